@@ -1,0 +1,73 @@
+"""A bench and workbooks for multiplexed low-voltage control.
+
+One name, `import lessonkit as lk`, opens everything a workbook or a script needs. Each name below is
+fetched from its room the first time it is asked for (PEP 562), so that importing the package costs next
+to nothing: no plotting library, no widgets and no solver are loaded until a lesson uses them.
+
+    import lessonkit as lk
+    bench = lk.Bench(lk.demo_job("two-run"))
+    bench.set_call("cool-2")
+
+To publish a name, add it to its group in `_ROOMS`, and to the imports under `TYPE_CHECKING`, which tell
+editors and the type checker what the table tells Python. A test holds the two equal.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+# What the package publishes: the room, then the names that come from it, grouped by kind.
+_ROOMS: dict[str, tuple[str, ...]] = {
+    # Jobs: a described site, and how it may break.
+    "lessonkit.job": ("demo_job", "load_job"),
+    "lessonkit.faults": ("parse_fault",),
+    # The bench: a job brought to life, and the meter held to it.
+    "lessonkit.bench": ("Bench",),
+    "lessonkit.meter": ("Meter",),
+    # Workbooks: exercises, and panels to try things on.
+    "lessonkit.exercises": ("open_workbook",),
+    "lessonkit.panels": ("bench_panel",),
+    # Errors: every mistake that the library names is one of these.
+    "lessonkit.errors": ("LessonError",),
+}
+
+_ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
+
+# The literal list is for readers and type checkers; a test holds it equal to the table above.
+__all__ = [
+    "Bench",
+    "LessonError",
+    "Meter",
+    "__version__",
+    "bench_panel",
+    "demo_job",
+    "load_job",
+    "open_workbook",
+    "parse_fault",
+]
+
+if TYPE_CHECKING:
+    from lessonkit.bench import Bench
+    from lessonkit.errors import LessonError
+    from lessonkit.exercises import open_workbook
+    from lessonkit.faults import parse_fault
+    from lessonkit.job import demo_job, load_job
+    from lessonkit.meter import Meter
+    from lessonkit.panels import bench_panel
+
+
+def __getattr__(name: str) -> Any:
+    """Fetch a published name from its room when first asked."""
+    try:
+        room = _ROOM_OF[name]
+    except KeyError:
+        raise AttributeError(f"lessonkit publishes no {name!r}; it publishes {', '.join(__all__)}.") from None
+    value = getattr(import_module(room), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    """Name what the package publishes, for help and completion."""
+    return sorted(__all__)
