@@ -5,7 +5,7 @@ catches one type and shows its sentence. Each subclass is also the builtin that 
 expect: a bad argument is a `ValueError` too. The message says what is wrong, where, and what is allowed.
 The parts of the sentence stay on the error as fields, so that nobody has to take a message apart.
 
-Rooms that need their own kind of trouble derive it from both in the same way: `class Unreadable(LessonError, ValueError)`.
+Rooms that need their own kind of trouble derive from both, as in `class FrameError(LessonError, ValueError)`.
 """
 
 from __future__ import annotations

@@ -4,13 +4,13 @@ A conductor of a cable enters every circuit here as two numbers per metre: ohms 
 its neighbour. Both follow from how thick the copper is, how warm it is, and how far away the neighbour lies.
 
     gauge_awg   American wire gauge; a larger number is a THINNER wire, and 3 gauges thinner halves the area
-    length_m    length of the run, one way; the current goes out AND comes back, so a loop has twice the copper
+    length_m    length of the run, one way; the current goes out AND back, so a loop has twice the copper
     temp_c      temperature of the copper in degrees Celsius
 
 Where the model stops: solid annealed copper at 100 % IACS, resistance at 0 Hz (the skin is 8.5 mm deep at
 60 Hz, so a control wire is the same there), no inductance (about 0.56 uH per metre of pair: 0.2 milliohm at
 60 Hz, where the copper has 20 and more). Capacitance is the pair's own, with the other conductors far away;
-a real sheath adds to it, which is why the default is the middle of a wide range, and the range stands beside it.
+a real sheath adds to it, which is why the default stands in the middle of a wide range.
 
 Sources: ASTM B258 (gauge), IEC 60028 (resistivity and its temperature coefficient), cable makers' sheets
 (capacitance; no maker states it for plain thermostat cable).
