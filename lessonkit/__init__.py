@@ -12,6 +12,8 @@ To publish a name, add it to its group in `_ROOMS`, and to the imports under `TY
 editors and the type checker what the table tells Python. A test holds the two equal.
 """
 
+from __future__ import annotations
+
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 

@@ -1,0 +1,127 @@
+"""The command line: one name, a few commands, each with a room of its own.
+
+    lessonkit lab | bench | hand-out | grade | figures
+
+A command's room is imported only when that command was asked for, so `lessonkit --help` answers at once.
+What a person reads goes to standard output; what went wrong goes to standard error as one sentence, and
+the exit status tells a script which kind it was:
+
+    0    done
+    1    done, and the answer is "no" (grading found trouble, say), or lessonkit met a mistake of its own
+    2    the command line, a file or a value was wrong; the sentence says which and what to do
+    130  stopped with Ctrl-C
+    141  whoever read the output stopped reading
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+import traceback
+from collections.abc import Sequence
+from importlib import import_module
+from typing import NamedTuple, NoReturn
+
+from lessonkit import __version__
+from lessonkit.errors import LessonError
+
+
+class Command(NamedTuple):
+    """One command: its line of help, and where its two functions are."""
+
+    summary: str
+    room: str
+    add_arguments: str = "add_arguments"
+    run: str = "run"
+
+
+COMMANDS: dict[str, Command] = {
+    "lab": Command("open the workbooks in JupyterLab", "lessonkit.commands.lab"),
+    "bench": Command("settle a job under a call and faults, and print it", "lessonkit.commands.bench"),
+    "hand-out": Command(
+        "make each student's own workbooks", "lessonkit.grading.cli", "add_hand_out_arguments", "run_hand_out"
+    ),
+    "grade": Command(
+        "mark a folder of answered workbooks", "lessonkit.grading.cli", "add_grade_arguments", "run_grade"
+    ),
+    "figures": Command("remake the pictures in figures/", "lessonkit.commands.figures"),
+}
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit status."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    # A Windows console may have no ohm sign; a question mark in its place beats an error.
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        status = _dispatch(arguments)
+        sys.stdout.flush()
+        return status
+    except SystemExit as stop:  # argparse, after help, a version or a usage error
+        return stop.code if isinstance(stop.code, int) else 2
+    except LessonError as error:
+        return _complain(str(error), 2)
+    except BrokenPipeError:
+        # Python flushes standard output once more at exit; give it somewhere that still takes it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
+    except KeyboardInterrupt:
+        return 130
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        return _complain(f"{where}{error.strerror or error}; see that it exists and that you may use it.", 2)
+    except Exception as error:
+        return _complain(_own_mistake(error), 1)
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose errors end in where to read on."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"{self.prog}: {message}; see `{self.prog} --help`.\n")
+
+
+def _dispatch(arguments: list[str]) -> int:
+    about = "A bench and workbooks for multiplexed low-voltage control."
+    parser = _Parser(prog="lessonkit", description=about)
+    parser.add_argument("--version", action="version", version=f"lessonkit {__version__}")
+    choices = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    asked = next((word for word in arguments if not word.startswith("-")), None)
+    for name, command in COMMANDS.items():
+        room_parser = choices.add_parser(name, help=command.summary, description=_sentence(command.summary))
+        if name == asked:
+            room = import_module(command.room)
+            getattr(room, command.add_arguments)(room_parser)
+            room_parser.set_defaults(run=getattr(room, command.run))
+    options = parser.parse_args(arguments)
+    return int(options.run(options))
+
+
+def _sentence(summary: str) -> str:
+    return summary[0].upper() + summary[1:] + "."
+
+
+def _complain(sentence: str, status: int) -> int:
+    print(f"lessonkit: {sentence}", file=sys.stderr)
+    return status
+
+
+def _own_mistake(error: Exception) -> str:
+    """Keep the traceback in a file and say where, in one sentence."""
+    with tempfile.NamedTemporaryFile(
+        "w", prefix="lessonkit-", suffix=".txt", delete=False, encoding="utf-8"
+    ) as kept:
+        traceback.print_exception(error, file=kept)
+    said = " ".join(str(error).split()) or "no further words"
+    return (
+        f"this is a mistake in lessonkit itself ({type(error).__name__}: {said}); "
+        f"please pass {kept.name} on to whoever keeps your copy, with the command that you gave."
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,234 @@
+"""The first command: from a bare checkout to a running lesson.
+
+    python -m lessonkit.begin lab     makes `.venv` in the checkout and opens the first workbook
+    python -m lessonkit.begin test    makes it with the test tools too, and runs every check
+
+Nothing but Python 3.11 or newer is needed beforehand, on Windows, macOS and Linux alike, so this room uses
+the standard library alone. What stands behind the command goes through: `lab --folder DIR` is an option of
+`lessonkit lab`, and `test tests/unit -x` runs pytest on just that, without the linter and the type checker.
+
+The first run takes minutes, because pip fetches JupyterLab and its company. A stamp in `.venv` then
+remembers what was installed for which pyproject.toml, and the next run starts at once.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.util
+import json
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+OLDEST_PYTHON = (3, 11)
+CHECKOUT = Path(__file__).resolve().parent.parent
+STAMP = "lessonkit-installed.json"
+USAGE = "usage: python -m lessonkit.begin lab [options of lessonkit lab]\n" \
+        "       python -m lessonkit.begin test [arguments of pytest]"
+
+# What pip says when it can't reach a registry, in the words of the parts that it is made of.
+_NO_NETWORK = (
+    "NewConnectionError",
+    "ConnectTimeoutError",
+    "ReadTimeoutError",
+    "NameResolutionError",
+    "Failed to establish a new connection",
+    "name resolution",
+    "getaddrinfo failed",
+    "ProxyError",
+    "Network is unreachable",
+)
+
+
+class CannotBegin(Exception):
+    """What stands in the way, as one sentence that says what to do."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit status."""
+    what, *rest = list(sys.argv[1:] if argv is None else argv) or [""]
+    if what in ("-h", "--help"):
+        print(USAGE)
+        return 0
+    if what not in ("lab", "test"):
+        instead = f", not {what!r}" if what else ""
+        print(f"{USAGE}\nlessonkit.begin: say lab or test{instead}.", file=sys.stderr)
+        return 2
+    try:
+        python = prepare(CHECKOUT, extras=("dev",) if what == "test" else ())
+        if what == "lab":
+            return run_child([str(python), "-m", "lessonkit", "lab", *rest])
+        return _run_checks(python, rest)
+    except CannotBegin as trouble:
+        print(f"lessonkit.begin: {trouble}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        return 130
+
+
+def prepare(checkout: Path, extras: Sequence[str] = ()) -> Path:
+    """Make or reuse the checkout's `.venv` and return its Python.
+
+    `extras` names the optional dependencies that must be there too. Raises `CannotBegin` where this Python
+    is too old, can't make environments, or pip fails.
+    """
+    _check_python()
+    if not (checkout / "pyproject.toml").is_file():
+        raise CannotBegin(
+            f"{checkout} has no pyproject.toml, so this lessonkit is installed already: "
+            "run `lessonkit lab` instead."
+        )
+    home = checkout / ".venv"
+    python = _python_in(home)
+    if not _runs(python):
+        _make_environment(home)
+    if not _is_installed(home, checkout, extras):
+        _install(python, checkout, extras)
+        _write_stamp(home, checkout, extras)
+    return python
+
+
+def run_child(command: Sequence[str], cwd: Path | None = None, env: dict[str, str] | None = None) -> int:
+    """Run a program to its end and return its exit status.
+
+    Ctrl-C reaches the program itself, which decides what to do about it, and this process waits for that.
+    A request to terminate is passed on, so that no server is left behind.
+    """
+    with subprocess.Popen(command, cwd=cwd, env=env) as child:
+        before = signal.signal(signal.SIGTERM, lambda *_: child.terminate())
+        try:
+            while True:
+                try:
+                    status = child.wait()
+                    break
+                except KeyboardInterrupt:
+                    continue
+        finally:
+            signal.signal(signal.SIGTERM, before)
+    return status if status >= 0 else 128 - status
+
+
+def _check_python() -> None:
+    """Refuse a Python that is too old or has no venv."""
+    if sys.version_info < OLDEST_PYTHON:
+        raise CannotBegin(
+            f"this is Python {sys.version_info[0]}.{sys.version_info[1]}, and lessonkit needs "
+            f"{OLDEST_PYTHON[0]}.{OLDEST_PYTHON[1]} or newer: install one and run the same command with it."
+        )
+    for module in ("venv", "ensurepip"):
+        if importlib.util.find_spec(module) is None:
+            raise CannotBegin(
+                f"this Python came without its {module} module: install it "
+                "(on Debian and Ubuntu: apt install python3-venv) and run the same command again."
+            )
+
+
+def _python_in(home: Path) -> Path:
+    """Return where an environment keeps its Python."""
+    return home / "Scripts" / "python.exe" if os.name == "nt" else home / "bin" / "python"
+
+
+def _runs(python: Path) -> bool:
+    """Tell whether the environment's Python starts and has pip.
+
+    It does not after its base Python was removed, or after the checkout came from another machine.
+    """
+    if not python.exists():
+        return False
+    probe = [str(python), "-c", f"import sys, pip; sys.exit(sys.version_info < {OLDEST_PYTHON})"]
+    try:
+        return subprocess.run(probe, capture_output=True, check=False).returncode == 0
+    except OSError:
+        return False
+
+
+def _make_environment(home: Path) -> None:
+    """Make the environment, or make it anew where it is broken."""
+    print(f"Making {home} ...", flush=True)
+    made = subprocess.run(
+        [sys.executable, "-m", "venv", "--clear", str(home)], capture_output=True, text=True, check=False
+    )
+    if made.returncode:
+        raise CannotBegin(
+            f"the environment {home} could not be made ({_last_line(made.stderr or made.stdout)}): "
+            "see that there is room and that you may write there, and run the same command again."
+        )
+
+
+def _install(python: Path, checkout: Path, extras: Sequence[str]) -> None:
+    """Install the checkout into its environment with pip."""
+    print("Installing what lessonkit needs (a few minutes the first time) ...", flush=True)
+    target = str(checkout) + (f"[{','.join(extras)}]" if extras else "")
+    command = [str(python), "-m", "pip", "install", "--disable-pip-version-check", "--no-input", "-e", target]
+    if not sys.stdout.isatty():
+        command.append("--quiet")
+    done = subprocess.run(command, stderr=subprocess.PIPE, text=True, errors="replace", check=False)
+    if done.returncode == 0:
+        return
+    if any(sign in done.stderr for sign in _NO_NETWORK):
+        raise CannotBegin(
+            "pip could not reach its package registry: connect this machine to the network "
+            "(or set PIP_INDEX_URL to a mirror) and run the same command again."
+        )
+    errors = [line for line in done.stderr.splitlines() if line.startswith("ERROR")]
+    raise CannotBegin(
+        f"pip could not install lessonkit ({_last_line(chr(10).join(errors) or done.stderr)}): "
+        "mend that and run the same command again."
+    )
+
+
+def _last_line(text: str) -> str:
+    """Return the last line that says something."""
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
+    return lines[-1] if lines else "it gave no reason"
+
+
+def _fingerprint(checkout: Path) -> str:
+    """Return a digest of what the checkout asks pip for."""
+    return hashlib.sha256((checkout / "pyproject.toml").read_bytes()).hexdigest()
+
+
+def _is_installed(home: Path, checkout: Path, extras: Sequence[str]) -> bool:
+    """Tell whether the stamp covers these extras, for this checkout."""
+    try:
+        stamp = json.loads((home / STAMP).read_text(encoding="utf-8"))
+        same = stamp["pyproject"] == _fingerprint(checkout) and stamp["checkout"] == str(checkout)
+        return same and set(extras) <= set(stamp["extras"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return False
+
+
+def _write_stamp(home: Path, checkout: Path, extras: Sequence[str]) -> None:
+    """Remember what was installed, once all of it was."""
+    stamp = {"pyproject": _fingerprint(checkout), "checkout": str(checkout), "extras": sorted(extras)}
+    part = home / (STAMP + ".part")
+    part.write_text(json.dumps(stamp, indent=1), encoding="utf-8")
+    part.replace(home / STAMP)
+
+
+def _run_checks(python: Path, pytest_arguments: Sequence[str]) -> int:
+    """Run every check of the project, or pytest on what was asked for."""
+    if pytest_arguments:
+        return run_child([str(python), "-m", "pytest", *pytest_arguments], cwd=CHECKOUT)
+    checks = {
+        "ruff": [str(python), "-m", "ruff", "check", "."],
+        "mypy": [str(python), "-m", "mypy"],
+        # Tests of one file share servers and other costly things, so a file stays on one worker.
+        "pytest": [str(python), "-m", "pytest", "-n", "auto", "--dist", "loadfile"],
+    }
+    failed = {}
+    for name, command in checks.items():
+        print(f"-- {name}", flush=True)
+        status = run_child(command, cwd=CHECKOUT)
+        if status:
+            failed[name] = status
+    if failed:
+        print(f"lessonkit.begin: {' and '.join(failed)} found something; see above.", file=sys.stderr)
+    return next(iter(failed.values()), 0)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

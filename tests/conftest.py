@@ -1,0 +1,139 @@
+"""What every test shares: a quiet plotting backend, fresh folders, and the programs outside Python.
+
+A test that needs a program outside Python carries a marker (`ngspice`, `chromium`, `confined`). Where the
+program is missing, it is skipped, with the reason; in CI it fails instead, so that no check goes unseen.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+# Before anything imports matplotlib: pictures go to files, never to a screen.
+os.environ["MPLBACKEND"] = "Agg"
+# Jupyter's parts ask for this with a warning, and all warnings are errors here.
+os.environ.setdefault("JUPYTER_PLATFORM_DIRS", "1")
+
+CHECKOUT = Path(__file__).resolve().parent.parent
+IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
+
+_BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+_HOW_TO_GET = {
+    "ngspice": "install ngspice (on Debian and Ubuntu: apt install ngspice)",
+    "chromium": "install Chromium (on Debian: apt install chromium), or name it in LESSONKIT_CHROMIUM",
+    "confined": "install bubblewrap (on Debian and Ubuntu: apt install bubblewrap)",
+}
+
+
+def find_ngspice() -> str | None:
+    """Return the path of ngspice, or None."""
+    return shutil.which("ngspice")
+
+
+def find_chromium() -> str | None:
+    """Return the path of a Chromium browser, or None."""
+    named = os.environ.get("LESSONKIT_CHROMIUM")
+    return named or next(filter(None, map(shutil.which, _BROWSERS)), None)
+
+
+def find_confinement() -> str | None:
+    """Return the path of bubblewrap, or None."""
+    return shutil.which("bwrap")
+
+
+_FINDERS = {"ngspice": find_ngspice, "chromium": find_chromium, "confined": find_confinement}
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Skip a test whose program is missing, or fail it in CI."""
+    for marker, find in _FINDERS.items():
+        if item.get_closest_marker(marker) and find() is None:
+            reason = f"{marker} is not on this machine: {_HOW_TO_GET[marker]}"
+            if IN_CI:
+                pytest.fail(reason, pytrace=False)
+            pytest.skip(reason)
+
+
+@pytest.fixture
+def ngspice() -> str:
+    """Return the path of ngspice; mark the test `ngspice` as well."""
+    found = find_ngspice()
+    assert found, "mark this test with pytest.mark.ngspice"
+    return found
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """Return the path of Chromium; mark the test `chromium` as well."""
+    found = find_chromium()
+    assert found, "mark this test with pytest.mark.chromium"
+    return found
+
+
+@pytest.fixture(scope="session")
+def checkout() -> Path:
+    """Return the folder of the checkout."""
+    return CHECKOUT
+
+
+@pytest.fixture
+def private_env(tmp_path: Path) -> dict[str, str]:
+    """Return an environment whose home and Jupyter folders are new.
+
+    For child processes that must neither read nor write the settings of whoever runs the tests.
+    """
+    return make_private_env(tmp_path / "private")
+
+
+def make_private_env(root: Path) -> dict[str, str]:
+    """Return this process's environment with every home under root."""
+    env = dict(os.environ)
+    homes = (
+        "HOME",
+        "USERPROFILE",
+        "JUPYTER_CONFIG_DIR",
+        "JUPYTER_DATA_DIR",
+        "JUPYTER_RUNTIME_DIR",
+        "JUPYTERLAB_SETTINGS_DIR",
+        "JUPYTERLAB_WORKSPACES_DIR",
+        "IPYTHONDIR",
+        "MPLCONFIGDIR",
+    )
+    for name in homes:
+        folder = root / name.lower()
+        folder.mkdir(parents=True, exist_ok=True)
+        env[name] = str(folder)
+    env["PYTHONUTF8"] = "1"
+    return env
+
+
+@pytest.fixture
+def run_lessonkit(
+    private_env: dict[str, str], tmp_path: Path
+) -> Callable[..., subprocess.CompletedProcess[str]]:
+    """Return a function that runs `lessonkit WORDS...` as a program.
+
+    In an empty folder, with a home of its own, as a person would run it from a shell.
+    """
+
+    def run(*words: str, timeout: float = 120, **extra: object) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "-m", "lessonkit", *words],
+            cwd=tmp_path,
+            env=private_env,
+            capture_output=True,
+            text=True,
+            encoding="utf-8",
+            timeout=timeout,
+            check=False,
+            stdin=subprocess.DEVNULL,
+            **extra,  # type: ignore[call-overload]
+        )
+
+    return run

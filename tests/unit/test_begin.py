@@ -1,0 +1,186 @@
+"""The first command, tried without a network: pip and the checks are stand-ins that write down their call."""
+
+from __future__ import annotations
+
+import ast
+import json
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from lessonkit import begin
+from lessonkit.begin import STAMP, CannotBegin, main, prepare
+
+
+class Pip:
+    """A stand-in for subprocess.run: environments are empty folders, pip writes down its call."""
+
+    def __init__(self, status: int = 0, stderr: str = "") -> None:
+        self.status, self.stderr = status, stderr
+        self.installed: list[str] = []
+
+    def __call__(self, command: list[str], **_: object) -> subprocess.CompletedProcess[str]:
+        if "venv" in command:
+            python = begin._python_in(Path(command[-1]))
+            python.parent.mkdir(parents=True, exist_ok=True)
+            python.touch()
+        elif "pip" in command:
+            self.installed.append(command[command.index("-e") + 1])
+            return subprocess.CompletedProcess(command, self.status, "", self.stderr)
+        return subprocess.CompletedProcess(command, 0, "", "")
+
+
+@pytest.fixture
+def bare(tmp_path: Path) -> Path:
+    """Return a checkout that holds nothing but a pyproject.toml."""
+    (tmp_path / "pyproject.toml").write_text("[project]\n")
+    return tmp_path
+
+
+@pytest.fixture
+def pip(monkeypatch: pytest.MonkeyPatch) -> Pip:
+    """Put a stand-in where begin starts programs."""
+    pip = Pip()
+    monkeypatch.setattr(begin.subprocess, "run", pip)
+    return pip
+
+
+def test_begin_needs_the_standard_library_alone(checkout: Path) -> None:
+    """A bare Python must be able to import the room and the package above it."""
+    for name in ("begin.py", "__init__.py"):
+        tree = ast.parse((checkout / "lessonkit" / name).read_text(encoding="utf-8"))
+        top = [node for node in tree.body if isinstance(node, ast.Import | ast.ImportFrom)]
+        modules = [getattr(node, "module", None) or node.names[0].name for node in top]
+        assert {module.split(".")[0] for module in modules} <= sys.stdlib_module_names
+
+
+def test_begin_names_the_python_that_the_package_requires(checkout: Path) -> None:
+    """The oldest Python is one number, told in two places."""
+    project = tomllib.loads((checkout / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert project["requires-python"] == ">=" + ".".join(map(str, begin.OLDEST_PYTHON))
+
+
+def test_second_run_installs_nothing(bare: Path, pip: Pip) -> None:
+    """What the stamp says is there is not installed again."""
+    prepare(bare)
+    prepare(bare)
+    assert pip.installed == [str(bare)]
+
+
+def test_tests_need_more_and_lab_then_needs_nothing(bare: Path, pip: Pip) -> None:
+    """The test tools are added to an environment once, and serve the lab too."""
+    prepare(bare)
+    prepare(bare, extras=("dev",))
+    prepare(bare)
+    assert pip.installed == [str(bare), f"{bare}[dev]"]
+
+
+def test_a_changed_pyproject_installs_again(bare: Path, pip: Pip) -> None:
+    """New dependencies reach an environment made before."""
+    prepare(bare)
+    (bare / "pyproject.toml").write_text("[project]\nname = 'x'\n")
+    prepare(bare)
+    assert len(pip.installed) == 2
+
+
+def test_a_run_cut_off_in_pip_leaves_no_stamp(bare: Path, pip: Pip) -> None:
+    """Only a finished installation is remembered."""
+    pip.status, pip.stderr = 1, "ERROR: No space left on device\n"
+    with pytest.raises(CannotBegin, match="No space left on device.*run the same command again"):
+        prepare(bare)
+    assert not (bare / ".venv" / STAMP).exists()
+    pip.status = 0
+    prepare(bare)
+    assert json.loads((bare / ".venv" / STAMP).read_text())["extras"] == []
+
+
+def test_no_network_is_said_as_that(bare: Path, pip: Pip) -> None:
+    """What pip says at length about connections becomes one sentence."""
+    pip.status = 1
+    pip.stderr = "WARNING: Retrying ... NewConnectionError(...)\nERROR: No matching distribution found\n"
+    with pytest.raises(CannotBegin, match="connect this machine to the network"):
+        prepare(bare)
+
+
+def test_an_old_python_is_refused(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], bare: Path
+) -> None:
+    """The sentence names the version that is there and the one that is needed."""
+    monkeypatch.setattr(begin.sys, "version_info", (3, 9, 2))
+    monkeypatch.setattr(begin, "CHECKOUT", bare)
+    assert main(["lab"]) == 2
+    assert "this is Python 3.9, and lessonkit needs 3.11 or newer" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("module", ["venv", "ensurepip"])
+def test_a_python_without_venv_is_refused(monkeypatch: pytest.MonkeyPatch, bare: Path, module: str) -> None:
+    """Debian ships its Python without these; the sentence names the package."""
+    monkeypatch.setattr(begin.importlib.util, "find_spec", lambda name: None if name == module else object())
+    with pytest.raises(CannotBegin, match=f"its {module} module.*python3-venv"):
+        prepare(bare)
+
+
+def test_an_installed_package_points_to_the_command(tmp_path: Path) -> None:
+    """Outside a checkout there is nothing to install."""
+    with pytest.raises(CannotBegin, match="`lessonkit lab`"):
+        prepare(tmp_path)
+
+
+def test_a_broken_environment_is_made_anew(bare: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An environment whose Python is gone is replaced, and filled again."""
+    prepare_with = Pip()
+    monkeypatch.setattr(begin.subprocess, "run", prepare_with)
+    python = prepare(bare)
+    python.unlink()
+    (bare / ".venv" / STAMP).unlink()  # `python -m venv --clear` empties the folder; the stand-in does not
+    prepare(bare)
+    assert python.exists()
+    assert len(prepare_with.installed) == 2
+
+
+@pytest.mark.parametrize("words", [[], ["build"]])
+def test_other_words_get_the_usage(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """Anything but lab or test ends with status 2 and both commands shown."""
+    assert main(words) == 2
+    said = capsys.readouterr().err
+    assert "lessonkit.begin lab" in said
+    assert "lessonkit.begin test" in said
+
+
+def test_words_behind_go_through(monkeypatch: pytest.MonkeyPatch, bare: Path, pip: Pip) -> None:
+    """Options of lab reach lab, and arguments of pytest reach pytest alone."""
+    started: list[list[str]] = []
+    monkeypatch.setattr(begin, "CHECKOUT", bare)
+    monkeypatch.setattr(begin, "run_child", lambda command, **_: started.append(command) or 0)
+    assert main(["lab", "--port", "9000"]) == 0
+    assert main(["test", "tests/unit", "-x"]) == 0
+    assert started[0][1:] == ["-m", "lessonkit", "lab", "--port", "9000"]
+    assert started[1][1:] == ["-m", "pytest", "tests/unit", "-x"]
+
+
+def test_every_check_runs_even_after_one_failed(
+    monkeypatch: pytest.MonkeyPatch, bare: Path, pip: Pip, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The linter's finding does not hide what the tests found, and the status tells of it."""
+    started: list[str] = []
+
+    def run_child(command: list[str], **_: object) -> int:
+        started.append(command[2])
+        return 1 if command[2] == "ruff" else 0
+
+    monkeypatch.setattr(begin, "CHECKOUT", bare)
+    monkeypatch.setattr(begin, "run_child", run_child)
+    assert main(["test"]) == 1
+    assert started == ["ruff", "mypy", "pytest"]
+    assert "ruff found something" in capsys.readouterr().err
+
+
+def test_a_child_s_status_is_handed_on() -> None:
+    """A program's exit status is this command's too; a signal is told as shells tell it."""
+    assert begin.run_child([sys.executable, "-c", "raise SystemExit(7)"]) == 7
+    if sys.platform != "win32":
+        kill = "import os, signal; os.kill(os.getpid(), signal.SIGTERM)"
+        assert begin.run_child([sys.executable, "-c", kill]) == 128 + 15
