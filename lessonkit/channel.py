@@ -9,7 +9,7 @@ common, which need not be the driver's. Four things add up at the comparator:
     noise    Gaussian, RMS volts at each look; and bursts, when contacts break somewhere near
     clocks   of either end
 
-All of it goes to the one `receiver`. `waveform` and `receive` show a single frame on a scope; `try_many` sends
+All of it goes to the one `receiver`. `waveform` and `receive` show one frame on a scope; `try_many` sends
 the same frame many times, with chance phase of the shift and chance noise, and tells which got through.
 
 Where the model stops: the line's resistance counts as evenly spread; noise is white, a fresh value at every
