@@ -1,0 +1,53 @@
+"""The wheel: everything that an apprentice without a checkout needs is inside."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from lessonkit.pristine import workbook_names
+
+
+@pytest.fixture(scope="module")
+def installed(tmp_path_factory: pytest.TempPathFactory, checkout: Path) -> Path:
+    """Build the wheel with the project's own back end and unpack it."""
+    out = tmp_path_factory.mktemp("wheel")
+    command = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(out)]
+    built = subprocess.run(command, cwd=checkout, capture_output=True, text=True, check=False)
+    assert built.returncode == 0, built.stderr
+    (wheel,) = out.glob("*.whl")
+    zipfile.ZipFile(wheel).extractall(out / "site")
+    return out / "site"
+
+
+def test_rooms_jobs_and_workbooks_are_inside(installed: Path, checkout: Path) -> None:
+    """Every room, demo job and notebook of the checkout is in the wheel, byte for byte."""
+    kinds = [
+        (checkout / "lessonkit", "*.py", installed / "lessonkit"),
+        (checkout / "lessonkit", "*.toml", installed / "lessonkit"),
+        (checkout / "notebooks", "*.ipynb", installed / "lessonkit" / "_notebooks"),
+    ]
+    for source, pattern, target in kinds:
+        files = [path for path in source.rglob(pattern) if ".ipynb_checkpoints" not in path.parts]
+        assert files
+        for path in files:
+            assert (target / path.relative_to(source)).read_bytes() == path.read_bytes()
+    assert (installed / "lessonkit" / "py.typed").exists()
+
+
+def test_tests_and_figures_stay_outside(installed: Path) -> None:
+    """The wheel holds the package and its description, and nothing else."""
+    assert {path.name.split("-")[0] for path in installed.iterdir()} == {"lessonkit"}
+
+
+def test_lab_copies_from_the_wheel(installed: Path, private_env: dict[str, str], tmp_path: Path) -> None:
+    """Away from any checkout, `lessonkit lab` fills a folder from the package."""
+    command = [sys.executable, "-m", "lessonkit", "lab", "--copy-only", "--folder", "own"]
+    env = {**private_env, "PYTHONPATH": str(installed)}
+    done = subprocess.run(command, cwd=tmp_path, env=env, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert workbook_names(tmp_path / "own") == workbook_names()
