@@ -44,6 +44,8 @@ FLOORS: dict[str, int] = {
     "channel": 1,
     "errorrate": 1,
     "elements": 1,
+    "companions": 1,
+    "closing": 1,
     # 2: parts of a job.
     "calls": 2,
     "parts": 2,
