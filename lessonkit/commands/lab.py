@@ -11,6 +11,7 @@ import argparse
 import os
 import socket
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from urllib.parse import quote
 
@@ -50,8 +51,7 @@ def run(options: argparse.Namespace) -> int:
         return 0
     return run_child(
         lab_command(copied, port=options.port, browser=not options.no_browser),
-        # An older kernel of the same name in the home folder must not run the lessons.
-        env={**os.environ, "JUPYTER_PREFER_ENV_PATH": "1"},
+        env=lab_environment(os.environ),
     )
 
 
@@ -80,6 +80,20 @@ def lab_command(copied: Copied, port: int | None = None, browser: bool = True) -
         # Jupyter refuses the superuser; in a container there is nobody else, and the server is loopback's.
         command.append("--allow-root")
     return command
+
+
+def lab_environment(outer: Mapping[str, str]) -> dict[str, str]:
+    """Return the environment that the server runs in.
+
+    It puts our defaults (`jupyter/` beside this room) under the apprentice's own settings, and this Python's
+    kernel before one of the same name in the home folder, which may know no lessonkit.
+    """
+    defaults = [str(Path(__file__).with_name("jupyter")), outer.get("JUPYTER_CONFIG_PATH", "")]
+    return {
+        **outer,
+        "JUPYTER_CONFIG_PATH": os.pathsep.join(filter(None, defaults)),
+        "JUPYTER_PREFER_ENV_PATH": "1",
+    }
 
 
 def describe(copied: Copied) -> str:

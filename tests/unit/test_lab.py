@@ -12,14 +12,16 @@ import time
 import urllib.request
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from lessonkit.commands.lab import describe, lab_command
+from lessonkit.commands.lab import describe, lab_command, lab_environment
 from lessonkit.pristine import Copied, workbook_names
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
+TOKEN = "told-to-nobody"
 SERIES = Copied(Path("own"), ("00_start here.ipynb", "classroom/00.ipynb"), (), (), ())
 
 
@@ -41,6 +43,17 @@ def test_without_a_port_a_free_one_is_found() -> None:
     command = lab_command(SERIES)
     assert "--ServerApp.port=8888" in command
     assert not any("port_retries" in word or word == "--no-browser" for word in command)
+
+
+def test_our_defaults_are_added_to_the_settings_that_are_there() -> None:
+    """The server reads our folder of defaults, and whatever else it was told to read."""
+    paths = lab_environment({"JUPYTER_CONFIG_PATH": "elsewhere"})["JUPYTER_CONFIG_PATH"].split(os.pathsep)
+    assert paths[1:] == ["elsewhere"]
+    (defaults,) = Path(paths[0]).rglob("*.json")
+    assert defaults.relative_to(paths[0]).as_posix() == "labconfig/default_setting_overrides.json"
+    (told,) = json.loads(defaults.read_text()).values()
+    assert told == {"fetchNews": "false", "checkForUpdates": False}
+    assert lab_environment({})["JUPYTER_CONFIG_PATH"] == paths[0]
 
 
 def test_older_editions_are_told_with_the_way_to_get_the_new_one() -> None:
@@ -87,36 +100,45 @@ def test_a_port_in_use_is_refused(run_lessonkit: Run) -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no polite way to end a console program")
 def test_it_serves_the_copies_and_stops_when_told(private_env: dict[str, str], tmp_path: Path) -> None:
-    """A started lab answers on its port with the apprentice's files, and ends with its parent."""
+    """A started lab answers on its port with the apprentice's files, asks for no news, and ends when told."""
     with socket.create_server(("127.0.0.1", 0)) as free:
         port = free.getsockname()[1]
     words = ["lab", "--no-browser", "--folder", str(tmp_path / "own"), "--port", str(port)]
-    private_env["JUPYTER_TOKEN"] = "told-to-nobody"
+    private_env["JUPYTER_TOKEN"] = TOKEN
     with (tmp_path / "log.txt").open("w") as log:
         command = [sys.executable, "-m", "lessonkit", *words]
         lab = subprocess.Popen(command, cwd=tmp_path, env=private_env, stdout=log, stderr=subprocess.STDOUT)
         try:
-            files = _contents(lab, port, "told-to-nobody", tmp_path / "log.txt")
+            _wait_for(lab, port, tmp_path / "log.txt")
+            files = {entry["name"] for entry in _ask(port, "api/contents")["content"]}
+            notices = _ask(port, "lab/api/settings/@jupyterlab/apputils-extension:notification")
         finally:
-            os.kill(lab.pid, signal.SIGTERM)
+            lab.send_signal(signal.SIGTERM)
             lab.wait(timeout=30)
-    assert workbook_names() == tuple(name for name in files if name.endswith(".ipynb"))
+    assert set(workbook_names()) == {name for name in files if name.endswith(".ipynb")}
     assert ".lessonkit.json" not in files
+    assert notices["schema"]["properties"]["fetchNews"]["default"] == "false"
+    assert notices["schema"]["properties"]["checkForUpdates"]["default"] is False
     with pytest.raises(ConnectionRefusedError):
         socket.create_connection(("127.0.0.1", port), timeout=5).close()
 
 
-def _contents(lab: subprocess.Popen[bytes], port: int, token: str, log: Path) -> list[str]:
-    """Ask the server for its files as soon as it answers."""
-    asked = urllib.request.Request(
-        f"http://127.0.0.1:{port}/api/contents", headers={"Authorization": f"token {token}"}
-    )
+def _ask(port: int, path: str) -> Any:
+    """Ask the server for something that it says in JSON."""
+    token = {"Authorization": f"token {TOKEN}"}
+    asked = urllib.request.Request(f"http://127.0.0.1:{port}/{path}", headers=token)
+    with urllib.request.urlopen(asked, timeout=20) as answer:
+        return json.load(answer)
+
+
+def _wait_for(lab: subprocess.Popen[bytes], port: int, log: Path) -> None:
+    """Wait until the server answers, or fail with what it said."""
     for _ in range(300):
         if lab.poll() is not None:
             break
         try:
-            with urllib.request.urlopen(asked, timeout=10) as answer:
-                return sorted(entry["name"] for entry in json.load(answer)["content"])
+            _ask(port, "api/status")
+            return
         except OSError:
             time.sleep(0.2)
     raise AssertionError(f"the lab did not answer:\n{log.read_text(errors='replace')}")

@@ -29,6 +29,7 @@ def test_rooms_jobs_and_workbooks_are_inside(installed: Path, checkout: Path) ->
     kinds = [
         (checkout / "lessonkit", "*.py", installed / "lessonkit"),
         (checkout / "lessonkit", "*.toml", installed / "lessonkit"),
+        (checkout / "lessonkit", "*.json", installed / "lessonkit"),
         (checkout / "notebooks", "*.ipynb", installed / "lessonkit" / "_notebooks"),
     ]
     for source, pattern, target in kinds:
