@@ -1,0 +1,128 @@
+"""`lessonkit bench JOB`: bring a job to life, break it, and print what responds.
+
+The bench first runs sound for a while under the call, so that everything is where it should be; then the faults strike all at
+once; then time passes; then the state is printed, as a table or, with --json, as one object.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from lessonkit.errors import BadParameter, LessonError
+from lessonkit.job import Job
+from lessonkit.state import State
+
+SETTLING_S = 15.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of `bench`."""
+    parser.add_argument("job", metavar="JOB", help="a job file (TOML) or the name of a demo job")
+    parser.add_argument("--call", default="off", metavar="CALL", help="what the thermostat asks for (default: off)")
+    parser.add_argument(
+        "--fault", action="append", default=[], metavar="FAULT",
+        help="RUN.CONDUCTOR=KIND[:VALUE] or PLACE.PART=KIND[:VALUE], such as outdoor.SIG=open; may be given several times",
+    )
+    parser.add_argument(
+        "--seconds", default="60", metavar="S",
+        help=f"seconds to let pass after the faults strike (default: 60; before that, {SETTLING_S:g} s sound)",
+    )
+    parser.add_argument("--outdoor", default="8", metavar="C", help="outdoor air in degrees Celsius (default: 8)")
+    parser.add_argument("--seed", default="0", metavar="N", help="seed of noise and phases (default: 0)")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument("--spice", metavar="FILE", help="write the circuit in its last state as a netlist")
+    parser.add_argument("--list", action="store_true", help="list what can break in this job, and how")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run `bench`; raises a `LessonError` for anything that can't be."""
+    from lessonkit.bench import Bench
+    from lessonkit.calls import check_call
+    from lessonkit.faults import as_faults, parse_fault
+    from lessonkit.jobfile import load_job
+
+    job = load_job(args.job)
+    if args.list:
+        _print_parts(job)
+        return 0
+    check_call(args.call)
+    faults = as_faults([parse_fault(text, job) for text in args.fault], job)
+    seconds, outdoor_c = _number("--seconds", args.seconds), _number("--outdoor", args.outdoor)
+    seed = _number("--seed", args.seed)
+    if seed < 0 or seed != int(seed):
+        raise BadParameter("--seed", args.seed, "a whole number, 0 or more")
+    bench = Bench(job, seed=int(seed))
+    bench.set_outdoor_c(outdoor_c)
+    bench.set_call(args.call)
+    bench.advance(SETTLING_S)
+    bench.set_faults(faults)
+    state = bench.advance(seconds)
+    if args.spice:
+        try:
+            Path(args.spice).write_text(bench.to_spice(), encoding="utf-8")
+        except OSError as error:
+            raise LessonError(f"the netlist can't be written to {args.spice} ({error.strerror}); choose another place") from None
+    if args.json:
+        print(json.dumps(state.to_dict(), ensure_ascii=False, indent=1))
+    else:
+        _print_state(job, state)
+    return 0
+
+
+def _number(option: str, text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise BadParameter(option, text, "a number") from None
+
+
+def _print_parts(job: Job) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from lessonkit.faults import fault_parts
+
+    table = Table(title=f"What can break in {job.name}", title_justify="left")
+    for heading in ("part", "kind", "what happens", "value"):
+        table.add_column(heading)
+    for part, kinds in fault_parts(job).items():
+        for k, kind in enumerate(kinds.values()):
+            value = {"none": "", "conductor": "the other conductor"}.get(kind.value, f"{kind.default} {kind.unit}")
+            table.add_row(part if k == 0 else "", kind.name + (" [@position]" if kind.placed else "").replace("[", r"\["), kind.words, value)
+    Console().print(table)
+
+
+def _print_state(job: Job, state: State) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console()
+    console.print(f"{job.title or job.name}", style="bold", markup=False)
+    faults = ", ".join(state.faults) or "none"
+    console.print(f"call {state.call}, faults: {faults}, at {state.time_s:g} s", markup=False)
+    console.print(f"the house gets: {state.delivering}", markup=False)
+    equipment = Table("equipment", "responds")
+    for name, words in state.responding.items():
+        equipment.add_row(name, words)
+    console.print(equipment)
+    coils = Table("coil", "volts across it", "armature")
+    for name, coil in state.coils.items():
+        coils.add_row(name, f"{coil.volts:.2f}", coil.word)
+    console.print(coils)
+    volts = Table("terminal", "thermostat", "air handler", "outdoor unit", title="RMS volts against C at the air handler")
+    names = dict.fromkeys(node.partition(":")[2] for node in state.volts)
+    for name in names:
+        cells = [f"{state.volts[f'{place}:{name}']:.2f}" if f"{place}:{name}" in state.volts else "" for place in ("stat", "air", "out")]
+        volts.add_row(name, *cells)
+    console.print(volts)
+    for run, link in state.links.items():
+        console.print(
+            f"link on the {run} run: {link.state}; {link.sent} frames sent, {link.accepted} accepted, {link.replies} answered"
+            + (f"; {link.why}" if link.why else ""),
+            markup=False,
+        )
+    if state.chatter:
+        console.print(f"chatter: {', '.join(state.chatter)}", markup=False)
+    console.print(f"fuse: {state.fuse}")

@@ -1,0 +1,141 @@
+"""What the settled circuit does to a frame: the bridge between copper and code.
+
+For each link and each way, four things are read off the circuit: the level of a space and of a mark at the receiver, against
+the receiver's **own** common (0 Hz), the shift at the supply frequency between the two (60 Hz), and what the conductor
+does to an edge.  `channel` turns them into waveforms and decides them; a pool of such trials, each with its own
+phase of the shift and its own noise, is kept for the state, and every frame draws one of them.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit import channel
+from lessonkit.calls import to_bits
+from lessonkit.circuit import Solution
+from lessonkit.job import RUN_ENDS, LinkSettings
+from lessonkit.link import down_frame, up_frame
+from lessonkit.wiring import Wiring, conductor_node
+
+#: How many waveforms are tried for each state of the circuit; odds finer than 1 in this many are not resolved.
+POOL = 64
+
+#: What a contactor that switches beside the cable throws at the signal (ours; a lesson's worth, no source).
+SWITCHING = channel.Noise(rms_v=0.0, burst_peak_v=9.0, burst_s=0.002, bursts_per_s=60.0)
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way over one link: what its receiver gets. Volts are against the receiver's own common; `hum_v` is RMS."""
+
+    low_v: float
+    high_v: float
+    hum_v: float
+    hum_phase_rad: float
+    line: channel.Line
+    pool: NDArray[np.bool_] = field(repr=False, compare=False, default_factory=lambda: np.zeros(0, dtype=bool))
+
+    @property
+    def odds(self) -> float:
+        """Return the share of frames that get through."""
+        return float(self.pool.mean()) if self.pool.size else 0.0
+
+
+def settings_of(wiring: Wiring, run: str) -> LinkSettings:
+    """Return the settings of a run's link."""
+    return wiring.job.runs[run].link
+
+
+def receiver_of(settings: LinkSettings) -> channel.Receiver:
+    """Return the receiver that both ends of a link have."""
+    return channel.Receiver(settings.low_v, settings.high_v, settings.clock_error)
+
+
+def noise_on(wiring: Wiring, run: str) -> channel.Noise:
+    """Return the noise on a link's signal conductor: the job's own and what faults add, summed in power."""
+    rms_v = settings_of(wiring, run).noise_v
+    for fault in wiring.faults:
+        if (fault.where, fault.part, fault.kind) == (run, "SIG", "noise"):
+            rms_v = math.hypot(rms_v, float(fault.value or 0.0))
+    return channel.Noise(rms_v=rms_v)
+
+
+def ways(wiring: Wiring, on: frozenset[str], awake: frozenset[str]) -> dict[tuple[str, str], Way]:
+    """Return what both receivers of every link get, without trials: (run, "down" or "up") -> Way.
+
+    `on` is the settled state of the circuit with every near end at rest; `awake` are the boards that work.
+    """
+    links, hz = wiring.job.links, wiring.job.frequency_hz
+    if not links:
+        return {}
+    near = {run: f"driver {run}.near" for run in links}
+    far = {run: f"driver {run}.far" for run in links if f"{RUN_ENDS[run][1]}:relay-board" in awake}
+    replying = (on - set(near.values())) | set(far.values())
+    found: dict[tuple[str, str], Way] = {}
+    for way, state, drivers in (("down", on, near), ("up", replying, far)):
+        hum = wiring.solve([state], hz)[0]
+        silenced = [drivers[run] if drivers.get(run) in state else None for run in links]
+        levels = wiring.solve([state] * (len(links) + 1), 0.0, [None, *silenced])
+        for k, run in enumerate(links):
+            end = RUN_ENDS[run][1 if way == "down" else 0]
+            node, common = conductor_node(run, "SIG", end), f"{end}:C"
+            high, low, shift = levels[0].v(node, common).real, levels[1 + k].v(node, common).real, hum.v(node, common)
+            found[run, way] = Way(low, high, abs(shift), float(np.angle(shift)), _line(wiring, run, low, high))
+    return found
+
+
+def _line(wiring: Wiring, run: str, low_v: float, high_v: float) -> channel.Line:
+    """Return the conductor as an edge sees it: the driver, the copper and its capacitance to two neighbours."""
+    cable, settings = wiring.job.runs[run], settings_of(wiring, run)
+    spliced = sum(
+        float(f.value or 0.0)
+        for f in wiring.faults
+        if (f.where, f.part, f.kind) == (run, "SIG", "resistance")
+    )
+    sides = sum("SIG" in pair for pair in cable.neighbours())
+    return channel.Line(
+        low_v=min(low_v, high_v),
+        high_v=max(low_v, high_v),
+        source_ohm=settings.drive_ohm,
+        line_ohm=cable.conductor_ohm + spliced,
+        line_farad=cable.pair_farad * sides,
+        load_ohm=settings.load_ohm,
+    )
+
+
+def tried(
+    wiring: Wiring, run: str, way: Way, live: frozenset[str], rng: np.random.Generator, switching: bool = False
+) -> Way:
+    """Return the way with a pool of trials: each a whole frame as a waveform, decided by the receiver.
+
+    `switching` adds what a contactor throws at the signal at the moment it switches.
+    """
+    settings, noise = settings_of(wiring, run), noise_on(wiring, run)
+    if switching:
+        noise = channel.Noise(noise.rms_v, SWITCHING.burst_peak_v, SWITCHING.burst_s, SWITCHING.bursts_per_s)
+    frame = down_frame(run, live, 0) if to_bits(live) else up_frame(run, live, False, 0)
+    pool = channel.try_many(
+        frame.to_bytes(),
+        settings.baud,
+        way.line,
+        math.sqrt(2) * way.hum_v,
+        wiring.job.frequency_hz,
+        noise,
+        receiver_of(settings),
+        POOL,
+        rng,
+    )
+    return Way(way.low_v, way.high_v, way.hum_v, way.hum_phase_rad, way.line, np.asarray(pool, dtype=bool))
+
+
+def live_terminals(wiring: Wiring, solution: Solution, run: str, live_v: float) -> tuple[frozenset[str], bool]:
+    """Return what the encoder of a link reads at its terminals, and whether the far end sees a heat request on D."""
+    job, (near, far) = wiring.job, RUN_ENDS[run]
+    terminals = job.call_terminals if run == "thermostat" else job.outdoor_terminals
+    live = frozenset(t for t in terminals if abs(solution.v(f"{near}:{t}", f"{near}:C")) >= live_v)
+    wants_heat = run == "outdoor" and abs(solution.v(f"{far}:D", f"{far}:C")) >= live_v
+    return live, wants_heat

@@ -1,0 +1,107 @@
+"""What a bench shows at one moment: volts, coils, links, equipment.
+
+A `State` is a value: it keeps what was read and never changes after.  All volts and amperes are RMS at the supply
+frequency, measured against C at the air handler; direct-current signal levels are in the links.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+from lessonkit.circuit import Solution
+from lessonkit.link import LinkState
+
+
+@dataclass(frozen=True)
+class CoilState:
+    """One coil: the RMS volts across it, and whether its armature is in."""
+
+    volts: float
+    sealed: bool
+
+    @property
+    def word(self) -> str:
+        """Return `sealed` or `open`."""
+        return "sealed" if self.sealed else "open"
+
+
+@dataclass(frozen=True)
+class BoardState:
+    """Electronics: the RMS volts that feed them, and whether they work."""
+
+    volts: float
+    awake: bool
+
+
+@dataclass(frozen=True)
+class State:
+    """A bench at one moment.
+
+    `volts` maps "place:terminal" to RMS volts against C at the air handler and `phasors` to the same as complex numbers;
+    `amps` maps "run.conductor" to RMS amperes; `coils` and `boards` map "place:name"; `responding` maps equipment to
+    words, `off` when it does nothing, and `delivering` sums them up; `chatter` names coils and boards that pull in and let go
+    again and again; `fuse` is `whole` or `blown`.
+    """
+
+    job: str
+    time_s: float
+    call: str
+    faults: tuple[str, ...]
+    volts: MappingProxyType[str, float]
+    phasors: MappingProxyType[str, complex]
+    amps: MappingProxyType[str, float]
+    coils: MappingProxyType[str, CoilState]
+    boards: MappingProxyType[str, BoardState]
+    responding: MappingProxyType[str, str]
+    delivering: str
+    links: MappingProxyType[str, LinkState]
+    chatter: tuple[str, ...]
+    fuse: str
+    called: frozenset[str]
+    powered: bool
+    outdoor_c: float
+    coil_c: float
+    waiting_s: float
+    solution: Solution = field(repr=False, compare=False)
+
+    def between(self, one: str, two: str) -> float:
+        """Return the RMS volts between two nodes, as an ideal meter would read them."""
+        return abs(self.solution.v(one, two))
+
+    def energised(self, place: str) -> frozenset[str]:
+        """Return the terminals at a place that are live against its own common (half the rated volts or more)."""
+        common = f"{place}:C"
+        live = set()
+        for node in self.volts:
+            where, _, terminal = node.partition(":")
+            if where == place and terminal not in ("C", "GND", "XFMR", "CC", "RV") and self.between(node, common) >= 12:
+                live.add(terminal)
+        return frozenset(live)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the state as plain data, ready for JSON."""
+        return {
+            "job": self.job,
+            "call": self.call,
+            "faults": list(self.faults),
+            "seconds": round(self.time_s, 6),
+            "volts": {node: round(volts, 6) for node, volts in self.volts.items()},
+            "coils": {name: {"volts": round(c.volts, 6), "state": c.word} for name, c in self.coils.items()},
+            "responding": dict(self.responding),
+            "delivering": self.delivering,
+            "links": {
+                run: {
+                    "sent": link.sent,
+                    "accepted": link.accepted,
+                    "replies": link.replies,
+                    "state": link.state,
+                    "outputs": sorted(link.outputs),
+                    "why": link.why,
+                }
+                for run, link in self.links.items()
+            },
+            "chatter": list(self.chatter),
+            "fuse": self.fuse,
+        }
