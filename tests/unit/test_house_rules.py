@@ -26,58 +26,6 @@ LONGEST_ROOM = 450
 LONGEST_PUBLISHED_SUMMARY = 64
 LONGEST_SUMMARY = 100
 
-# Each room and its floor. A room imports from its own floor and from those below, never in a circle.
-FLOORS: dict[str, int] = {
-    # 0: the ground that everything stands on.
-    "__init__": 0,
-    "errors": 0,
-    "begin": 0,
-    # 1: pure physics and codes.
-    "wire": 1,
-    "circuit": 1,
-    "transient": 1,
-    "frames": 1,
-    "checks": 1,
-    "edges": 1,
-    "receiver": 1,
-    "channel": 1,
-    "distance": 1,
-    "errorrate": 1,
-    "elements": 1,
-    "companions": 1,
-    "traces": 1,
-    "closing": 1,
-    "companions": 1,
-    "closing": 1,
-    # 2: parts of a job.
-    "calls": 2,
-    "parts": 2,
-    "equipment": 2,
-    "job": 2,
-    "jobfile": 2,
-    "faults": 2,
-    "steering": 2,
-    "wiring": 2,
-    # 3: a living job.
-    "link": 3,
-    "reception": 3,
-    "state": 3,
-    "bench": 3,
-    "meter": 3,
-    # 4: thinking about jobs.
-    "survey": 4,
-    "diagnose": 4,
-    "climate": 4,
-    # 5: faces.
-    "pristine": 5,
-    "draw": 5,
-    "panels": 5,
-    "exercises": 5,
-    "grading": 5,
-    "commands": 5,
-    "__main__": 5,
-}
-
 # Kept apart from floors 1 to 4, which must work where there is neither notebook nor screen.
 FACES_ONLY = {"matplotlib", "ipywidgets", "IPython", "scipy", "pytest", "nbformat", "nbval", "rich", "jinja2"}
 # Judges from outside: if the package used them, they could not judge it.
@@ -129,11 +77,25 @@ def module_name(path: Path) -> str:
     return ".".join(parts[:-1] if parts[-1] == "__init__" and len(parts) > 2 else parts)
 
 
+@cache
+def floors() -> dict[str, int]:
+    """Read the map in DEVELOPERS.md: each room and its floor."""
+    found = {"__init__": 0}
+    floor = 0
+    for line in (CHECKOUT / "DEVELOPERS.md").read_text(encoding="utf-8").splitlines():
+        if heading := re.match(r"    floor (\d)  ", line):
+            floor = int(heading[1])
+        elif room := re.match(r"        (\w+)(?:[.]py|/) ", line):
+            assert room[1] not in found, f"{room[1]} is twice on the map in DEVELOPERS.md"
+            found[room[1]] = floor
+    return found
+
+
 def floor_of(module: str) -> int:
     """Return the floor of a module, or fail with what to do."""
     room = [*module.split("."), "__init__"][1]
-    assert room in FLOORS, f"lessonkit.{room} has no floor yet: give it one here and in DEVELOPERS.md"
-    return FLOORS[room]
+    assert room in floors(), f"lessonkit.{room} is not on the map: give it a line in DEVELOPERS.md"
+    return floors()[room]
 
 
 def imports(tree: ast.AST, home: str, is_package: bool) -> Iterator[tuple[str, int]]:
@@ -181,6 +143,11 @@ def test_rooms_stay_small() -> None:
     lengths = {where(path): len(path.read_text("utf-8").splitlines()) for path in rooms()}
     assert {room: length for room, length in lengths.items() if length > LONGEST_ROOM} == {}
     assert statistics.median(lengths.values()) <= 300
+
+
+def test_the_map_has_six_floors() -> None:
+    """The map in DEVELOPERS.md is there and was understood."""
+    assert set(floors().values()) == {0, 1, 2, 3, 4, 5}
 
 
 def test_imports_go_down_only() -> None:
