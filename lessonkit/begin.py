@@ -26,8 +26,10 @@ from pathlib import Path
 OLDEST_PYTHON = (3, 11)
 CHECKOUT = Path(__file__).resolve().parent.parent
 STAMP = "lessonkit-installed.json"
-USAGE = "usage: python -m lessonkit.begin lab [options of lessonkit lab]\n" \
-        "       python -m lessonkit.begin test [arguments of pytest]"
+USAGE = (
+    "usage: python -m lessonkit.begin lab [options of lessonkit lab]\n"
+    "       python -m lessonkit.begin test [arguments of pytest]"
+)
 
 # What pip says when it can't reach a registry, in the words of the parts that it is made of.
 _NO_NETWORK = (
@@ -83,7 +85,7 @@ def prepare(checkout: Path, extras: Sequence[str] = ()) -> Path:
         )
     home = checkout / ".venv"
     python = _python_in(home)
-    if not _runs(python):
+    if not _is_usable(home, python):
         _make_environment(home)
     if not _is_installed(home, checkout, extras):
         _install(python, checkout, extras)
@@ -131,18 +133,27 @@ def _python_in(home: Path) -> Path:
     return home / "Scripts" / "python.exe" if os.name == "nt" else home / "bin" / "python"
 
 
-def _runs(python: Path) -> bool:
-    """Tell whether the environment's Python starts and has pip.
+def _is_usable(home: Path, python: Path) -> bool:
+    """Tell whether the environment's Python starts; give it pip if it has none.
 
-    It does not after its base Python was removed, or after the checkout came from another machine.
+    It does not start after its base Python was removed, or after the checkout came from another machine. One
+    that starts may be somebody's own work, so it is never emptied: where it is too old, that is said.
     """
-    if not python.exists():
-        return False
-    probe = [str(python), "-c", f"import sys, pip; sys.exit(sys.version_info < {OLDEST_PYTHON})"]
+    probe = (
+        f"import sys, importlib.util as u; sys.exit(3 if sys.version_info < {OLDEST_PYTHON} else "
+        "0 if u.find_spec('pip') else 4)"
+    )
     try:
-        return subprocess.run(probe, capture_output=True, check=False).returncode == 0
+        status = subprocess.run([str(python), "-c", probe], capture_output=True, check=False).returncode
     except OSError:
         return False
+    if status == 3:
+        raise CannotBegin(
+            f"{home} was made with a Python that is too old: delete that folder and run the command again."
+        )
+    if status == 4:  # some tools make environments without it
+        subprocess.run([str(python), "-m", "ensurepip"], capture_output=True, check=False)
+    return status in (0, 4)
 
 
 def _make_environment(home: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import json
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -21,12 +22,20 @@ class Pip:
     def __init__(self, status: int = 0, stderr: str = "") -> None:
         self.status, self.stderr = status, stderr
         self.installed: list[str] = []
+        self.probed = 0
 
     def __call__(self, command: list[str], **_: object) -> subprocess.CompletedProcess[str]:
         if "venv" in command:
             python = begin._python_in(Path(command[-1]))
-            python.parent.mkdir(parents=True, exist_ok=True)
+            shutil.rmtree(command[-1], ignore_errors=True)
+            python.parent.mkdir(parents=True)
             python.touch()
+        elif command[1] == "-c":
+            if not Path(command[0]).exists():
+                raise FileNotFoundError(command[0])
+            return subprocess.CompletedProcess(command, self.probed, "", "")
+        elif "ensurepip" in command:
+            self.installed.append("pip")
         elif "pip" in command:
             self.installed.append(command[command.index("-e") + 1])
             return subprocess.CompletedProcess(command, self.status, "", self.stderr)
@@ -129,16 +138,31 @@ def test_an_installed_package_points_to_the_command(tmp_path: Path) -> None:
         prepare(tmp_path)
 
 
-def test_a_broken_environment_is_made_anew(bare: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_broken_environment_is_made_anew(bare: Path, pip: Pip) -> None:
     """An environment whose Python is gone is replaced, and filled again."""
-    prepare_with = Pip()
-    monkeypatch.setattr(begin.subprocess, "run", prepare_with)
     python = prepare(bare)
     python.unlink()
-    (bare / ".venv" / STAMP).unlink()  # `python -m venv --clear` empties the folder; the stand-in does not
     prepare(bare)
     assert python.exists()
-    assert len(prepare_with.installed) == 2
+    assert len(pip.installed) == 2
+
+
+def test_an_environment_of_an_old_python_is_left_alone(bare: Path, pip: Pip) -> None:
+    """It may hold somebody's work, so the sentence asks for its removal instead."""
+    python = prepare(bare)
+    pip.probed = 3
+    with pytest.raises(CannotBegin, match="delete that folder"):
+        prepare(bare)
+    assert python.exists()
+
+
+def test_an_environment_without_pip_is_given_one(bare: Path, pip: Pip) -> None:
+    """Environments that other tools made have no pip; nothing in them is lost."""
+    prepare(bare)
+    (bare / ".venv" / STAMP).unlink()
+    pip.probed, pip.installed = 4, []
+    prepare(bare)
+    assert pip.installed == ["pip", str(bare)]
 
 
 @pytest.mark.parametrize("words", [[], ["build"]])
