@@ -225,8 +225,8 @@ FRAME_CRC = Crc("CRC-8 of our frame", 8, 0x2F, 0xFF, True, True, 0xFF, 0xC4)
 """The check of our frame: the parameters of CRC-8/AUTOSAR, but taken in the order in which the bits travel.
 
 The polynomial keeps Hamming distance 4 to 119 data bits, so any three wrong bits among our 32 are caught,
-with room for a longer frame. A few others let less of the fourfold errors through at exactly our length, but fall
-to distance 3 with one more byte; of those that do not, none is better
+with room for a longer frame. A few others let less of the fourfold errors through at exactly our length, but
+fall to distance 3 with one more byte; of those that do not, none is better
 (`lessonkit.distance.rank_polynomials(24, growth_bits=8)`).
 A start-stop character sends its lowest bit first. Taken the catalogue's way, highest bit first, a burst that
 crosses from one character into the next is torn apart in the CRC's eyes, and three bursts of only five bits

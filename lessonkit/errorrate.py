@@ -209,7 +209,8 @@ def lean_on_errors(level_v: float, noise_v: float, receiver: Receiver, bits: int
     """Rare errors of one level by importance sampling.
 
     The level sent is 1 if `level_v` is at or above the threshold, else 0. The noise is centred on the
-    threshold, so that half of all samples err, and every error weighs the ratio of the two densities. Needs a receiver without hysteresis, whose decisions stand alone.
+    threshold, so that half of all samples err, and every error weighs the ratio of the two densities. Needs a
+    receiver without hysteresis, whose decisions stand alone.
     """
     require_finite("level_v", level_v, "a finite number of volts")
     require_positive("noise_v", noise_v, unit="volts RMS")
