@@ -7,12 +7,12 @@ A thermostat speaks by joining R, the hot side of the 24-volt supply, to other t
     G    indoor blower            W1   auxiliary heat                E    emergency heat
     D    heat request that the outdoor defrost board sends back indoors
 
-A unit has an O valve or a B valve, never both.  The letters are the trade's; the meaning of B differs between makers
-(some mark the common of the transformer with it), so a maker's diagram comes first.  Wire jackets have no
-binding colour: the letter on the terminal counts, the colour never does.
+A unit has an O valve or a B valve, never both.  The letters are the trade's; the meaning of B differs
+between makers (some mark the common of the transformer with it), so a maker's diagram comes first.  Wire
+jackets have no binding colour: the letter on the terminal counts, the colour never does.
 
-Source of the rows: staging tables of multi-stage installation manuals for the cooling rows, heat 1 and emergency;
-fan, heat 2 of a two-speed unit, auxiliary and the quiet states from memory (common practice).
+Source of the rows: staging tables of multi-stage installation manuals for the cooling rows, heat 1 and
+emergency; fan, heat 2 of a two-speed unit, auxiliary and the quiet states from memory (common practice).
 """
 
 from __future__ import annotations
@@ -132,8 +132,8 @@ def call_table(valve: str = "O", stages: int = 2) -> dict[str, dict[str, bool]]:
 def broken_rules(terminals: frozenset[str] | set[str]) -> tuple[str, ...]:
     """Return what is wrong with a set of energised terminals, in words.
 
-    The rules hold for every sound call of a two-speed heat pump (read off the staging tables named above): a trainee
-    who meets a set that breaks one has met a fault.
+    The rules hold for every sound call of a two-speed heat pump (read off the staging tables named above):
+    a trainee who meets a set that breaks one has met a fault.
     """
     rules = (
         ({"O", "B"} <= set(terminals), "O and B are energised together"),

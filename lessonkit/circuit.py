@@ -14,8 +14,8 @@ amperes are phasors whose magnitude is RMS; at 0 Hz they are plain direct-curren
 piece of wire and capacitance is an open switch.
 
 Where the model stops: no transients (see `transient`), no harmonics, no saturation, no mutual inductance.
-An ideal source or an ideal short has no place here: nothing in a building has 0 ohm, and leaving it out keeps the
-admittance matrix symmetric, so that reciprocity holds for every network.
+An ideal source or an ideal short has no place here: nothing in a building has 0 ohm, and leaving it out
+keeps the admittance matrix symmetric, so that reciprocity holds for every network.
 """
 
 from __future__ import annotations
@@ -43,8 +43,8 @@ class FloatingNode(LessonError, ValueError):
     def __init__(self, nodes: Sequence[str], reference: str) -> None:
         self.nodes = tuple(nodes)
         super().__init__(
-            f"no path leads from {', '.join(nodes)} back to {reference}, so there is nothing to measure volts "
-            "against; give the floating part a conductor, a load or a leakage resistance"
+            f"no path leads from {', '.join(nodes)} back to {reference}, so there is nothing to measure "
+            "volts against; give the floating part a conductor, a load or a leakage resistance"
         )
 
 
@@ -65,8 +65,8 @@ class UnknownNode(LessonError, KeyError):
 class Resistance:
     """A resistance between two nodes.
 
-    Parameters: `name` is unique in its network, `a` and `b` are node names, `r_ohm` is above 0 (`math.inf` is an
-    open contact), `note` is what a reader of the netlist should know.
+    Parameters: `name` is unique in its network, `a` and `b` are node names, `r_ohm` is above 0 (`math.inf`
+    is an open contact), `note` is what a reader of the netlist should know.
     """
 
     name: str
@@ -78,7 +78,9 @@ class Resistance:
     def __post_init__(self) -> None:
         """Refuse the ideal short."""
         if not self.r_ohm > 0:
-            raise BadParameter(f"r_ohm of {self.name}", self.r_ohm, "above 0 ohm (a short is a small resistance)")
+            raise BadParameter(
+                f"r_ohm of {self.name}", self.r_ohm, "above 0 ohm (a short is a small resistance)"
+            )
 
     def admittance(self, freq_hz: float) -> complex:
         """Return 1 / R in siemens, the same at every frequency."""
@@ -188,9 +190,10 @@ class Source:
         """Return the netlist lines: the source, its resistance, its inductance if it has any."""
         what = self.note or self.name
         mag, deg = abs(self.ac_v), math.degrees(np.angle(self.ac_v))
+        volts = f"DC {self.dc_v:.12g} AC {mag:.12g} {deg:.12g}"
         inner = f"y_{tag}" if self.l_henry else a
         lines = [
-            f"V{tag} x_{tag} {b} DC {self.dc_v:.12g} AC {mag:.12g} {deg:.12g} ; {what}: open-circuit volts, RMS",
+            f"V{tag} x_{tag} {b} {volts} ; {what}: open-circuit volts, RMS",
             f"R{tag} x_{tag} {inner} {self.r_ohm:.12g} ; {what}: resistance behind it",
         ]
         if self.l_henry:
@@ -304,14 +307,15 @@ def solve_stack(
 ) -> tuple[ComplexArray, ComplexArray]:
     """Solve one wiring with many sets of values.
 
-    Parameters: `y` and `e` are admittances (S) and open-circuit volts of the branches, shape (systems, branches).
-    Returns node volts, shape (systems, nodes), and branch currents, shape (systems, branches).
+    Parameters: `y` and `e` are admittances (S) and open-circuit volts of the branches, shape (systems,
+    branches). Returns node volts, shape (systems, nodes), and branch currents, shape (systems, branches).
     """
     if not (math.isfinite(freq_hz) and freq_hz >= 0):
         raise BadParameter("freq_hz", freq_hz, "0 Hz or more")
     a, b = network.ends
     systems, n = y.shape[0], len(network.nodes)
-    # Each branch touches four entries; a node pair may carry several branches, so they are added up by position.
+    # Each branch touches four entries; a node pair may carry several branches, so they are added up by
+    # position.
     matrix = np.zeros((systems, n * n), dtype=np.complex128)
     for position, sign in ((a * n + a, 1), (b * n + b, 1), (a * n + b, -1), (b * n + a, -1)):
         matrix += sign * _add_up(position, y, n * n)
@@ -356,11 +360,13 @@ def spice_name(node: str) -> str:
 def to_spice(network: Network, freq_hz: float, title: str) -> str:
     """Return a netlist of the network that ngspice runs in batch as it is.
 
-    It holds one analysis card, `.ac` at `freq_hz` (or `.op` at 0 Hz), and prints real and imaginary part of every node.
-    Magnitudes are RMS, as in this module.
+    It holds one analysis card, `.ac` at `freq_hz` (or `.op` at 0 Hz), and prints real and imaginary part of
+    every node. Magnitudes are RMS, as in this module.
     """
     lines = [f"* {' '.join(title.split())}", "* all alternating sources and results are RMS"]
-    lines.append(f"Vref {spice_name(network.reference)} 0 DC 0 AC 0 ; the reference: volts are against this node")
+    lines.append(
+        f"Vref {spice_name(network.reference)} 0 DC 0 AC 0 ; the reference: volts are against this node"
+    )
     for k, branch in enumerate(network.branches):
         lines += branch.spice(spice_name(branch.a), spice_name(branch.b), f"{k}_{spice_name(branch.name)}")
     names = [spice_name(node) for node in network.nodes]

@@ -1,16 +1,18 @@
 """What the equipment does with the coils it is given: indoors, outdoors, and the defrost board's timers.
 
-Indoors: the blower runs when its relay is in, or when the heat sequencer is in (electric heat never runs without air: common
-practice).  Outdoors: the compressor runs when its contactor is in; its second stage needs the unloader too; the reversing
-valve stands where its solenoid puts it.
+Indoors: the blower runs when its relay is in, or when the heat sequencer is in (electric heat never runs
+without air: common practice).  Outdoors: the compressor runs when its contactor is in; its second stage
+needs the unloader too; the reversing valve stands where its solenoid puts it.
 
-The outdoor defrost board stands between the terminals and the coils.  It holds the compressor off for a while after each stop
-(3 to 5 minutes equalise the pressures, common practice).  In heating it adds up the run time with a frosted
-coil (its switch closes at 35 F); after 30, 60 or 90 minutes it defrosts: the valve goes to cooling, the outdoor fan
-rests, and D asks for heat indoors.  It ends when the coil has warmed to 57 F or after 10 to 14 minutes (service manuals).
+The outdoor defrost board stands between the terminals and the coils.  It holds the compressor off for a
+while after each stop (3 to 5 minutes equalise the pressures, common practice).  In heating it adds up the
+run time with a frosted coil (its switch closes at 35 F); after 30, 60 or 90 minutes it defrosts: the valve
+goes to cooling, the outdoor fan rests, and D asks for heat indoors.  It ends when the coil has warmed to 57
+F or after 10 to 14 minutes (service manuals).
 
-Where the model stops: line voltage is taken to be there; a valve moves whenever its solenoid does (a real one needs a pressure
-difference); the outdoor coil warms and cools as one lump, a straight-line guess at frost physics.
+Where the model stops: line voltage is taken to be there; a valve moves whenever its solenoid does (a real
+one needs a pressure difference); the outdoor coil warms and cools as one lump, a straight-line guess at
+frost physics.
 """
 
 from __future__ import annotations
@@ -20,11 +22,13 @@ from dataclasses import dataclass, replace
 
 from lessonkit.calls import check_valve
 
-#: The frost switch closes when the coil falls to this, 35 F, and opens again at the next, 57 F (service manuals).
+#: The frost switch closes when the coil falls to this, 35 F, and opens again at the next, 57 F (service
+#: manuals).
 FROST_CLOSES_C = (35 - 32) * 5 / 9
 FROST_OPENS_C = (57 - 32) * 5 / 9
 
-# The outdoor coil as one lump (ours; no source): colder than the air while it gathers heat, warmed by hot gas in defrost.
+# The outdoor coil as one lump (ours; no source): colder than the air while it gathers heat, warmed by hot
+# gas in defrost.
 _HEATING_BELOW_AIR_C, _HEATING_TAU_S = 6.0, 240.0
 _DEFROST_ABOVE_AIR_C, _DEFROST_TAU_S = 38.0, 300.0
 _RESTING_TAU_S = 900.0
@@ -34,8 +38,9 @@ _RESTING_TAU_S = 900.0
 class Timers:
     """The outdoor board's memory.
 
-    `free_at_s` is when the compressor may start again; `frosted_s` is the run time gathered with the frost switch
-    closed; `defrost_until_s` is when a defrost that runs is cut off (None: none runs); `coil_c` is the outdoor coil.
+    `free_at_s` is when the compressor may start again; `frosted_s` is the run time gathered with the frost
+    switch closed; `defrost_until_s` is when a defrost that runs is cut off (None: none runs); `coil_c` is
+    the outdoor coil.
     """
 
     free_at_s: float = 0.0
@@ -79,7 +84,8 @@ def after(timers: Timers, mode: Mode, seconds: float) -> Timers:
 
 
 def next_change_s(timers: Timers, mode: Mode, every_s: float) -> float:
-    """Return the seconds until something on the board changes by itself: frost switch, or a defrost due (inf: never).
+    """Return the seconds until something on the board changes by itself: frost switch, or a defrost due
+    (inf: never).
 
     Short-cycle protection and the cut-off are times of day, which the caller sees in the timers.
     """
@@ -115,10 +121,13 @@ def valve_cools(energised: bool, valve: str) -> bool:
     return energised == (check_valve(valve) == "O")
 
 
-def responding(sealed: frozenset[str] | set[str], valve: str, timers: Timers, board_awake: bool, welded: bool) -> dict[str, str]:
+def responding(
+    sealed: frozenset[str] | set[str], valve: str, timers: Timers, board_awake: bool, welded: bool
+) -> dict[str, str]:
     """Return what each piece of equipment does, in words; `off` when it does nothing.
 
-    `sealed` holds the coils that are in, as "place:name"; `welded` says that the contactor's contacts are stuck closed.
+    `sealed` holds the coils that are in, as "place:name"; `welded` says that the contactor's contacts are
+    stuck closed.
     """
     compressor = welded or "out:contactor" in sealed
     solenoid = "out:reversing-valve" in sealed
@@ -138,7 +147,9 @@ def responding(sealed: frozenset[str] | set[str], valve: str, timers: Timers, bo
 
 
 def delivering(words: dict[str, str], valve: str) -> str:
-    """Return what the house gets, in one phrase: `cooling, stage 2`, `heating, stage 1, with auxiliary heat`, `nothing`."""
+    """Return what the house gets, in one phrase: `cooling, stage 2`, `heating, stage 1, with auxiliary
+    heat`, `nothing`.
+    """
     gets = []
     if words["compressor stage 1"] != "off":
         cools = valve_cools(words["reversing valve"] != "off", valve)

@@ -25,7 +25,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from lessonkit.errors import BadParameter, LessonError
+from lessonkit.errors import LessonError
 from lessonkit.job import RUN_ENDS, Job, is_idle
 
 
@@ -67,7 +67,9 @@ EARTH_KINDS = MappingProxyType(
     _kinds(Kind("open", "bond lost"), Kind("resistance", "poor bond", "number", 10.0, "ohm", 0.001, 1e9))
 )
 DEAD = _kinds(Kind("dead", "does nothing"))
-TRANSFORMER_KINDS = _kinds(Kind("weak", "gives too few volts", "number", 0.7, "of its volts", 0.01, 1.2), *DEAD.values())
+TRANSFORMER_KINDS = _kinds(
+    Kind("weak", "gives too few volts", "number", 0.7, "of its volts", 0.01, 1.2), *DEAD.values()
+)
 STUCK = _kinds(Kind("stuck-open", "never closes"), Kind("stuck-closed", "never opens"))
 COIL_KINDS = _kinds(Kind("burnt-out", "winding open"))
 CONTACTOR_KINDS = _kinds(*COIL_KINDS.values(), Kind("stuck-closed", "contacts welded"))
@@ -79,8 +81,8 @@ FUSE_KINDS = _kinds(Kind("blown", "already blown"))
 class Fault:
     """One fault: `where` is a run or a place, `part` a conductor or a part, `kind` what happened to it.
 
-    `value` is a number (ohms, volts, a fraction) or the name of the other conductor; `at` is the position along the run,
-    0 at the near end and 1 at the far end.
+    `value` is a number (ohms, volts, a fraction) or the name of the other conductor; `at` is the position
+    along the run, 0 at the near end and 1 at the far end.
     """
 
     where: str
@@ -137,11 +139,16 @@ def parse_fault(text: str, job: Job) -> Fault:
     """
     target, equals, rest = str(text).strip().partition("=")
     if not equals or "." not in target or not rest:
-        raise BadFault(f"fault {text!r} can't be read; write RUN.CONDUCTOR=KIND or PLACE.PART=KIND, such as outdoor.SIG=open")
+        raise BadFault(
+            f"fault {text!r} can't be read; write RUN.CONDUCTOR=KIND or PLACE.PART=KIND, "
+            "such as outdoor.SIG=open"
+        )
     known = fault_parts(job)
     if target not in known:
         near = difflib.get_close_matches(target, known, 3, 0.5) or list(known)
-        raise BadFault(f"fault {text!r}: this job has no {target}; it has {', '.join(near)} (--list shows all)")
+        raise BadFault(
+            f"fault {text!r}: this job has no {target}; it has {', '.join(near)} (--list shows all)"
+        )
     rest, sign, position = rest.partition("@")
     kind_name, colon, value_text = rest.partition(":")
     kinds = known[target]
@@ -161,7 +168,9 @@ def check_fault(fault: Fault, job: Job) -> Fault:
     """Return the fault if this job can have it, else say why not."""
     kinds = fault_parts(job).get(f"{fault.where}.{fault.part}", {})
     if fault.kind not in kinds:
-        raise BadFault(f"fault {fault}: this job has no such part or no such kind of fault (--list shows all)")
+        raise BadFault(
+            f"fault {fault}: this job has no such part or no such kind of fault (--list shows all)"
+        )
     if kinds[fault.kind].value == "conductor":
         others = [name for name in job.runs[fault.where].conductors if name != fault.part]
         if fault.value not in others:
@@ -200,7 +209,9 @@ def as_faults(faults: Iterable[Fault | str], job: Job) -> tuple[Fault, ...]:
     checked = [check_fault(fault, job) for fault in listed]
     unique = tuple(dict.fromkeys(checked))
     for one in unique:
-        clash = [two for two in unique if two.where == one.where and two.part == one.part and two.kind == one.kind]
+        clash = [
+            two for two in unique if two.where == one.where and two.part == one.part and two.kind == one.kind
+        ]
         if len(clash) > 1 and one.kind != "short":
             raise BadFault(f"faults {clash[0]} and {clash[1]} are the same fault twice; give one of them")
     return unique
@@ -219,7 +230,9 @@ def single_faults(job: Job) -> Iterator[Fault]:
                 continue
             run = job.runs[where]
             order = {name: k for k, name in enumerate(run.conductors)}
-            beside = {two for one, two in run.neighbours() if one == part} | {one for one, two in run.neighbours() if two == part}
+            beside = {two for one, two in run.neighbours() if one == part} | {
+                one for one, two in run.neighbours() if two == part
+            }
             for other in sorted(beside | ({"R", "C"} & set(order)) - {part}, key=order.__getitem__):
                 if order[other] > order[part] and not (is_idle(part) and is_idle(other)):
                     yield Fault(where, part, kind.name, other)

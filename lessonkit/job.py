@@ -1,9 +1,10 @@
 """A job: a described site, as plain data.
 
-A site has a supply at the air handler, two runs of cable (`thermostat`: thermostat to air handler; `outdoor`: air handler to
-outdoor unit), and equipment.  Each run is used `direct`, a conductor per terminal, or as a `link`, serial
-frames over the conductor SIG.  A link needs a way back for its current: a `wire` (the conductor C), the bonded equipment
-ground (`earth`), or a `second-transformer` at the far end, which leaves only the signal's current to return.
+A site has a supply at the air handler, two runs of cable (`thermostat`: thermostat to air handler;
+`outdoor`: air handler to outdoor unit), and equipment.  Each run is used `direct`, a conductor per
+terminal, or as a `link`, serial frames over the conductor SIG.  A link needs a way back for its current: a
+`wire` (the conductor C), the bonded equipment ground (`earth`), or a `second-transformer` at the far end,
+which leaves only the signal's current to return.
 
 Jobs are read from and written to TOML by `jobfile`; this room holds what they mean and what they allow.
 """
@@ -63,9 +64,9 @@ class Supply:
 class LinkSettings:
     """How a link speaks and listens; volts here are direct-current levels.
 
-    `drive_v` behind `drive_ohm` sends a mark, 0 V a space; `load_ohm` is the receiver's input; below `low_v` it hears
-    a space, above `high_v` a mark, in between it keeps what it heard. `noise_v` is RMS. `clock_error` is the
-    far end's clock against the near end's, as a fraction.
+    `drive_v` behind `drive_ohm` sends a mark, 0 V a space; `load_ohm` is the receiver's input; below
+    `low_v` it hears a space, above `high_v` a mark, in between it keeps what it heard. `noise_v` is RMS.
+    `clock_error` is the far end's clock against the near end's, as a fraction.
     """
 
     baud: float = 1200.0
@@ -98,7 +99,9 @@ class LinkSettings:
             (self.low_v, self.high_v),
             f"in the order 0 < low_v < high_v < drive_v, {self.drive_v:g} V",
         )
-        require(abs(self.clock_error) < 0.2, "clock_error", self.clock_error, "a fraction between -0.2 and 0.2")
+        require(
+            abs(self.clock_error) < 0.2, "clock_error", self.clock_error, "a fraction between -0.2 and 0.2"
+        )
         require(
             self.interval_s > self.exchange_s,
             "interval_s",
@@ -127,8 +130,9 @@ class LinkSettings:
 class Run:
     """A cable between two places and how it is used.
 
-    `conductors` are named after the terminal they join at both ends, in their order around the sheath (the last one lies beside
-    the first), or `SIG`, `spare`, `spare-2`, ..., `bad`, `bad-2`, ... (a bad one is broken somewhere inside).
+    `conductors` are named after the terminal they join at both ends, in their order around the sheath (the
+    last one lies beside the first), or `SIG`, `spare`, `spare-2`, ..., `bad`, `bad-2`, ... (a bad one is
+    broken somewhere inside).
     """
 
     arrangement: str = "direct"
@@ -146,11 +150,23 @@ class Run:
 
     def __post_init__(self) -> None:
         """Check each number and word by itself; `Job` checks what they mean together."""
-        require(self.arrangement in ARRANGEMENTS, "arrangement", self.arrangement, f"one of {', '.join(ARRANGEMENTS)}")
+        require(
+            self.arrangement in ARRANGEMENTS,
+            "arrangement",
+            self.arrangement,
+            f"one of {', '.join(ARRANGEMENTS)}",
+        )
         require(self.return_by in RETURNS, "return", self.return_by, f"one of {', '.join(RETURNS)}")
-        require(0 < require_finite("length_m", self.length_m) <= 500, "length_m", self.length_m, "above 0 and at most 500 m")
+        require(
+            0 < require_finite("length_m", self.length_m) <= 500,
+            "length_m",
+            self.length_m,
+            "above 0 and at most 500 m",
+        )
         require(self.gauge_awg in range(12, 27), "gauge_awg", self.gauge_awg, "a whole number from 12 to 26")
-        require(-60 <= require_finite("temp_c", self.temp_c) <= 90, "temp_c", self.temp_c, "between -60 and 90 C")
+        require(
+            -60 <= require_finite("temp_c", self.temp_c) <= 90, "temp_c", self.temp_c, "between -60 and 90 C"
+        )
         require_positive("capacitance_pf_per_m", self.capacitance_pf_per_m, zero_ok=True)
         require_positive("insulation_mohm_km", self.insulation_mohm_km)
         require_positive("earth_ohm", self.earth_ohm)
@@ -186,15 +202,16 @@ class Run:
 def is_idle(conductor: str) -> bool:
     """Return whether a conductor's name says that it is not in use: spare or bad."""
     word, _, number = conductor.partition("-")
-    return word in ("spare", "bad") and (number == "" and "-" not in conductor or number.isdecimal())
+    return word in ("spare", "bad") and ((number == "" and "-" not in conductor) or number.isdecimal())
 
 
 @dataclass(frozen=True)
 class Equipment:
     """What the job has to run, and its coils.
 
-    Times: short-cycle protection 3 to 5 minutes; defrost asked for after 30, 60 or 90 minutes of accumulated frosted run and cut
-    off after 10 to 14 minutes (service manuals; see calls and equipment).  A single-stage unit has no Y2.
+    Times: short-cycle protection 3 to 5 minutes; defrost asked for after 30, 60 or 90 minutes of
+    accumulated frosted run and cut off after 10 to 14 minutes (service manuals; see calls and equipment).
+    A single-stage unit has no Y2.
     """
 
     valve: str = "O"
@@ -230,10 +247,10 @@ class Job:
     equipment: Equipment = Equipment()
     thermostat_run: Run = Run(conductors=("R", "C", "Y1", "Y2", "G", "O", "W1", "E"))
     outdoor_run: Run = Run(conductors=("R", "C", "Y1", "Y2", "O", "D"))
-    thermostat: Electronics = Electronics(1.5)
-    encoder: Electronics = Electronics(1.0)
-    relay_board: Electronics = Electronics(1.5)
-    defrost_board: Electronics = Electronics(2.0)
+    thermostat: Electronics = parts.THERMOSTAT
+    encoder: Electronics = parts.ENCODER
+    relay_board: Electronics = parts.RELAY_BOARD
+    defrost_board: Electronics = parts.DEFROST_BOARD
 
     def __post_init__(self) -> None:
         """Check what the parts mean together, and name every mistake at once."""
@@ -254,7 +271,9 @@ class Job:
     @property
     def call_terminals(self) -> tuple[str, ...]:
         """Return the call terminals that this equipment has: one valve letter, Y2 only with two stages."""
-        absent = {"B" if self.equipment.valve == "O" else "O"} | ({"Y2"} if self.equipment.stages == 1 else set())
+        absent = {"B" if self.equipment.valve == "O" else "O"} | (
+            {"Y2"} if self.equipment.stages == 1 else set()
+        )
         return tuple(terminal for terminal in CALL_TERMINALS if terminal not in absent)
 
     @property
@@ -269,9 +288,10 @@ class Job:
         for name, run in self.runs.items():
             key, names = f"runs.{name}", set(run.conductors)
             if other in names:
-                yield f"{key}.conductors has {other}, but equipment.valve says that the unit has an {self.equipment.valve} valve"
-            if name == "outdoor" and names & set(INDOOR_TERMINALS):
-                yield f"{key}.conductors has {', '.join(sorted(names & set(INDOOR_TERMINALS)))}, which the outdoor unit doesn't have"
+                yield f"{key}.conductors has {other}, but equipment.valve is {self.equipment.valve}"
+            indoors = ", ".join(sorted(names & set(INDOOR_TERMINALS)))
+            if name == "outdoor" and indoors:
+                yield f"{key}.conductors has {indoors}, which the outdoor unit doesn't have"
             if name == "thermostat" and "D" in names:
                 yield f"{key}.conductors has D, which ends at the air handler"
             if run.arrangement == "direct":
@@ -283,7 +303,8 @@ class Job:
 def _direct_mistakes(key: str, name: str, run: Run) -> Iterator[str]:
     missing = [terminal for terminal in ("R", "C") if terminal not in run.conductors]
     if missing:
-        yield f"{key}.conductors lacks {' and '.join(missing)}, without which nothing at the far end has power"
+        lost = "without which nothing at the far end has power"
+        yield f"{key}.conductors lacks {' and '.join(missing)}, {lost}"
     if "SIG" in run.conductors:
         yield f"{key}.conductors has SIG, but {key}.arrangement is direct"
     if run.return_by != "wire":
@@ -294,7 +315,8 @@ def _link_mistakes(key: str, name: str, run: Run) -> Iterator[str]:
     names = set(run.conductors)
     carried = names - {"R", "C", "SIG"} - {n for n in names if is_idle(n)}
     if carried:
-        yield f"{key}.conductors has {', '.join(sorted(carried))}, which the link already carries; call them spare"
+        listed = ", ".join(sorted(carried))
+        yield f"{key}.conductors has {listed}, which the link already carries; call them spare"
     if "SIG" not in names:
         yield f"{key}.conductors lacks SIG, the conductor that a link speaks on"
     if run.return_by == "wire" and "C" not in names:
@@ -302,10 +324,11 @@ def _link_mistakes(key: str, name: str, run: Run) -> Iterator[str]:
     if run.return_by == "earth" and "C" in names:
         yield f"{key}.return is earth, but there is a conductor C; say wire, or call it spare"
     if name == "thermostat" and run.return_by != "wire":
-        yield f"{key}.return is {run.return_by}, but a {PLACE_WORDS['stat']} has no bonded metal and no room for a transformer; say wire"
+        why = f"a {PLACE_WORDS['stat']} has no bonded metal and no transformer"
+        yield f"{key}.return is {run.return_by}, but {why}; say wire"
     if run.return_by == "second-transformer":
         if "R" in names:
-            yield f"{key}.conductors has R, but a second transformer must never be joined to the first; call it spare"
+            yield f"{key}.conductors has R, but the two transformers must never be joined; call it spare"
         if "C" not in names:
             yield f"{key}.conductors lacks C, the way back for the signal beside a second transformer"
         if run.far_supply is None:

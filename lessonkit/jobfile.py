@@ -1,9 +1,9 @@
 """Jobs from TOML and back.
 
-The file mirrors the dataclasses of `job`: `[supply]`, `[equipment]` with its coils, `[runs.thermostat]`, `[runs.outdoor]`, each
-with its `link`, and the electronics.  Everything has a default but the name.  Every mistake in a file is named, all in
-one go: the file, the key, what is wrong and what is allowed.  Unknown keys are refused, since a misspelt key that is
-quietly passed over is the hardest fault of all to find.
+The file mirrors the dataclasses of `job`: `[supply]`, `[equipment]` with its coils, `[runs.thermostat]`,
+`[runs.outdoor]`, each with its `link`, and the electronics.  Everything has a default but the name.  Every
+mistake in a file is named, all in one go: the file, the key, what is wrong and what is allowed.  Unknown
+keys are refused, since a misspelt key that is quietly passed over is the hardest fault of all to find.
 """
 
 from __future__ import annotations
@@ -29,8 +29,11 @@ _RUNS = {"thermostat": "thermostat_run", "outdoor": "outdoor_run"}
 def demo_names() -> tuple[str, ...]:
     """Return the names of the demo jobs, the simplest first."""
     order = ("full-cable", "earth-return", "wire-return", "two-run")
-    found = {Path(entry.name).stem for entry in resources.files("lessonkit").joinpath("jobs").iterdir()
-             if entry.name.endswith(".toml")}
+    found = {
+        Path(entry.name).stem
+        for entry in resources.files("lessonkit").joinpath("jobs").iterdir()
+        if entry.name.endswith(".toml")
+    }
     return tuple(name for name in order if name in found) + tuple(sorted(found - set(order)))
 
 
@@ -112,7 +115,13 @@ def _to_table(value: Any) -> dict[str, Any]:
         item = getattr(value, field.name)
         if item is not None:
             key = field.metadata.get("key", field.name)
-            table[key] = _to_table(item) if dataclasses.is_dataclass(item) else list(item) if isinstance(item, tuple) else item
+            table[key] = (
+                _to_table(item)
+                if dataclasses.is_dataclass(item)
+                else list(item)
+                if isinstance(item, tuple)
+                else item
+            )
     return table
 
 
@@ -120,7 +129,7 @@ def _read(kind: Any, value: Any, key: str, mistakes: list[str]) -> Any:
     """Return a value of the wanted kind, or note what is wrong with it."""
     if typing.get_origin(kind) is types.UnionType:  # `Supply | None`: a file can only say the first
         kind = typing.get_args(kind)[0]
-    if dataclasses.is_dataclass(kind):
+    if isinstance(kind, type) and dataclasses.is_dataclass(kind):
         if not isinstance(value, dict):
             mistakes.append(f"{key} must be a table")
             return None
@@ -129,11 +138,15 @@ def _read(kind: Any, value: Any, key: str, mistakes: list[str]) -> Any:
         if len(mistakes) > before:
             return None
         try:
-            return kind(**values)  # type: ignore[operator]
+            return kind(**values)
         except BadParameter as error:
             mistakes.append(f"{_shown(key)}.{error}")
         except TypeError:
-            needed = [f.name for f in dataclasses.fields(kind) if f.default is dataclasses.MISSING and f.name not in values]
+            needed = [
+                f.name
+                for f in dataclasses.fields(kind)
+                if f.default is dataclasses.MISSING and f.name not in values
+            ]
             mistakes.append(f"{key} lacks {', '.join(needed)}")
         return None
     if typing.get_origin(kind) is tuple:

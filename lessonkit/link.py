@@ -1,15 +1,15 @@
 """A link: an encoder at the near end, a relay board at the far end, and frames over SIG.
 
-The encoder polls.  At each interval it reads its terminals, packs them into a frame and sends it; the far end answers
-in the gap with what its relays hold and whether the defrost board asks for heat.  The relay board changes its outputs
-only when `acceptance` equal good frames in a row have come, and lets every output go when no good frame has come for
-the length of its watchdog: silence means the safe state.
+The encoder polls.  At each interval it reads its terminals, packs them into a frame and sends it; the far
+end answers in the gap with what its relays hold and whether the defrost board asks for heat.  The relay
+board changes its outputs only when `acceptance` equal good frames in a row have come, and lets every output
+go when no good frame has come for the length of its watchdog: silence means the safe state.
 
     encoder ── down: terminals that are live ──> relay board ── relays ──> terminals
     encoder <── up: relays held, request D ───── relay board
 
-Both ends are small values; each method returns a new one.  Whether a frame gets through is not decided here: the bench asks
-`channel` with what the settled circuit puts on the copper.
+Both ends are small values; each method returns a new one.  Whether a frame gets through is not decided
+here: the bench asks `channel` with what the settled circuit puts on the copper.
 """
 
 from __future__ import annotations
@@ -42,8 +42,8 @@ def up_frame(run: str, outputs: frozenset[str], wants_heat: bool, sequence: int)
 class Listener:
     """What either end remembers of the frames it heard.
 
-    `held` are the terminals it acts on; `pending` the last good frame's, heard `equal` times in a row; `heard_s` is when the last
-    good frame came (None: never); `state` is `waiting`, `working` or `silent`.
+    `held` are the terminals it acts on; `pending` the last good frame's, heard `equal` times in a row;
+    `heard_s` is when the last good frame came (None: never); `state` is `waiting`, `working` or `silent`.
     """
 
     held: frozenset[str] = frozenset()
@@ -76,9 +76,10 @@ class Listener:
 class LinkState:
     """One link as a reader of the bench sees it.
 
-    `sent` and `accepted` count frames from near to far; `replies` those that came back; `state` is the far end's: `waiting`
-    (no frame yet), `working`, `silent` (watchdog ran out), `dead` (no supply at one of the ends, see `why`). Levels are volts at the
-    far end's receiver against its own common; `hum_v` is the RMS shift at the supply frequency on top of them.
+    `sent` and `accepted` count frames from near to far; `replies` those that came back; `state` is the far
+    end's: `waiting` (no frame yet), `working`, `silent` (watchdog ran out), `dead` (no supply at one of the
+    ends, see `why`). Levels are volts at the far end's receiver against its own common; `hum_v` is the RMS
+    shift at the supply frequency on top of them.
     """
 
     run: str
@@ -110,11 +111,18 @@ class Ends:
     replies: int = 0
 
     def exchange(
-        self, live: frozenset[str], wants_heat: bool, down_good: bool, up_good: bool, now_s: float, settings: LinkSettings
+        self,
+        live: frozenset[str],
+        wants_heat: bool,
+        down_good: bool,
+        up_good: bool,
+        now_s: float,
+        settings: LinkSettings,
     ) -> Ends:
         """Return both ends after one poll and, if the far end heard it, its reply.
 
-        `live` are the terminals that the encoder reads; `down_good` and `up_good` say which way frames get through now.
+        `live` are the terminals that the encoder reads; `down_good` and `up_good` say which way frames get
+        through now.
         """
         ends = replace(self, sequence=(self.sequence + 1) % 256, sent=self.sent + 1)
         if not down_good:

@@ -1,12 +1,15 @@
-"""A meter on a bench: volts with a high or a low input impedance, ohms on a dead circuit, insulation on a lifted cable.
+"""A meter on a bench: volts with a high or a low input impedance, ohms on a dead circuit, insulation on a
+lifted cable.
 
-A meter is part of the circuit that it measures.  With its high input impedance it hardly loads anything, and so it
-shows the ghost voltage that a broken conductor picks up from its neighbours; with its low one it loads the ghost
-away and leaves what can deliver current.  An ohmmeter sends a current of its own, so it needs a dead circuit; on a live one
-its reading would be nonsense and the meter could be damaged: it refuses, and says why.
+A meter is part of the circuit that it measures.  With its high input impedance it hardly loads anything,
+and so it shows the ghost voltage that a broken conductor picks up from its neighbours; with its low one it
+loads the ghost away and leaves what can deliver current.  An ohmmeter sends a current of its own, so it
+needs a dead circuit; on a live one its reading would be nonsense and the meter could be damaged: it
+refuses, and says why.
 
-All volts are RMS at the supply frequency.  Where the model stops: no burden in amperes ranges, no lead resistance, no
-crest-factor error, and the direct-current level of a signal doesn't show in an alternating-current range.
+All volts are RMS at the supply frequency.  Where the model stops: no burden in amperes ranges, no lead
+resistance, no crest-factor error, and the direct-current level of a signal doesn't show in an
+alternating-current range.
 """
 
 from __future__ import annotations
@@ -20,7 +23,8 @@ from lessonkit.bench import Bench
 from lessonkit.circuit import Resistance, Source, UnknownNode, solve
 from lessonkit.errors import BadParameter, LessonError
 
-#: Input impedances in ohms: 10 Mohm and about 3 kohm (common practice for digital multimeters and their low-impedance setting).
+#: Input impedances in ohms: 10 Mohm and about 3 kohm (common practice for digital multimeters and their
+#: low-impedance setting).
 INPUT_OHM = MappingProxyType({"high": 10e6, "low": 3e3})
 
 #: An ohmmeter's own source, and where it gives up and shows OL.
@@ -58,7 +62,8 @@ class Reading:
 class Meter:
     """A meter with two probes on a bench.
 
-    Parameters: `bench` is the `Bench` to measure on.  Probes touch nodes such as "air:R"; `nodes()` lists them.
+    Parameters: `bench` is the `Bench` to measure on.  Probes touch nodes such as "air:R"; `nodes()` lists
+    them.
     """
 
     def __init__(self, bench: Bench) -> None:
@@ -67,7 +72,9 @@ class Meter:
     def nodes(self) -> tuple[str, ...]:
         """Return the nodes that a probe can touch: terminals, not the inside of a cable."""
         names = self.bench.network().nodes
-        return tuple(sorted((n for n in names if n.partition(":")[0] in ("stat", "air", "out")), key=_by_place))
+        return tuple(
+            sorted((n for n in names if n.partition(":")[0] in ("stat", "air", "out")), key=_by_place)
+        )
 
     def _check(self, probes: Iterable[str]) -> None:
         for node in probes:
@@ -77,8 +84,8 @@ class Meter:
     def volts(self, red: str, black: str = "air:C", setting: str = "high") -> Reading:
         """Return the RMS volts between two nodes.
 
-        `setting` is "high" (10 Mohm) or "low" (about 3 kohm); the meter loads the circuit while it measures, and the coils
-        stay where they are for that moment.
+        `setting` is "high" (10 Mohm) or "low" (about 3 kohm); the meter loads the circuit while it
+        measures, and the coils stay where they are for that moment.
         """
         if setting not in INPUT_OHM:
             raise BadParameter("meter setting", setting, "high or low (the input impedance)")
@@ -98,7 +105,8 @@ class Meter:
         if self.bench.powered:
             volts = self.volts(red, black).value
             raise LiveCircuit(
-                f"ohms from {red} to {black} refused: the circuit is live ({volts:.1f} V between the probes, power on); "
+                f"ohms from {red} to {black} refused: the circuit is live "
+                f"({volts:.1f} V between the probes, power on); "
                 "open the disconnect, prove it dead with a volts reading, then measure"
             )
         if red == black:

@@ -3,9 +3,9 @@
 Each part is a small value with the numbers a nameplate or a data sheet gives, and says what it puts into a
 network (see `circuit`).  All volts and amperes are RMS.
 
-Where the model stops: a coil has one impedance while its armature is open and another once it is sealed, and nothing
-in between; magnetising inrush of the transformer and saturation are left out; electronics are plain resistances that
-work above one voltage and fall silent below another.
+Where the model stops: a coil has one impedance while its armature is open and another once it is sealed,
+and nothing in between; magnetising inrush of the transformer and saturation are left out; electronics are
+plain resistances that work above one voltage and fall silent below another.
 """
 
 from __future__ import annotations
@@ -37,7 +37,10 @@ class Transformer:
         require_positive("rated_v", self.rated_v)
         require(0 < self.rated_va <= 100, "rated_va", self.rated_va, "above 0 and at most 100 VA (Class 2)")
         require(
-            self.rated_v < self.open_v <= 30, "open_v", self.open_v, f"above {self.rated_v:g} V and at most 30 V (Class 2)"
+            self.rated_v < self.open_v <= 30,
+            "open_v",
+            self.open_v,
+            f"above {self.rated_v:g} V and at most 30 V (Class 2)",
         )
 
     @property
@@ -55,8 +58,8 @@ class Transformer:
 class Fuse:
     """The fuse in the hot leg.
 
-    It opens once `blows_at` times its rating flows.  A blade fuse has to open within ten minutes at 135 % of its rating
-    (ISO 8820-3, from memory); the bench doesn't wait: a fuse that has to open, opens.
+    It opens once `blows_at` times its rating flows.  A blade fuse has to open within ten minutes at 135 %
+    of its rating (ISO 8820-3, from memory); the bench doesn't wait: a fuse that has to open, opens.
     """
 
     rated_a: float = 3.0
@@ -79,12 +82,13 @@ class Fuse:
 class Coil:
     """An alternating-current coil: contactor, relay, solenoid.
 
-    Open, it draws `inrush_va` at 24 V; sealed, the closed iron raises its inductance and it draws `sealed_va`.
-    The copper stays the same: `r_ohm`, which is also what an ohmmeter reads.  It pulls in when it gets `pickup_v` or
-    more while open, and lets go below `dropout_v`.
+    Open, it draws `inrush_va` at 24 V; sealed, the closed iron raises its inductance and it draws
+    `sealed_va`. The copper stays the same: `r_ohm`, which is also what an ohmmeter reads.  It pulls in when
+    it gets `pickup_v` or more while open, and lets go below `dropout_v`.
 
-    Bands: must pull in by 85 % and let go between 20 % and 75 % of rated volts (IEC 60947-4-1, from memory).  A real coil
-    pulls in somewhat below what it has to; 18 V, 75 %, is a field rule (from memory) and our default.
+    Bands: must pull in by 85 % and let go between 20 % and 75 % of rated volts (IEC 60947-4-1, from
+    memory).  A real coil pulls in somewhat below what it has to; 18 V, 75 %, is a field rule (from memory)
+    and our default.
     """
 
     inrush_va: float
@@ -97,10 +101,18 @@ class Coil:
         """Refuse a coil that can't be wound."""
         require_positive("sealed_va", self.sealed_va)
         require(
-            self.inrush_va >= self.sealed_va, "inrush_va", self.inrush_va, f"at least the sealed {self.sealed_va:g} VA"
+            self.inrush_va >= self.sealed_va,
+            "inrush_va",
+            self.inrush_va,
+            f"at least the sealed {self.sealed_va:g} VA",
         )
         limit = RATED_V**2 / self.inrush_va
-        require(0 < self.r_ohm <= limit, "coil r_ohm", self.r_ohm, f"above 0 and at most {limit:.3g} ohm, its open impedance")
+        require(
+            0 < self.r_ohm <= limit,
+            "coil r_ohm",
+            self.r_ohm,
+            f"above 0 and at most {limit:.3g} ohm, its open impedance",
+        )
         require(
             0 < self.dropout_v < self.pickup_v < RATED_V,
             "pickup_v and dropout_v",
@@ -126,8 +138,8 @@ class Coil:
 class Electronics:
     """A board or a thermostat that lives on R and C: a resistive load that needs enough volts to think.
 
-    It falls silent below `brownout_v` and starts again `boot_s` after it has `restart_v` (common practice: a regulator
-    needs a few volts above what it delivers, and a start takes about a second).
+    It falls silent below `brownout_v` and starts again `boot_s` after it has `restart_v` (common practice:
+    a regulator needs a few volts above what it delivers, and a start takes about a second).
     """
 
     load_va: float = 1.5
@@ -140,7 +152,9 @@ class Electronics:
         require_positive("load_va", self.load_va)
         require_positive("boot_s", self.boot_s, zero_ok=True)
         if not 0 < self.brownout_v < self.restart_v:
-            raise BadParameter("brownout_v", self.brownout_v, f"above 0 and below restart_v, {self.restart_v:g} V")
+            raise BadParameter(
+                "brownout_v", self.brownout_v, f"above 0 and below restart_v, {self.restart_v:g} V"
+            )
 
     @property
     def r_ohm(self) -> float:
@@ -152,19 +166,30 @@ class Electronics:
         return volts >= (self.brownout_v if was_awake else self.restart_v)
 
 
-#: Coils of the demo jobs. VA: contactor 5-10 sealed and 15-40 inrush, valve 4-10, unloader 5-10 (from memory); relay 3
-#: sealed and 5 inrush (a relay catalogue's engineering data). Copper resistances are ours, of the order that such coils read.
+#: Coils of the demo jobs. VA: contactor 5-10 sealed and 15-40 inrush, valve 4-10, unloader 5-10 (from
+#: memory); relay 3
+#: sealed and 5 inrush (a relay catalogue's engineering data). Copper resistances are ours, of the order
+#: that such coils read.
 CONTACTOR = Coil(inrush_va=30.0, sealed_va=10.0, r_ohm=10.0)
 VALVE = Coil(inrush_va=9.0, sealed_va=7.0, r_ohm=32.0, pickup_v=17.0, dropout_v=8.0)
 UNLOADER = Coil(inrush_va=9.0, sealed_va=7.0, r_ohm=32.0, pickup_v=17.0, dropout_v=8.0)
 RELAY = Coil(inrush_va=5.0, sealed_va=3.0, r_ohm=75.0, pickup_v=18.0, dropout_v=8.0)
 SEQUENCER = Coil(inrush_va=6.0, sealed_va=5.0, r_ohm=70.0, pickup_v=18.0, dropout_v=8.0)
 
-#: Each small relay on a relay board draws this from the board's supply while it is pulled in (typical, from memory).
+#: Electronics of the demo jobs; a thermostat and a board draw a watt or two (typical, from memory).
+THERMOSTAT = Electronics(1.5)
+ENCODER = Electronics(1.0)
+RELAY_BOARD = Electronics(1.5)
+DEFROST_BOARD = Electronics(2.0)
+
+#: Each small relay on a relay board draws this from the board's supply while it is pulled in (typical, from
+#: memory).
 BOARD_RELAY_VA = 0.5
 
-#: What an encoder's input draws from a live terminal: an optocoupler behind a resistor (typical, from memory).
+#: What an encoder's input draws from a live terminal: an optocoupler behind a resistor (typical, from
+#: memory).
 INPUT_OHM = 4700.0
 
-#: An input counts as live from here on (half the rated volts, so that a ghost voltage behind a loaded input is no call).
+#: An input counts as live from here on (half the rated volts, so that a ghost voltage behind a loaded input
+#: is no call).
 INPUT_LIVE_V = 12.0

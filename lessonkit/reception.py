@@ -1,9 +1,10 @@
 """What the settled circuit does to a frame: the bridge between copper and code.
 
-For each link and each way, four things are read off the circuit: the level of a space and of a mark at the receiver, against
-the receiver's **own** common (0 Hz), the shift at the supply frequency between the two (60 Hz), and what the conductor
-does to an edge.  `channel` turns them into waveforms and decides them; a pool of such trials, each with its own
-phase of the shift and its own noise, is kept for the state, and every frame draws one of them.
+For each link and each way, four things are read off the circuit: the level of a space and of a mark at the
+receiver, against the receiver's **own** common (0 Hz), the shift at the supply frequency between the two
+(60 Hz), and what the conductor does to an edge.  `channel` turns them into waveforms and decides them; a
+pool of such trials, each with its own phase of the shift and its own noise, is kept for the state, and
+every frame draws one of them.
 """
 
 from __future__ import annotations
@@ -21,8 +22,12 @@ from lessonkit.job import RUN_ENDS, LinkSettings
 from lessonkit.link import down_frame, up_frame
 from lessonkit.wiring import Wiring, conductor_node
 
-#: How many waveforms are tried for each state of the circuit; odds finer than 1 in this many are not resolved.
+#: How many waveforms are tried for each state of the circuit; odds finer than 1 in this many are not
+#: resolved.
 POOL = 64
+
+#: So many tried states are kept before the shelf is cleared.
+KEPT = 2048
 
 #: What a contactor that switches beside the cable throws at the signal (ours; a lesson's worth, no source).
 SWITCHING = channel.Noise(rms_v=0.0, burst_peak_v=9.0, burst_s=0.002, bursts_per_s=60.0)
@@ -30,14 +35,18 @@ SWITCHING = channel.Noise(rms_v=0.0, burst_peak_v=9.0, burst_s=0.002, bursts_per
 
 @dataclass(frozen=True)
 class Way:
-    """One way over one link: what its receiver gets. Volts are against the receiver's own common; `hum_v` is RMS."""
+    """One way over one link: what its receiver gets. Volts are against the receiver's own common; `hum_v`
+    is RMS.
+    """
 
     low_v: float
     high_v: float
     hum_v: float
     hum_phase_rad: float
     line: channel.Line
-    pool: NDArray[np.bool_] = field(repr=False, compare=False, default_factory=lambda: np.zeros(0, dtype=bool))
+    pool: NDArray[np.bool_] = field(
+        repr=False, compare=False, default_factory=lambda: np.zeros(0, dtype=bool)
+    )
 
     @property
     def odds(self) -> float:
@@ -83,13 +92,21 @@ def ways(wiring: Wiring, on: frozenset[str], awake: frozenset[str]) -> dict[tupl
         for k, run in enumerate(links):
             end = RUN_ENDS[run][1 if way == "down" else 0]
             node, common = conductor_node(run, "SIG", end), f"{end}:C"
-            high, low, shift = levels[0].v(node, common).real, levels[1 + k].v(node, common).real, hum.v(node, common)
-            found[run, way] = Way(low, high, abs(shift), float(np.angle(shift)), _line(wiring, run, low, high))
+            high, low, shift = (
+                levels[0].v(node, common).real,
+                levels[1 + k].v(node, common).real,
+                hum.v(node, common),
+            )
+            found[run, way] = Way(
+                low, high, abs(shift), float(np.angle(shift)), _line(wiring, run, low, high)
+            )
     return found
 
 
 def _line(wiring: Wiring, run: str, low_v: float, high_v: float) -> channel.Line:
-    """Return the conductor as an edge sees it: the driver, the copper and its capacitance to two neighbours."""
+    """Return the conductor as an edge sees it: the driver, the copper and its capacitance to two
+    neighbours.
+    """
     cable, settings = wiring.job.runs[run], settings_of(wiring, run)
     spliced = sum(
         float(f.value or 0.0)
@@ -108,7 +125,12 @@ def _line(wiring: Wiring, run: str, low_v: float, high_v: float) -> channel.Line
 
 
 def tried(
-    wiring: Wiring, run: str, way: Way, live: frozenset[str], rng: np.random.Generator, switching: bool = False
+    wiring: Wiring,
+    run: str,
+    way: Way,
+    live: frozenset[str],
+    rng: np.random.Generator,
+    switching: bool = False,
 ) -> Way:
     """Return the way with a pool of trials: each a whole frame as a waveform, decided by the receiver.
 
@@ -132,8 +154,44 @@ def tried(
     return Way(way.low_v, way.high_v, way.hum_v, way.hum_phase_rad, way.line, np.asarray(pool, dtype=bool))
 
 
-def live_terminals(wiring: Wiring, solution: Solution, run: str, live_v: float) -> tuple[frozenset[str], bool]:
-    """Return what the encoder of a link reads at its terminals, and whether the far end sees a heat request on D."""
+class Trials:
+    """The ways over all links of one wiring, each state of the circuit tried once and then kept.
+
+    Parameters: `wiring` is fixed; `rng` is the bench's, so that its history repeats with its seed.
+    """
+
+    def __init__(self, wiring: Wiring, rng: np.random.Generator) -> None:
+        self._wiring, self._rng = wiring, rng
+        self._ways: dict[frozenset[str], dict[tuple[str, str], Way]] = {}
+        self._tried: dict[tuple[object, ...], Way] = {}
+
+    def way(
+        self,
+        on: frozenset[str],
+        awake: frozenset[str],
+        run: str,
+        way: str,
+        live: frozenset[str],
+        switching: bool = False,
+    ) -> Way:
+        """Return one way ("down" or "up") with its pool, for a circuit in which `on` is on."""
+        key = (on, run, way, live, switching)
+        if key not in self._tried:
+            if len(self._tried) >= KEPT:
+                self._tried.clear()
+                self._ways.clear()
+            if on not in self._ways:
+                self._ways[on] = ways(self._wiring, on, awake)
+            self._tried[key] = tried(self._wiring, run, self._ways[on][run, way], live, self._rng, switching)
+        return self._tried[key]
+
+
+def live_terminals(
+    wiring: Wiring, solution: Solution, run: str, live_v: float
+) -> tuple[frozenset[str], bool]:
+    """Return what the encoder of a link reads at its terminals, and whether the far end sees a heat request
+    on D.
+    """
     job, (near, far) = wiring.job, RUN_ENDS[run]
     terminals = job.call_terminals if run == "thermostat" else job.outdoor_terminals
     live = frozenset(t for t in terminals if abs(solution.v(f"{near}:{t}", f"{near}:C")) >= live_v)

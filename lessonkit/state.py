@@ -1,7 +1,7 @@
 """What a bench shows at one moment: volts, coils, links, equipment.
 
-A `State` is a value: it keeps what was read and never changes after.  All volts and amperes are RMS at the supply
-frequency, measured against C at the air handler; direct-current signal levels are in the links.
+A `State` is a value: it keeps what was read and never changes after.  All volts and amperes are RMS at the
+supply frequency, measured against C at the air handler; direct-current signal levels are in the links.
 """
 
 from __future__ import annotations
@@ -10,8 +10,13 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
 
+from lessonkit.calls import PLACES
 from lessonkit.circuit import Solution
-from lessonkit.link import LinkState
+from lessonkit.job import RUN_ENDS
+from lessonkit.link import Ends, LinkState
+from lessonkit.reception import Way
+from lessonkit.settling import Settled
+from lessonkit.wiring import Wiring
 
 
 @dataclass(frozen=True)
@@ -39,10 +44,10 @@ class BoardState:
 class State:
     """A bench at one moment.
 
-    `volts` maps "place:terminal" to RMS volts against C at the air handler and `phasors` to the same as complex numbers;
-    `amps` maps "run.conductor" to RMS amperes; `coils` and `boards` map "place:name"; `responding` maps equipment to
-    words, `off` when it does nothing, and `delivering` sums them up; `chatter` names coils and boards that pull in and let go
-    again and again; `fuse` is `whole` or `blown`.
+    `volts` maps "place:terminal" to RMS volts against C at the air handler and `phasors` to the same as
+    complex numbers; `amps` maps "run.conductor" to RMS amperes; `coils` and `boards` map "place:name";
+    `responding` maps equipment to words, `off` when it does nothing, and `delivering` sums them up;
+    `chatter` names coils and boards that pull in and let go again and again; `fuse` is `whole` or `blown`.
     """
 
     job: str
@@ -71,12 +76,18 @@ class State:
         return abs(self.solution.v(one, two))
 
     def energised(self, place: str) -> frozenset[str]:
-        """Return the terminals at a place that are live against its own common (half the rated volts or more)."""
+        """Return the terminals at a place that are live against its own common (half the rated volts or
+        more).
+        """
         common = f"{place}:C"
         live = set()
         for node in self.volts:
             where, _, terminal = node.partition(":")
-            if where == place and terminal not in ("C", "GND", "XFMR", "CC", "RV") and self.between(node, common) >= 12:
+            if (
+                where == place
+                and terminal not in ("C", "GND", "XFMR", "CC", "RV")
+                and self.between(node, common) >= 12
+            ):
                 live.add(terminal)
         return frozenset(live)
 
@@ -105,3 +116,59 @@ class State:
             "chatter": list(self.chatter),
             "fuse": self.fuse,
         }
+
+
+def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
+    """Return the fields of a `State` that are read off a settled circuit."""
+    solution, latches = settled.solution, settled.latches
+    nodes = (n for n in wiring.template.nodes if n.partition(":")[0] in PLACES)
+    phasors = {node: solution.v(node) for node in nodes}
+    amps = {
+        f"{name}.{conductor}": abs(solution.a(f"{name}.{conductor}#0"))
+        for name, run in wiring.job.runs.items()
+        for conductor in run.conductors
+    }
+    amps["outdoor.earth"] = abs(solution.a("earth outdoor"))
+    coils = {
+        name: CoilState(abs(solution.v(at.a, at.b)), name in latches.sealed)
+        for name, at in wiring.coils.items()
+    }
+    boards = {
+        name: BoardState(abs(solution.v(at.hot, at.common)), name in latches.awake)
+        for name, at in wiring.boards.items()
+    }
+    return {
+        "volts": MappingProxyType({node: abs(v) for node, v in phasors.items()}),
+        "phasors": MappingProxyType(phasors),
+        "amps": MappingProxyType(amps),
+        "coils": MappingProxyType(coils),
+        "boards": MappingProxyType(boards),
+        "solution": solution,
+    }
+
+
+def read_link(wiring: Wiring, settled: Settled, ends: Ends, down: Way, up: Way) -> LinkState:
+    """Return a link as a reader sees it: both ends, and what their receivers get."""
+    why = ""
+    for place, part in zip(RUN_ENDS[ends.run], ("encoder", "relay-board"), strict=True):
+        name = f"{place}:{part}"
+        if name not in settled.latches.awake and not why:
+            board = wiring.boards[name]
+            volts = abs(settled.solution.v(board.hot, board.common))
+            why = f"the {part} at {place} does nothing ({volts:.1f} V between its R and C)"
+    return LinkState(
+        run=ends.run,
+        state="dead" if why else ends.far.state,
+        sent=ends.sent,
+        accepted=ends.accepted,
+        replies=ends.replies,
+        outputs=ends.far.held,
+        wants_heat="D" in ends.near.held,
+        low_v=down.low_v,
+        high_v=down.high_v,
+        hum_v=down.hum_v,
+        odds=down.odds,
+        reply_odds=up.odds,
+        last_good_s=ends.far.heard_s,
+        why=why,
+    )

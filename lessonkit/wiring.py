@@ -1,7 +1,7 @@
 """The circuit of a job: every conductor, contact, coil and board as branches of one network.
 
-A job and its faults fix the wiring.  What then changes from moment to moment is a set of two-way elements, each of
-which is either on or off:
+A job and its faults fix the wiring.  What then changes from moment to moment is a set of two-way elements,
+each of which is either on or off:
 
     power                     the branch circuit that feeds the transformers
     fuse PLACE                whole, or blown
@@ -12,13 +12,13 @@ which is either on or off:
     coil PLACE:NAME           sealed, or open
     driver RUN.END            an end of a link that is driving its signal conductor
 
-So the state of the whole circuit is a set of names, and a network is that set looked up.  Nodes are `place:terminal`.
-A conductor that is no terminal (SIG, spare, bad) gets a terminal of its own at each end; at the air handler, where two runs
-meet, its name says where the wire goes: `air:SIG-stat`, `air:SIG-out`.
+So the state of the whole circuit is a set of names, and a network is that set looked up.  Nodes are
+`place:terminal`. A conductor that is no terminal (SIG, spare, bad) gets a terminal of its own at each end;
+at the air handler, where two runs meet, its name says where the wire goes: `air:SIG-stat`, `air:SIG-out`.
 
-Where the model stops: capacitance sits at the two ends of a conductor, which is exact to a part in a million at 60 Hz;
-neighbours are the two conductors beside it in the sheath; C is bonded to grounded metal at the air handler, as makers
-often do, and nowhere else unless the return is the earth path.
+Where the model stops: capacitance sits at the two ends of a conductor, which is exact to a part in a
+million at 60 Hz; neighbours are the two conductors beside it in the sheath; C is bonded to grounded metal
+at the air handler, as makers often do, and nowhere else unless the return is the earth path.
 """
 
 from __future__ import annotations
@@ -57,7 +57,9 @@ SHORT_OHM = 0.1  # two bare conductors pressed together
 
 
 def conductor_node(run_name: str, conductor: str, place: str) -> str:
-    """Return the node at one end of a conductor: `conductor_node("outdoor", "SIG", "air")` is `air:SIG-out`."""
+    """Return the node at one end of a conductor: `conductor_node("outdoor", "SIG", "air")` is
+    `air:SIG-out`.
+    """
     idle_or_signal = conductor == "SIG" or conductor.startswith(("spare", "bad"))
     if place == "air" and idle_or_signal:
         other = "stat" if run_name == "thermostat" else "out"
@@ -153,10 +155,13 @@ def _add_supply(to: _Builder, place: str, supply: Supply, in_phase: bool = True)
     ac_v = supply.open_v * share * (1 if in_phase else -1)
     r_ohm = supply.transformer.r_ohm
     to.toggles[f"power {place}"] = Toggle(
-        Source(key, hot, common, r_ohm, 0j, note=f"{key}, power off"), Source(key, hot, common, r_ohm, complex(ac_v), note=key)
+        Source(key, hot, common, r_ohm, 0j, note=f"{key}, power off"),
+        Source(key, hot, common, r_ohm, complex(ac_v), note=key),
     )
     whole = Resistance(f"fuse {place}", hot, f"{place}:R", supply.fuse.r_ohm, f"fuse at {place}")
-    to.toggles[f"fuse {place}"] = Toggle(Resistance(whole.name, hot, whole.b, math.inf, f"{whole.note}, blown"), whole)
+    to.toggles[f"fuse {place}"] = Toggle(
+        Resistance(whole.name, hot, whole.b, math.inf, f"{whole.note}, blown"), whole
+    )
 
 
 def _add_earth(to: _Builder) -> None:
@@ -167,7 +172,13 @@ def _add_earth(to: _Builder) -> None:
         ohm = math.inf
     to.r("earth outdoor", "air:GND", "out:GND", ohm, "equipment ground between air handler and outdoor unit")
     if run.arrangement == "link" and run.return_by == "earth":
-        to.r("bond out", "out:C", "out:GND", BOND_OHM, "common of the relay board bonded to grounded metal outdoors")
+        to.r(
+            "bond out",
+            "out:C",
+            "out:GND",
+            BOND_OHM,
+            "common of the relay board bonded to grounded metal outdoors",
+        )
     to.r("leak out:GND", "out:GND", "out:C", LEAK_OHM, "leakage")
 
 
@@ -188,8 +199,16 @@ def _add_run(to: _Builder, name: str, run: Run) -> None:
         pair = f"{name} {one}/{two}"
         for end, nodes, part in (("near", near_node, at_near), ("far", far_node, at_far)):
             c_farad = run.pair_farad * part
-            to.fixed.append(Capacitance(f"c {pair} {end}", nodes[one], nodes[two], c_farad, f"{pair}, {end} end"))
-            to.r(f"i {pair} {end}", nodes[one], nodes[two], 2 * run.insulation_ohm, f"insulation {pair}, {end} end")
+            to.fixed.append(
+                Capacitance(f"c {pair} {end}", nodes[one], nodes[two], c_farad, f"{pair}, {end} end")
+            )
+            to.r(
+                f"i {pair} {end}",
+                nodes[one],
+                nodes[two],
+                2 * run.insulation_ohm,
+                f"insulation {pair}, {end} end",
+            )
     for fault in to.faults:
         if fault.where != name or fault.kind not in ("short", "earth"):
             continue
@@ -198,7 +217,13 @@ def _add_run(to: _Builder, name: str, run: Run) -> None:
             there = _on_conductor(to, name, str(fault.value), fault.at, near_node, far_node)
             to.r(f"fault {fault}", here, there, SHORT_OHM, f"short {name}.{fault.part} to {fault.value}")
         else:
-            to.r(f"fault {fault}", here, "air:GND", float(fault.value or SHORT_OHM), f"{name}.{fault.part} to grounded metal")
+            to.r(
+                f"fault {fault}",
+                here,
+                "air:GND",
+                float(fault.value or SHORT_OHM),
+                f"{name}.{fault.part} to grounded metal",
+            )
 
 
 def _cuts(to: _Builder, name: str, conductor: str) -> list[float]:
@@ -206,7 +231,9 @@ def _cuts(to: _Builder, name: str, conductor: str) -> list[float]:
     touched = {
         f.at
         for f in to.faults
-        if f.where == name and f.kind in ("short", "earth") and conductor in (f.part, f.value if f.kind == "short" else None)
+        if f.where == name
+        and f.kind in ("short", "earth")
+        and conductor in (f.part, f.value if f.kind == "short" else None)
     }
     return sorted(touched)
 
@@ -220,8 +247,12 @@ def _on_conductor(
 
 
 def _add_conductor(to: _Builder, name: str, run: Run, conductor: str, near: str, far: str) -> float:
-    """Add one conductor in as many pieces as faults cut it into; return the near end's share of its capacitance."""
-    opened = [f.at for f in to.found(name, conductor, "open")] + ([0.5] if conductor.startswith("bad") else [])
+    """Add one conductor in as many pieces as faults cut it into; return the near end's share of its
+    capacitance.
+    """
+    opened = [f.at for f in to.found(name, conductor, "open")] + (
+        [0.5] if conductor.startswith("bad") else []
+    )
     extra = sum(float(f.value or 0) for f in to.found(name, conductor, "resistance"))
     cuts = [at for at in _cuts(to, name, conductor) if 0 < at < 1]
     points = [0.0, *cuts, 1.0]
@@ -245,7 +276,13 @@ def _add_link(to: _Builder, name: str, run: Run) -> None:
     to.board(far, "relay-board", job.relay_board)
     terminals = job.call_terminals if name == "thermostat" else job.outdoor_terminals
     for terminal in terminals:
-        to.r(f"input {near}:{terminal}", f"{near}:{terminal}", f"{near}:C", INPUT_OHM, f"encoder input {terminal} at {near}")
+        to.r(
+            f"input {near}:{terminal}",
+            f"{near}:{terminal}",
+            f"{near}:C",
+            INPUT_OHM,
+            f"encoder input {terminal} at {near}",
+        )
         _add_relay(to, far, terminal, f"{far}:R", f"{far}:{terminal}")
     if name == "outdoor":
         to.r(f"input {far}:D", f"{far}:D", f"{far}:C", INPUT_OHM, f"relay board input D at {far}")
@@ -253,7 +290,9 @@ def _add_link(to: _Builder, name: str, run: Run) -> None:
     for end, place in (("near", near), ("far", far)):
         node, common = conductor_node(name, "SIG", place), f"{place}:C"
         key, note = f"driver {name}.{end}", f"signal driver of {name} at {place}"
-        to.r(f"receiver {name}.{end}", node, common, run.link.load_ohm, f"signal receiver of {name} at {place}")
+        to.r(
+            f"receiver {name}.{end}", node, common, run.link.load_ohm, f"signal receiver of {name} at {place}"
+        )
         to.toggles[key] = Toggle(
             Resistance(key, node, common, math.inf, f"{note}, released"),
             Source(key, node, common, run.link.drive_ohm, 0j, run.link.drive_v, note=note),
@@ -266,7 +305,9 @@ def _add_relay(to: _Builder, place: str, terminal: str, a: str, b: str) -> None:
     to.contact(f"relay {key}", a, b, f"relay {terminal} at {place}", stuck)
     pull, hot, common = f"pull {key}", f"{place}:R", f"{place}:C"
     ohm, note = RATED_V**2 / BOARD_RELAY_VA, f"coil of relay {terminal} on the board at {place}"
-    to.toggles[pull] = Toggle(Resistance(pull, hot, common, math.inf, note), Resistance(pull, hot, common, ohm, note))
+    to.toggles[pull] = Toggle(
+        Resistance(pull, hot, common, math.inf, note), Resistance(pull, hot, common, ohm, note)
+    )
 
 
 def _add_equipment(to: _Builder) -> None:
@@ -306,8 +347,9 @@ def _add_equipment(to: _Builder) -> None:
 class Wiring:
     """The network of one job with one set of faults, for any state of its two-way elements.
 
-    Parameters: `job` and `faults` (each one checked against the job beforehand).  Fields: `coils`, `boards`, and
-    `keys`, the names of the two-way elements.  Building costs a millisecond, so a bench keeps its wiring until a fault changes.
+    Parameters: `job` and `faults` (each one checked against the job beforehand).  Fields: `coils`,
+    `boards`, and `keys`, the names of the two-way elements.  Building costs a millisecond, so a bench keeps
+    its wiring until a fault changes.
     """
 
     def __init__(self, job: Job, faults: tuple[Fault, ...] = ()) -> None:
@@ -357,7 +399,9 @@ class Wiring:
         return self._values[freq_hz]
 
     def values(self, states: Sequence[frozenset[str]], freq_hz: float) -> tuple[ComplexArray, ComplexArray]:
-        """Return admittances and sources of every branch for several states, each of shape (states, branches)."""
+        """Return admittances and sources of every branch for several states, each of shape (states,
+        branches).
+        """
         y_fixed, e_fixed, y_off, e_off, y_on, e_on = self._at(freq_hz)
         mask: NDArray[np.bool_] = np.array([[key in on for key in self.keys] for on in states], dtype=bool)
         y, e = np.where(mask, y_on, y_off), np.where(mask, e_on, e_off)

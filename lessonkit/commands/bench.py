@@ -1,7 +1,8 @@
 """`lessonkit bench JOB`: bring a job to life, break it, and print what responds.
 
-The bench first runs sound for a while under the call, so that everything is where it should be; then the faults strike all at
-once; then time passes; then the state is printed, as a table or, with --json, as one object.
+The bench first runs sound for a while under the call, so that everything is where it should be; then the
+faults strike all at once; then time passes; then the state is printed, as a table or, with --json, as one
+object.
 """
 
 from __future__ import annotations
@@ -20,16 +21,26 @@ SETTLING_S = 15.0
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of `bench`."""
     parser.add_argument("job", metavar="JOB", help="a job file (TOML) or the name of a demo job")
-    parser.add_argument("--call", default="off", metavar="CALL", help="what the thermostat asks for (default: off)")
     parser.add_argument(
-        "--fault", action="append", default=[], metavar="FAULT",
-        help="RUN.CONDUCTOR=KIND[:VALUE] or PLACE.PART=KIND[:VALUE], such as outdoor.SIG=open; may be given several times",
+        "--call", default="off", metavar="CALL", help="what the thermostat asks for (default: off)"
     )
     parser.add_argument(
-        "--seconds", default="60", metavar="S",
-        help=f"seconds to let pass after the faults strike (default: 60; before that, {SETTLING_S:g} s sound)",
+        "--fault",
+        action="append",
+        default=[],
+        metavar="FAULT",
+        help="RUN.CONDUCTOR=KIND[:VALUE] or PLACE.PART=KIND[:VALUE], such as outdoor.SIG=open; "
+        "may be given several times",
     )
-    parser.add_argument("--outdoor", default="8", metavar="C", help="outdoor air in degrees Celsius (default: 8)")
+    parser.add_argument(
+        "--seconds",
+        default="60",
+        metavar="S",
+        help=f"seconds to let pass after the faults strike (default: 60; {SETTLING_S:g} s sound before)",
+    )
+    parser.add_argument(
+        "--outdoor", default="8", metavar="C", help="outdoor air in degrees Celsius (default: 8)"
+    )
     parser.add_argument("--seed", default="0", metavar="N", help="seed of noise and phases (default: 0)")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument("--spice", metavar="FILE", help="write the circuit in its last state as a netlist")
@@ -63,7 +74,9 @@ def run(args: argparse.Namespace) -> int:
         try:
             Path(args.spice).write_text(bench.to_spice(), encoding="utf-8")
         except OSError as error:
-            raise LessonError(f"the netlist can't be written to {args.spice} ({error.strerror}); choose another place") from None
+            raise LessonError(
+                f"the netlist can't be written to {args.spice} ({error.strerror}); choose another place"
+            ) from None
     if args.json:
         print(json.dumps(state.to_dict(), ensure_ascii=False, indent=1))
     else:
@@ -89,8 +102,15 @@ def _print_parts(job: Job) -> None:
         table.add_column(heading)
     for part, kinds in fault_parts(job).items():
         for k, kind in enumerate(kinds.values()):
-            value = {"none": "", "conductor": "the other conductor"}.get(kind.value, f"{kind.default} {kind.unit}")
-            table.add_row(part if k == 0 else "", kind.name + (" [@position]" if kind.placed else "").replace("[", r"\["), kind.words, value)
+            value = {"none": "", "conductor": "the other conductor"}.get(
+                kind.value, f"{kind.default} {kind.unit}"
+            )
+            table.add_row(
+                part if k == 0 else "",
+                kind.name + (" [@position]" if kind.placed else "").replace("[", r"\["),
+                kind.words,
+                value,
+            )
     Console().print(table)
 
 
@@ -111,16 +131,25 @@ def _print_state(job: Job, state: State) -> None:
     for name, coil in state.coils.items():
         coils.add_row(name, f"{coil.volts:.2f}", coil.word)
     console.print(coils)
-    volts = Table("terminal", "thermostat", "air handler", "outdoor unit", title="RMS volts against C at the air handler")
+    volts = Table(
+        "terminal",
+        "thermostat",
+        "air handler",
+        "outdoor unit",
+        title="RMS volts against C at the air handler",
+    )
     names = dict.fromkeys(node.partition(":")[2] for node in state.volts)
     for name in names:
-        cells = [f"{state.volts[f'{place}:{name}']:.2f}" if f"{place}:{name}" in state.volts else "" for place in ("stat", "air", "out")]
+        cells = [
+            f"{state.volts[f'{place}:{name}']:.2f}" if f"{place}:{name}" in state.volts else ""
+            for place in ("stat", "air", "out")
+        ]
         volts.add_row(name, *cells)
     console.print(volts)
     for run, link in state.links.items():
         console.print(
-            f"link on the {run} run: {link.state}; {link.sent} frames sent, {link.accepted} accepted, {link.replies} answered"
-            + (f"; {link.why}" if link.why else ""),
+            f"link on the {run} run: {link.state}; {link.sent} frames sent, "
+            f"{link.accepted} accepted, {link.replies} answered" + (f"; {link.why}" if link.why else ""),
             markup=False,
         )
     if state.chatter:
