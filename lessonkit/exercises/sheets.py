@@ -39,7 +39,6 @@ __all__ = [
     "new_sheet",
     "opened",
     "read_sheet",
-    "series_folder",
     "solved",
     "source_of",
     "with_answers",
@@ -56,13 +55,6 @@ CHECK_MARKER = "# NBVAL_CHECK_OUTPUT"
 
 class BadSheet(LessonError, ValueError):
     """A notebook file that is no workbook in our pattern."""
-
-
-def series_folder() -> Path:
-    """Return the folder of the series' own workbooks: the checkout's, or the installed package's."""
-    package = Path(__file__).resolve().parents[1]
-    checkout = package.parent / "notebooks"
-    return checkout if checkout.is_dir() else package / "_notebooks"
 
 
 def read_sheet(path: Path | str) -> Sheet:

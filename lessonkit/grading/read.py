@@ -1,0 +1,180 @@
+"""From files to answers: the reading half of grading.
+
+`load` takes a file's bytes, and nothing but an ordinary file's; `read_batch` turns a batch of them into
+readings, with a child process for the files (`lessonkit.grading.reader`) and a confined one for each
+submission whose answers have to be computed. A batch is plain data in and plain data out, so that any
+executor can carry it to any machine.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import stat
+import sys
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from lessonkit.errors import LessonError
+from lessonkit.exercises.plain import NotPlain, from_wire, to_wire
+from lessonkit.grading.children import Talk, own_environment
+from lessonkit.grading.confine import compute_answers, confinement
+from lessonkit.grading.intake import MAX_BYTES, UnreadableFile, too_large
+from lessonkit.grading.slices import Plan
+
+__all__ = ["FoundAnswer", "Reading", "load", "read_batch"]
+
+START_S = 60.0
+FILE_S = 60.0
+LINE_CAP = 8_000_000
+
+
+@dataclass(frozen=True)
+class FoundAnswer:
+    """One exercise in one file.
+
+    `state` is "given" (with `wire`), "unanswered", "broken" or "teacher"; the last two with a `reason`.
+    """
+
+    state: str
+    wire: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What was read from one file; `trouble` is the reason why nothing was, or ""."""
+
+    trouble: str = ""
+    book: str = ""
+    variant: int | None = None
+    answers: tuple[tuple[str, FoundAnswer], ...] = ()
+    notes: tuple[str, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the reading for a file of JSON."""
+        answers = {exercise: [one.state, one.wire, one.reason] for exercise, one in self.answers}
+        return {
+            "trouble": self.trouble,
+            "book": self.book,
+            "variant": self.variant,
+            "answers": answers,
+            "notes": self.notes,
+        }
+
+    @classmethod
+    def from_json(cls, record: dict[str, Any]) -> Reading:
+        """Return the reading that `to_json` wrote."""
+        answers = tuple((exercise, FoundAnswer(*one)) for exercise, one in record["answers"].items())
+        return cls(record["trouble"], record["book"], record["variant"], answers, tuple(record["notes"]))
+
+
+def load(path: Path) -> bytes:
+    """Return a hand-in's bytes.
+
+    Raises `UnreadableFile` for a link (it would show another file in this one's name), for anything that is
+    no ordinary file, and for one that is too large to be a notebook.
+    """
+    flags = (
+        os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    )
+    if path.is_symlink():
+        raise UnreadableFile("It is a link to another file; hand in the file itself.")
+    try:
+        handle = os.open(path, flags)
+    except OSError as error:
+        if error.errno == errno.ELOOP:
+            raise UnreadableFile("It is a link to another file; hand in the file itself.") from None
+        raise UnreadableFile(f"The file can't be opened: {error.strerror}.") from None
+    with os.fdopen(handle, "rb") as file:
+        facts = os.fstat(file.fileno())
+        if not stat.S_ISREG(facts.st_mode):
+            raise UnreadableFile("It is not an ordinary file.")
+        if facts.st_size > MAX_BYTES:
+            raise too_large(facts.st_size)
+        return file.read(MAX_BYTES + 1)
+
+
+def read_batch(folder: str, files: Sequence[bytes]) -> list[Reading]:
+    """Return the readings of some files, in order.
+
+    `folder` has the school's pristine workbooks. No file can spoil another's reading.
+    """
+    records = dict(_records(folder, files))
+    return [_finished(records[number]) for number in range(len(files))]
+
+
+def _records(folder: str, files: Sequence[bytes]) -> Iterator[tuple[int, dict[str, Any]]]:
+    """Yield each file's number and record, with as many child processes as it takes."""
+    first, fruitless = 0, 0
+    while first < len(files):
+        command = [sys.executable, "-m", "lessonkit.grading.reader"]
+        feed = _frames(folder, files, first)
+        with Talk(command, feed, env=own_environment(), cap=LINE_CAP * (len(files) - first)) as talk:
+            start = first
+            while first < len(files):
+                line = talk.line(START_S + FILE_S if first == start else FILE_S)
+                if line is None:
+                    break
+                record = json.loads(line)
+                yield record["number"], record
+                first += 1
+        if first < len(files):  # the child is gone, and the file it was at is why
+            fruitless = fruitless + 1 if first == start else 0
+            if fruitless > 3 and len(files) > 3:
+                raise LessonError(
+                    f"The process that reads files does not start; try the workbooks in {folder}."
+                )
+            reason = "Reading the file takes more time or memory than a notebook may."
+            yield first, {"state": "unreadable", "reason": reason}
+            first += 1
+
+
+def _frames(folder: str, files: Sequence[bytes], first: int) -> Iterator[bytes]:
+    yield json.dumps({"folder": folder}).encode("ascii") + b"\n"
+    for number in range(first, len(files)):
+        yield b"%d %d\n" % (number, len(files[number]))
+        yield files[number]
+
+
+def _finished(record: dict[str, Any]) -> Reading:
+    """Return the reading, with the computed answers computed."""
+    if record["state"] != "read":
+        return Reading(trouble=record["reason"])
+    found = {exercise: FoundAnswer(*one[:3]) for exercise, one in record["found"].items()}
+    flags = [flag for one in record["found"].values() for flag in one[3]]
+    if "plan" in record:
+        found.update(_computed(record, found))
+    checked = tuple((exercise, _checked(one)) for exercise, one in found.items())
+    return Reading("", record["book"], record["variant"], checked, (*record["notes"], *flags))
+
+
+def _computed(record: dict[str, Any], found: dict[str, FoundAnswer]) -> dict[str, FoundAnswer]:
+    cells, fetch = record["plan"]
+    plan = Plan(tuple(map(tuple, cells)), tuple(map(tuple, fetch)))
+    where = confinement()
+    if not where.safe:
+        reason = "it is computed by the student's own code, which this machine can't confine"
+        return {
+            exercise: replace(found[exercise], state="teacher", reason=reason)
+            for exercise, _, _ in plan.fetch
+        }
+    variant = record["variant"] or 0
+    answers = compute_answers(where, plan, record["book"], variant, record["givens"])
+    return {
+        exercise: FoundAnswer(state, said, "") if state == "given" else FoundAnswer(state, "", said)
+        for exercise, (state, said) in answers.items()
+    }
+
+
+def _checked(one: FoundAnswer) -> FoundAnswer:
+    """Look once more at what crosses into the trusted half."""
+    if one.state != "given":
+        return one
+    try:
+        return replace(one, wire=to_wire(from_wire(one.wire)))
+    except NotPlain as why:
+        return FoundAnswer("broken", "", str(why))

@@ -1,0 +1,157 @@
+"""The child that reads files: it runs no student code, and may still be brought down.
+
+A file of 20 MB can be made so that a JSON reader takes a gigabyte, or a parser all night. So files are read
+in a child process (`python -m lessonkit.grading.reader`) with limits, and a file that brings it down costs
+that file alone: the parent (`lessonkit.grading.read`) starts another child with the files after it.
+
+Standard input has one line of JSON, the school's folder, and then for each file a line with its number and
+its size, and its bytes. Standard output has one line of JSON for each file.
+"""
+
+from __future__ import annotations
+
+import ast
+import contextlib
+import json
+import sys
+from collections import Counter
+from typing import Any, BinaryIO
+
+from lessonkit.errors import LessonError
+from lessonkit.exercises.core import draw
+from lessonkit.exercises.plain import NotPlain, to_wire
+from lessonkit.grading.answers import find_answers, parse_cells
+from lessonkit.grading.intake import StudentCell, UnreadableFile, read_cells
+from lessonkit.grading.school import Book, School, load_school
+
+__all__ = ["main", "read_one"]
+
+FILE_CPU_S = 20
+MEMORY = 3 << 30
+
+
+def read_one(data: bytes, school: School) -> dict[str, Any]:
+    """Return what is in a student's file, as a mapping for JSON.
+
+    `state` is "read" or "unreadable", with a `reason`. A file that was read has its `book`, `variant` (None
+    where the cell that opens the workbook is gone), `found` (exercise -> state, wire, reason, flags),
+    `notes`, and, if some answers are computed, the `plan` and the `givens` for it.
+    """
+    try:
+        cells, notes = read_cells(data)
+        book, variant = _identity(cells, school)
+    except UnreadableFile as error:
+        return {"state": "unreadable", "reason": str(error)}
+    if variant is None:
+        notes.append("the cell that opens the workbook is missing or changed")
+
+    def givens(exercise: str) -> dict[str, Any]:
+        return draw(next(item for item in book.exercises if item.id == exercise), variant or 0)
+
+    try:
+        reading = find_answers(cells, book, givens)
+    except RecursionError:
+        return {
+            "state": "unreadable",
+            "reason": "A cell of the notebook is nested more deeply than can be read.",
+        }
+    record: dict[str, Any] = {
+        "state": "read",
+        "book": book.id,
+        "variant": variant,
+        "notes": notes,
+        "found": {
+            exercise: [one.state, one.wire, one.reason, list(one.flags)]
+            for exercise, one in reading.found.items()
+        },
+    }
+    if reading.plan is not None:
+        record["plan"] = [reading.plan.cells, reading.plan.fetch]
+        record["givens"] = {}
+        for item in book.exercises:
+            with contextlib.suppress(NotPlain):
+                record["givens"][item.id] = to_wire(givens(item.id))
+    return record
+
+
+def _identity(cells: list[StudentCell], school: School) -> tuple[Book, int | None]:
+    """Return which workbook the cells are of, and its variant."""
+    opened: list[tuple[str, int | None]] = []
+    stored: Counter[str] = Counter()
+    for cell in parse_cells(cells):
+        for node in ast.walk(cell.tree) if cell.tree is not None else ():
+            if isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "open_workbook":
+                opened += _opening(node)
+            elif isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store):
+                stored[node.id] += 1
+    for name, variant in reversed(opened):
+        book = school.book(name)
+        if book is not None:
+            return book, variant
+    # The cell that opens the workbook is gone: the names of the answers tell.
+    book = max(school.books, key=lambda item: sum(stored[name] > 0 for name in item.names))
+    if any(stored[name] for name in book.names):
+        return book, None
+    if opened:
+        raise UnreadableFile("The notebook opens a workbook that is none of this school's.")
+    raise UnreadableFile("The notebook is none of the workbooks: it opens none and answers none.")
+
+
+def _opening(call: ast.Call) -> list[tuple[str, int | None]]:
+    given = [part.value for part in call.args if isinstance(part, ast.Constant)]
+    named = [word.value.value for word in call.keywords if isinstance(word.value, ast.Constant)]
+    values = given + named
+    if len(values) < 1 or type(values[0]) is not str:
+        return []
+    alone = len(call.args) + len(call.keywords) == 1  # then it is the self-study variant
+    number = values[1] if len(values) > 1 else 0 if alone else None
+    good = isinstance(number, int) and not isinstance(number, bool) and 0 <= number < 10**12
+    return [(values[0], number if good else None)]  # type: ignore[list-item]
+
+
+def _limit(used_s: float) -> None:
+    """Give the next file its share of time; the limit on memory is for all."""
+    try:
+        import resource
+    except ImportError:  # Windows: the parent's clock is all there is
+        return
+    _, hard = resource.getrlimit(resource.RLIMIT_CPU)
+    resource.setrlimit(resource.RLIMIT_CPU, (int(used_s) + FILE_CPU_S, hard))
+
+
+def _limit_for_good() -> None:
+    try:
+        import resource
+    except ImportError:
+        return
+    for kind, most in ((resource.RLIMIT_AS, MEMORY), (resource.RLIMIT_FSIZE, 0), (resource.RLIMIT_CORE, 0)):
+        with contextlib.suppress(ValueError, OSError):  # macOS takes no limit on memory
+            resource.setrlimit(kind, (most, most))
+
+
+def main(source: BinaryIO, sink: BinaryIO) -> None:
+    """Read files from one stream and write records to the other."""
+    import time
+
+    school = load_school(json.loads(source.readline())["folder"])
+    _limit_for_good()
+    while header := source.readline():
+        number, size = map(int, header.split())
+        data = source.read(size)
+        _limit(time.process_time())
+        try:
+            record = read_one(data, school)
+        except MemoryError:
+            record = {
+                "state": "unreadable",
+                "reason": "Reading the file takes more memory than a notebook may.",
+            }
+        except LessonError as error:
+            record = {"state": "unreadable", "reason": str(error)}
+        del data
+        sink.write(json.dumps({"number": number, **record}).encode("ascii") + b"\n")
+        sink.flush()
+
+
+if __name__ == "__main__":
+    main(sys.stdin.buffer, sys.stdout.buffer)
