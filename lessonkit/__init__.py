@@ -29,6 +29,8 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.meter": ("Meter",),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
+    "lessonkit.exercises.predict": ("reveal",),
+    "lessonkit.exercises.trials": ("try_calls",),
     "lessonkit.panels": ("bench_panel",),
     # Errors: every mistake that the library names is one of these.
     "lessonkit.errors": ("LessonError",),
@@ -47,12 +49,16 @@ __all__ = [
     "load_job",
     "open_workbook",
     "parse_fault",
+    "reveal",
+    "try_calls",
 ]
 
 if TYPE_CHECKING:
     from lessonkit.bench import Bench
     from lessonkit.errors import LessonError
     from lessonkit.exercises import open_workbook
+    from lessonkit.exercises.predict import reveal
+    from lessonkit.exercises.trials import try_calls
     from lessonkit.faults import parse_fault
     from lessonkit.job import demo_job, load_job
     from lessonkit.meter import Meter

@@ -1,0 +1,126 @@
+"""Trials: a job under a call, broken in some way, and what the bench says.
+
+An exercise never stores a right answer: it tries the job on a fresh bench with `settled`, and reads the
+state. A lesson puts a whole row of calls to a job with `try_calls`, which is how a technician reads a fault
+from the thermostat: each call is a question, and the equipment answers.
+
+States are values, so one that was computed is kept and handed out again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+
+from lessonkit.bench import Bench
+from lessonkit.calls import CALL_TERMINALS, CALLS, PLACE_WORDS, check_call
+from lessonkit.faults import parse_fault
+from lessonkit.job import Job, demo_job
+from lessonkit.state import State
+
+__all__ = ["Trials", "call_terminals_at", "in_order", "responds", "settled", "try_calls"]
+
+#: Long enough for two links in a row, a watchdog and a board that starts again.
+SETTLING_S = 60.0
+
+
+@lru_cache(maxsize=1024)
+def settled(
+    job: str,
+    call: str,
+    faults: tuple[str, ...] = (),
+    seconds: float = SETTLING_S,
+    outdoor_c: float = 8.0,
+    defrost_for_s: float | None = None,
+) -> State:
+    """Return a demo job's state some seconds after a call came.
+
+    The faults are there from the start. With `defrost_for_s`, the defrost board's test pins are then joined,
+    and that many seconds more go by.
+    """
+    bench = Bench(demo_job(job), faults=faults, outdoor_c=outdoor_c)
+    bench.set_call(call)
+    state = bench.advance(seconds)
+    if defrost_for_s is not None:
+        bench.force_defrost()
+        state = bench.advance(defrost_for_s)
+    return state
+
+
+def in_order(terminals: Iterable[str]) -> list[str]:
+    """Return call terminals in order: Y1, Y2, G, O, B, W1, E."""
+    found = set(terminals)
+    return [terminal for terminal in CALL_TERMINALS if terminal in found]
+
+
+def call_terminals_at(state: State, place: str) -> list[str]:
+    """Return the call terminals that are live at a place, in order.
+
+    R, C, D and spares are left out.
+    """
+    return in_order(state.energised(place))
+
+
+def responds(state: State) -> list[str]:
+    """Return the names of the equipment that does something."""
+    return [name for name, words in state.responding.items() if words != "off"]
+
+
+@dataclass(frozen=True)
+class Trials:
+    """A row of calls, each tried on a fresh bench.
+
+    `rows` maps a call to (terminals live at the place, what the house gets). Shown last in a cell, it is a
+    table.
+    """
+
+    job: str
+    place: str
+    faults: tuple[str, ...]
+    rows: dict[str, tuple[tuple[str, ...], str]]
+
+    @property
+    def terminals(self) -> dict[str, tuple[str, ...]]:
+        """Return call -> the call terminals that are live at the place."""
+        return {call: live for call, (live, _) in self.rows.items()}
+
+    @property
+    def house_gets(self) -> dict[str, str]:
+        """Return call -> what the house gets, in words."""
+        return {call: words for call, (_, words) in self.rows.items()}
+
+    def __str__(self) -> str:
+        return "\n".join(
+            f"{call:9}  {' '.join(live) or 'none':18}  {words}" for call, (live, words) in self.rows.items()
+        )
+
+    __repr__ = __str__
+
+    def _repr_markdown_(self) -> str:
+        head = f"| call | live at the {PLACE_WORDS[self.place]} | the house gets |\n| --- | --- | --- |\n"
+        return head + "\n".join(
+            f"| `{call}` | {' '.join(live) or 'none'} | {words} |"
+            for call, (live, words) in self.rows.items()
+        )
+
+
+def try_calls(
+    job: Job | str, calls: Iterable[str] = CALLS, faults: Iterable[str] = (), place: str = "stat"
+) -> Trials:
+    """Put calls to a job, and return what came of each.
+
+    Each call has a fresh bench and a minute. `job` is a `Job` or a demo job's name; `place` is `stat`, `air`
+    or `out`, where the terminals are read. Raises a `LessonError` for a call, a fault or a job that there
+    isn't.
+    """
+    if not isinstance(job, Job):
+        job = demo_job(job)
+    broken = [parse_fault(fault, job) for fault in faults]
+    rows = {}
+    for call in calls:
+        bench = Bench(job, faults=broken)
+        bench.set_call(check_call(call))
+        state = bench.advance(SETTLING_S)
+        rows[call] = tuple(call_terminals_at(state, place)), state.delivering
+    return Trials(job.name, place, tuple(map(str, broken)), rows)
