@@ -111,9 +111,9 @@ class Steering:
     """A steered pair of calls: supply, conductor, two coils, four diodes.
 
     Parameters: `supply_v` RMS open-circuit behind `supply_ohm` (2.7 ohm is that of a 24 V, 40 VA transformer
-    which stands at 28.5 V without load; computed); `loop_ohm` of the conductor and its way back together (1.28
-    ohm is 100 ft of 18 AWG at 20 degrees C); `meter_ohm` of the meter that stands at the far end; `shorted`
-    and `opened` name failed diodes, out of `DIODES`.
+    which stands at 28.5 V without load; computed); `loop_ohm` of the conductor and its way back together
+    (1.28 ohm is 100 ft of 18 AWG at 20 degrees C); `meter_ohm` of the meter that stands at the far end;
+    `shorted` and `opened` name failed diodes, out of `DIODES`.
     """
 
     supply_v: float = 24.0

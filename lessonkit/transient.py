@@ -17,7 +17,8 @@ The trapezoidal rule is accurate but never forgets a jerk: when a diode stops th
 coil's volts would swing from plus to minus at every step for ever. The cure is two half-steps of backward
 Euler, which forgets at once, and whose half-step has the very same matrix (C over h/2 is 2C/h). They are
 taken at the start, at every switching, at every corner of a source, and whenever a junction's volts change
-sign. With them the discrete circuit is *passive*: no step makes energy from nothing.
+sign, and once more after that. With them the discrete circuit is *passive*: no step makes energy from
+nothing.
 
 Sample k of a trace is the moment k h. At a switching or a jump it shows the moment just before.
 
@@ -189,10 +190,13 @@ def simulate(
                 junction_v = new_v
                 held = form.state[0] @ memory + source_part[now] + form.state[2] @ amperes
             else:
+                before = junction_v > 0
                 for now in (2 * k + 1, 2 * k + 2):
                     memory = form.weight * held
                     junction_v, amperes = junctions.meet(form, memory, source_v[now], junction_v, k * step_s)
                     held = form.state[0] @ memory + source_part[now] + form.state[2] @ amperes
+                # A diode may have let go in the second half-step: then the next step has to forget, too.
+                jerky[k + 1] |= bool(((junction_v > 0) != before).any())
             other = form.weight * held - memory
             log.memory[k + 1], log.amperes[k + 1] = memory, amperes
         log.read_out(form, closed, slice(begin + 1, end + 1), source_v[2 * begin + 2 : 2 * end + 1 : 2])
@@ -265,7 +269,6 @@ def to_spice(
     lines += [
         ".options reltol=1e-6 abstol=1e-12 vntol=1e-9 ; tighter than usual, so that results can be compared",
         f".tran {step_s!r} {stop_s!r} 0 {step_s!r}{uic}",
-        ".save all",
         *(f".print tran v({nodes[node]})" for node in circuit.nodes),
         ".end",
     ]
