@@ -144,15 +144,22 @@ class Noise:
             noise *= np.float32(self.rms_v)
         else:
             noise = np.zeros((rows, looks), dtype=np.float32)
-        span_s = looks * look_s + self.burst_s
-        how_many = rng.poisson(self.bursts_per_s * span_s, rows) if self.burst_peak_v else np.zeros(rows, int)
-        for row in np.repeat(np.arange(rows), how_many):
-            begin_s = rng.uniform(-self.burst_s, looks * look_s)
-            first = max(math.ceil(begin_s / look_s), 0)
-            last = min(math.ceil((begin_s + self.burst_s) / look_s), looks)
-            if last > first:
-                noise[row, first:last] += rng.uniform(-self.burst_peak_v, self.burst_peak_v, last - first)
+        if self.burst_peak_v and self.bursts_per_s:
+            hit = self._bursts(rows, looks, look_s, rng)
+            noise[hit] += rng.uniform(-self.burst_peak_v, self.burst_peak_v, np.count_nonzero(hit))
         return noise
+
+    def _bursts(self, rows: int, looks: int, look_s: float, rng: np.random.Generator) -> NDArray[np.bool_]:
+        """Which looks fall into a burst: bursts begin at random, also just before the first look."""
+        span_s = looks * look_s + self.burst_s
+        row = np.repeat(np.arange(rows), rng.poisson(self.bursts_per_s * span_s, rows))
+        begin_s = rng.uniform(-self.burst_s, looks * look_s, len(row))
+        first = np.clip(np.ceil(begin_s / look_s), 0, looks).astype(np.int64)
+        last = np.clip(np.ceil((begin_s + self.burst_s) / look_s), 0, looks).astype(np.int64)
+        going_on = np.zeros((rows, looks + 1), dtype=np.int32)
+        np.add.at(going_on, (row, first), 1)
+        np.add.at(going_on, (row, last), -1)
+        return going_on.cumsum(axis=1)[:, :looks] > 0
 
 
 @dataclass(frozen=True)
