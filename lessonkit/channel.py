@@ -80,9 +80,10 @@ class Line:
         require(self.load_ohm > 0, "load_ohm", self.load_ohm, "a number of ohms above 0, or math.inf")
 
     def volts(self, levels: NDArray[np.uint8], bit_s: float, time_s: Volts) -> Volts:
-        """Clean volts at some times after the first level begins; at rest before and behind.
+        """Clean volts at some times after the first level begins.
 
-        Exact for any edges, however slow: each mode's deviation is carried from bit to bit.
+        The line rests before and behind. Exact for any edges, however slow: each mode's deviation is
+        carried from bit to bit.
         """
         modes = step_modes(self.source_ohm, self.line_ohm, self.line_farad, self.load_ohm)
         targets = np.where(np.concatenate([[1], levels, [1]]), self.high_v, self.low_v)
@@ -138,7 +139,7 @@ class Noise:
         require_positive("bursts_per_s", self.bursts_per_s, zero_ok=True, unit="bursts a second")
 
     def volts(self, rows: int, looks: int, look_s: float, rng: np.random.Generator) -> Volts:
-        """Noise for many lines at once, shape (rows, looks), a look every `look_s` seconds."""
+        """Noise for many lines at once, shape (rows, looks)."""
         if self.rms_v:
             noise: Volts = rng.standard_normal((rows, looks), dtype=np.float32)
             noise *= np.float32(self.rms_v)

@@ -218,7 +218,7 @@ class Code(Protocol):
         """The order in which the bits of a byte travel."""
 
     def check_bits(self, data: Words) -> Bits:
-        """The check of many words (words, bytes), as bits (words, check bits)."""
+        """The check bits (words, bits) of many words (words, bytes)."""
 
 
 FRAME_CRC = Crc("CRC-8 of our frame", 8, 0x2F, 0xFF, True, True, 0xFF, 0xC4)
@@ -270,7 +270,7 @@ def crc(name: str) -> Crc:
 
 @dataclass(frozen=True)
 class Tally:
-    """How many damaged words there were, and how many slipped through."""
+    """How many words were damaged, and how many slipped through."""
 
     name: str
     damaged: int
@@ -310,7 +310,7 @@ def try_flips(code: Code, flips: int, words: int, rng: np.random.Generator, data
 
 
 def try_bursts(code: Code, length: int, words: int, rng: np.random.Generator, data_bytes: int = 3) -> Tally:
-    """One burst a word: first and last bit wrong, between them by chance."""
+    """One burst a word: both ends wrong, between them by chance."""
     def damage(count: int, bits: int) -> Bits:
         require(1 <= length <= bits, "length", length, f"from 1 to the {bits} bits of a word")
         burst = rng.integers(0, 2, (count, length), dtype=np.uint8)

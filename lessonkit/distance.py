@@ -51,7 +51,7 @@ def _width(full_poly: int) -> int:
 
 
 def syndromes(full_poly: int, bits: int) -> list[int]:
-    """What each wrong bit does to the remainder, from the last bit sent to the first."""
+    """What each wrong bit does to the remainder, last bit first."""
     width = _width(full_poly)
     changes, change = [], 1
     for _ in range(bits):
@@ -80,9 +80,10 @@ def _lightest_by_length(full_poly: int, bits: int) -> tuple[int, ...]:
 
 
 def hamming_distance(full_poly: int, data_bits: int) -> int:
-    """The Hamming distance of a CRC for some data bits, check bits not counted.
+    """The Hamming distance of a CRC for some data bits.
 
-    A word that nothing can fool at that length gives its own number of bits plus one.
+    Check bits are not counted. A word that nothing can fool at that length gives its own number of bits
+    plus one.
 
     >>> hamming_distance(0x12F, 24)
     4
@@ -92,9 +93,10 @@ def hamming_distance(full_poly: int, data_bits: int) -> int:
 
 
 def longest_data_bits(full_poly: int, distance: int, limit: int = 300) -> int:
-    """The most data bits for which a distance still holds; 0 if for none.
+    """The most data bits for which a distance still holds.
 
-    Looks up to `limit` data bits, beyond which it says `limit`. This is the number in Koopman's tables.
+    0 if it holds for none. Looks up to `limit` data bits, beyond which it says `limit`. This is the number
+    in Koopman's tables.
     """
     require(limit >= 1, "limit", limit, "one bit or more")
     width = _width(full_poly)
@@ -103,7 +105,7 @@ def longest_data_bits(full_poly: int, distance: int, limit: int = 300) -> int:
 
 
 def undetected_patterns(full_poly: int, data_bits: int, flips: int) -> int:
-    """How many patterns of exactly `flips` wrong bits slip through, of all there are.
+    """How many patterns of exactly `flips` wrong bits slip through.
 
     Counted, not sampled: as above, but the number of ways is kept for each remainder and number of bits.
     """
@@ -120,7 +122,7 @@ def undetected_patterns(full_poly: int, data_bits: int, flips: int) -> int:
 
 def undetected_bursts(full_poly: int, data_bits: int, length: int, *,
                       low_bit_first_line: bool = False) -> tuple[int, int]:
-    """How many bursts of a length slip through, and how many there are.
+    """How many bursts of a length slip through, and of how many.
 
     A burst begins and ends with a wrong bit; between them anything. Bits travel in the CRC's own order,
     unless `low_bit_first_line` says that each byte is turned round on the line: what a start-stop line does

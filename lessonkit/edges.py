@@ -47,13 +47,13 @@ class StepModes:
     gain: float
 
     def response(self, time_s: ArrayLike) -> NDArray[np.float64]:
-        """Share of the final value that has arrived at some time after the step."""
+        """Share of the final value that has arrived since the step."""
         time = np.asarray(time_s, dtype=float)
         left = np.exp(-np.maximum(time, 0.0)[..., np.newaxis] * self.rates_per_s) @ self.weights
         return np.where(time < 0.0, 0.0, 1.0 - left)
 
     def time_to(self, share: float) -> float:
-        """Seconds until a share of the final value has arrived, such as 0.5 or 0.9."""
+        """Seconds until a share of the final value has arrived."""
         require(0.0 < share < 1.0, "share", share, "between 0 and 1, both left out")
         if not self.rates_per_s.size:
             return 0.0

@@ -57,10 +57,10 @@ _BATCH = 1 << 16  # bits at a time: small enough to stay in the processor's cach
 
 @dataclass(frozen=True)
 class ErrorRate:
-    """A measured error rate: share of wrong bits, with the bounds of its confidence interval.
+    """A measured error rate, with its confidence interval.
 
-    `errors` is how many wrong bits were seen, `bits` how many were sent; with importance sampling the errors
-    are weighted, so their quotient is not the rate.
+    `low` and `high` bound the share of wrong bits. `errors` is how many wrong bits were seen, `bits` how
+    many were sent; with importance sampling the errors are weighted, so their quotient is not the rate.
     """
 
     rate: float
@@ -243,7 +243,7 @@ def clock_tolerance(ticks_per_bit: int | None = None, parity: str | None = None)
 
 def clock_tolerance_curve(errors: Sequence[float], *, ticks_per_bit: int = 16, parity: str | None = None,
                           count: int = 64, rng: np.random.Generator | None = None) -> NDArray[np.float64]:
-    """Share of characters read right, against the receiver's clock error.
+    """Share of characters read right, by the receiver's clock error.
 
     Perfect levels, no noise, two characters one behind the other; the first is judged. Positive: the
     receiver's bit is too long. The curve falls from one to zero over one tick, since the start is noticed

@@ -68,7 +68,10 @@ class FrameError(LessonError, ValueError):
 
 
 class CharacterError(LessonError, ValueError):
-    """Levels that are not a good character: `reason` is "start", "parity" or "stop"."""
+    """Levels that are not a good character.
+
+    `reason` is "start", "parity" or "stop".
+    """
 
     def __init__(self, reason: str, sentence: str) -> None:
         super().__init__(sentence)
@@ -76,7 +79,10 @@ class CharacterError(LessonError, ValueError):
 
 
 class ManchesterError(LessonError, ValueError):
-    """A bit of Manchester code that does not change in the middle; `bit` counts from 0."""
+    """A Manchester bit without a change in the middle.
+
+    `bit` counts from 0.
+    """
 
     def __init__(self, bit: int) -> None:
         super().__init__(f"Bit {bit} does not change level in the middle, so it is neither a 0 nor a 1.")
@@ -110,7 +116,7 @@ class Frame:
 
     @classmethod
     def from_bytes(cls, data: bytes) -> Frame:
-        """Read five received bytes; `FrameError` says what is wrong with them."""
+        """Read five received bytes, or say why not by `FrameError`."""
         if len(data) != FRAME_BYTES:
             raise FrameError("length", f"A frame has {FRAME_BYTES} characters, but {len(data)} came in.")
         if data[0] != SYNC:
@@ -136,7 +142,9 @@ def frame_seconds(baud: float, characters: int = FRAME_BYTES, parity: str | None
 
 
 def character_levels(byte: int, parity: str | None = None, stop_bits: int = 1) -> Levels:
-    """Levels of one character: start, eight data bits lowest first, parity, stop.
+    """Levels of one character.
+
+    Start, eight data bits lowest first, perhaps parity, stop.
 
     >>> character_levels(0x55).tolist()
     [0, 1, 0, 1, 0, 1, 0, 1, 0, 1]
@@ -149,14 +157,14 @@ def character_levels(byte: int, parity: str | None = None, stop_bits: int = 1) -
 
 
 def frame_levels(data: bytes, parity: str | None = None, stop_bits: int = 1) -> Levels:
-    """Levels of some bytes sent one behind the other, start and stop bits included."""
+    """Levels of some bytes, sent one behind the other."""
     if not data:
         return np.zeros(0, dtype=np.uint8)
     return np.concatenate([character_levels(byte, parity, stop_bits) for byte in data])
 
 
 def read_character(levels: Sequence[int] | Levels, parity: str | None = None) -> int:
-    """The byte in one character's levels; `CharacterError` says what does not fit."""
+    """The byte in one character's levels, or a `CharacterError`."""
     length = bits_per_character(parity)
     if len(levels) < length:
         raise BadParameter("levels", list(levels), f"at least {length} levels long")
@@ -179,9 +187,10 @@ def read_levels(levels: Sequence[int] | Levels, parity: str | None = None) -> by
 
 
 def manchester_levels(bits: Iterable[int], *, one_rises: bool = True) -> Levels:
-    """Two half-bit levels for each bit: a one rises in mid-bit, a zero falls.
+    """Two half-bit levels for each bit.
 
-    That is IEEE 802.3. Some books print the opposite sense, after G. E. Thomas: `one_rises=False`.
+    A one rises in mid-bit, a zero falls: that is IEEE 802.3. Some books print the opposite sense, after G.
+    E. Thomas: `one_rises=False`.
 
     >>> manchester_levels([1, 0]).tolist()
     [0, 1, 1, 0]
@@ -193,7 +202,7 @@ def manchester_levels(bits: Iterable[int], *, one_rises: bool = True) -> Levels:
 
 
 def manchester_bits(levels: Sequence[int] | Levels, *, one_rises: bool = True) -> Levels:
-    """The bits in Manchester half-bit levels; `ManchesterError` where a middle does not change."""
+    """The bits in Manchester half-bit levels, or `ManchesterError`."""
     halves = np.asarray(levels, dtype=np.uint8)
     require(len(halves) % 2 == 0, "levels", len(halves), "an even number of half-bit levels")
     first, second = halves.reshape(-1, 2).T

@@ -34,10 +34,11 @@ __all__ = ["Characters", "Receiver", "find_characters"]
 
 @dataclass(frozen=True)
 class Receiver:
-    """Thresholds in volts against the receiver's own common, and its clock.
+    """The thresholds of a receiver, and its clock.
 
-    `clock_error` is how much too long its bit lasts (0.02: two per cent slow). `supply_v`, where known,
-    is the supply of the comparator: a threshold beyond it could never be crossed, so it is refused.
+    Volts are against the receiver's own common. `clock_error` is how much too long its bit lasts (0.02: two
+    per cent slow). `supply_v`, where known, is the supply of the comparator: a threshold beyond it could
+    never be crossed, so it is refused.
     """
 
     low_threshold_v: float
@@ -82,10 +83,11 @@ class Receiver:
 
 @dataclass(frozen=True)
 class Characters:
-    """What was found on many lines: arrays (rows, characters) and (rows, characters, bits).
+    """What was found on many lines.
 
-    `start_tick` is the look at which the start bit was noticed, -1 where no further character came; `levels`
-    are the sampled start, data, parity and stop bits; `sample_tick` says when each was taken.
+    Arrays (rows, characters) and (rows, characters, bits). `start_tick` is the look at which the start bit
+    was noticed, -1 where no further character came; `levels` are the sampled start, data, parity and stop
+    bits; `sample_tick` says when each was taken.
     """
 
     start_tick: NDArray[np.int64]
@@ -124,7 +126,7 @@ class Characters:
 
 def find_characters(levels: NDArray[np.bool_], characters: int, receiver: Receiver,
                     parity: str | None = None) -> Characters:
-    """Find up to `characters` characters on each line, one behind the other.
+    """Find up to `characters` characters on each line.
 
     `levels` has shape (rows, looks), as `Receiver.decide` gives it, one look a tick.
     """

@@ -84,9 +84,10 @@ def area_m2(gauge_awg: float) -> float:
 
 
 def circular_mils(gauge_awg: float) -> float:
-    """Cross-section in circular mils, the trade's unit in North America.
+    """Cross-section in circular mils.
 
-    One circular mil is a circle one thousandth of an inch across: square the diameter in mils, and no pi.
+    The trade's unit in North America: one circular mil is a circle one thousandth of an inch across; square
+    the diameter in mils, and no pi.
     """
     return (diameter_m(gauge_awg) / INCH_M * 1000.0) ** 2
 
