@@ -26,10 +26,10 @@ from types import MappingProxyType
 import numpy as np
 
 from lessonkit import equipment, reception
-from lessonkit.calls import check_call, terminals_for
+from lessonkit.calls import check_call
 from lessonkit.circuit import Branch, Network, Solution, to_spice
 from lessonkit.errors import require, require_finite
-from lessonkit.faults import Fault, as_faults
+from lessonkit.faults import Fault, as_faults, thermostat_terminals
 from lessonkit.job import RUN_ENDS, Job, load_job
 from lessonkit.link import Ends, LinkState, Listener
 from lessonkit.parts import INPUT_LIVE_V
@@ -172,7 +172,6 @@ class Bench:
         self._solutions: dict[frozenset[str], Solution] = {}
         self._trials = reception.Trials(self._wiring, self._rng)
         self._welded = any(f.part == "contactor" and f.kind == "stuck-closed" for f in faults)
-        self._reversed = any(f.part == "valve" for f in faults)
 
     def _disturbed(self) -> None:
         """Settle after something from outside: what chattered before may be over."""
@@ -183,13 +182,7 @@ class Bench:
     @property
     def called(self) -> frozenset[str]:
         """Return the terminals that the thermostat means to energise."""
-        valve, stages = self.job.equipment.valve, self.job.equipment.stages
-        if not self._reversed:
-            return terminals_for(self.call, valve, stages)
-        # Set for the other type, it uses the same screw the other way round.
-        other = "B" if valve == "O" else "O"
-        meant = terminals_for(self.call, other, stages)
-        return frozenset(valve if terminal == other else terminal for terminal in meant)
+        return thermostat_terminals(self.job, self.call, self.faults)
 
     def _asks(self) -> dict[str, str]:
         """Return what wants to be on, each with the board that has to be awake for it."""

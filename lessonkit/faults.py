@@ -25,6 +25,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from lessonkit.calls import terminals_for
 from lessonkit.errors import LessonError
 from lessonkit.job import RUN_ENDS, Job, is_idle
 
@@ -236,3 +237,16 @@ def single_faults(job: Job) -> Iterator[Fault]:
             for other in sorted(beside | ({"R", "C"} & set(order)) - {part}, key=order.__getitem__):
                 if order[other] > order[part] and not (is_idle(part) and is_idle(other)):
                     yield Fault(where, part, kind.name, other)
+
+
+def thermostat_terminals(job: Job, call: str, faults: Iterable[Fault] = ()) -> frozenset[str]:
+    """Return the terminals that the thermostat of a job energises for a call.
+
+    Set for the other valve type, it uses the same screw the other way round.
+    """
+    valve, stages = job.equipment.valve, job.equipment.stages
+    if not any((fault.where, fault.part) == ("stat", "valve") for fault in faults):
+        return terminals_for(call, valve, stages)
+    other = "B" if valve == "O" else "O"
+    meant = terminals_for(call, other, stages)
+    return frozenset(valve if terminal == other else terminal for terminal in meant)

@@ -10,6 +10,7 @@ every frame draws one of them.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,8 +20,9 @@ from lessonkit import channel
 from lessonkit.calls import to_bits
 from lessonkit.circuit import Solution
 from lessonkit.job import RUN_ENDS, LinkSettings
+from lessonkit.layout import conductor_node
 from lessonkit.link import down_frame, up_frame
-from lessonkit.wiring import Wiring, conductor_node
+from lessonkit.wiring import Wiring, solve_side_by_side
 
 #: How many waveforms are tried for each state of the circuit; odds finer than 1 in this many are not
 #: resolved.
@@ -78,28 +80,46 @@ def ways(wiring: Wiring, on: frozenset[str], awake: frozenset[str]) -> dict[tupl
 
     `on` is the settled state of the circuit with every near end at rest; `awake` are the boards that work.
     """
-    links, hz = wiring.job.links, wiring.job.frequency_hz
-    if not links:
-        return {}
-    near = {run: f"driver {run}.near" for run in links}
-    far = {run: f"driver {run}.far" for run in links if f"{RUN_ENDS[run][1]}:relay-board" in awake}
-    replying = (on - set(near.values())) | set(far.values())
-    found: dict[tuple[str, str], Way] = {}
-    for way, state, drivers in (("down", on, near), ("up", replying, far)):
-        hum = wiring.solve([state], hz)[0]
-        silenced = [drivers[run] if drivers.get(run) in state else None for run in links]
-        levels = wiring.solve([state] * (len(links) + 1), 0.0, [None, *silenced])
-        for k, run in enumerate(links):
-            end = RUN_ENDS[run][1 if way == "down" else 0]
-            node, common = conductor_node(run, "SIG", end), f"{end}:C"
-            high, low, shift = (
-                levels[0].v(node, common).real,
-                levels[1 + k].v(node, common).real,
-                hum.v(node, common),
-            )
-            found[run, way] = Way(
-                low, high, abs(shift), float(np.angle(shift)), _line(wiring, run, low, high)
-            )
+    return ways_many([(wiring, on, awake)])[0]
+
+
+def ways_many(
+    cases: Sequence[tuple[Wiring, frozenset[str], frozenset[str]]],
+) -> list[dict[tuple[str, str], Way]]:
+    """Return for many circuits what `ways` returns for one, sharing the linear algebra.
+
+    For each way: one alternating solution for the shift, one direct one with every driver at mark, and one
+    for each link with its driver at space.
+    """
+    hums: list[tuple[Wiring, frozenset[str], str | None]] = []
+    levels: list[tuple[Wiring, frozenset[str], str | None]] = []
+    plan: list[tuple[int, str, str, int, int, int]] = []  # case, run, way, hum, mark, space
+    for k, (wiring, on, awake) in enumerate(cases):
+        links = wiring.job.links
+        near = {run: f"driver {run}.near" for run in links}
+        far = {run: f"driver {run}.far" for run in links if f"{RUN_ENDS[run][1]}:relay-board" in awake}
+        replying = (on - set(near.values())) | set(far.values())
+        for way, state, drivers in (("down", on, near), ("up", replying, far)):
+            if links:
+                hums.append((wiring, state, None))
+                levels.append((wiring, state, None))
+                mark = len(levels) - 1
+            for run in links:
+                driver = drivers.get(run)
+                levels.append((wiring, state, driver if driver in state else None))
+                plan.append((k, run, way, len(hums) - 1, mark, len(levels) - 1))
+    if not plan:
+        return [{} for _ in cases]
+    hum_at = solve_side_by_side(hums, cases[0][0].job.frequency_hz)
+    level_at = solve_side_by_side(levels, 0.0)
+    found: list[dict[tuple[str, str], Way]] = [{} for _ in cases]
+    for k, run, way, hum, mark, space in plan:
+        end = RUN_ENDS[run][1 if way == "down" else 0]
+        node, common = conductor_node(run, "SIG", end), f"{end}:C"
+        high_v, low_v = (level_at[at].v(node, common).real for at in (mark, space))
+        shift = hum_at[hum].v(node, common)
+        line = _line(cases[k][0], run, low_v, high_v)
+        found[k][run, way] = Way(low_v, high_v, abs(shift), float(np.angle(shift)), line)
     return found
 
 

@@ -15,10 +15,10 @@ from __future__ import annotations
 from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from lessonkit.circuit import Network, Solution, solve_many
+from lessonkit.circuit import Solution
 from lessonkit.job import Job
 from lessonkit.parts import Fuse
-from lessonkit.wiring import Wiring
+from lessonkit.wiring import Wiring, solve_side_by_side
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ def settle_many(cases: Sequence[tuple[Wiring, Latches, Asks]], freq_hz: float) -
     done: dict[int, Settled] = {}
     while waiting:
         order = list(waiting)
-        solutions = _solve_side_by_side([(cases[k][0], waiting[k]) for k in order], freq_hz)
+        solutions = solve_side_by_side([(cases[k][0], waiting[k], None) for k in order], freq_hz)
         for k, solution in zip(order, solutions, strict=True):
             try:
                 waiting[k] = steps[k].send(solution)
@@ -113,11 +113,6 @@ def settle_many(cases: Sequence[tuple[Wiring, Latches, Asks]], freq_hz: float) -
                 done[k] = end.value
                 del waiting[k]
     return [done[k] for k in range(len(cases))]
-
-
-def _solve_side_by_side(pairs: Sequence[tuple[Wiring, frozenset[str]]], freq_hz: float) -> list[Solution]:
-    networks: list[Network] = [wiring.network(on) for wiring, on in pairs]
-    return solve_many(networks, freq_hz)
 
 
 def fuse_of(job: Job, place: str) -> Fuse:
