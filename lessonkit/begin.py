@@ -176,7 +176,9 @@ def _install(python: Path, checkout: Path, extras: Sequence[str]) -> None:
     command = [str(python), "-m", "pip", "install", "--disable-pip-version-check", "--no-input", "-e", target]
     if not sys.stdout.isatty():
         command.append("--quiet")
-    done = subprocess.run(command, stderr=subprocess.PIPE, text=True, errors="replace", check=False)
+    # Without a network, pip's own patience would keep a beginner waiting for minutes.
+    env = {"PIP_RETRIES": "2", **os.environ}
+    done = subprocess.run(command, env=env, stderr=subprocess.PIPE, text=True, errors="replace", check=False)
     if done.returncode == 0:
         return
     if any(sign in done.stderr for sign in _NO_NETWORK):
