@@ -28,7 +28,8 @@ from lessonkit.reception import Way, live_terminals, tried, ways_many
 from lessonkit.settling import Latches, Settled, settle_many, too_weak
 from lessonkit.wiring import Wiring
 
-#: A link that gets fewer than this share of its frames through can't be relied on, and counts as silent here.
+#: A way that gets fewer than this share of its frames through can't be relied on, and counts as silent here;
+#: on a bench such a link works by luck, until its watchdog sees ten bad frames in a row.
 RELIABLE = 0.5
 
 _ROUNDS = 12
@@ -44,7 +45,8 @@ class Case:
 
 @dataclass(frozen=True)
 class Rest:
-    """How a case ends: the settled circuit, what responds, which links work, and whether it found rest.
+    """How a case ends: the settled circuit, what responds, what share of the frames gets through, and
+    whether it found rest.
 
     `volts` are RMS against C at the air handler; `links` maps a run to whether its frames get through both
     ways; `restless` names the boards that never come to rest.
@@ -55,7 +57,7 @@ class Rest:
     volts: MappingProxyType[str, float]
     responding: MappingProxyType[str, str]
     delivering: str
-    links: MappingProxyType[str, bool]
+    links: MappingProxyType[str, float]
     restless: tuple[str, ...]
 
     @property
@@ -103,10 +105,10 @@ class _Runners:
         self.wirings = [wirings[case.faults] for case in cases]
         nothing: dict[tuple[str, str], frozenset[str]] = {}
         self.held = [dict(nothing) for _ in cases]  # (run, "far" or "near") -> terminals
-        self.works = [dict.fromkeys(job.links, False) for _ in cases]
+        self.odds = [dict.fromkeys(job.links, 0.0) for _ in cases]
         self.woken: list[set[str]] = [set() for _ in cases]
         self.settled: dict[int, Settled] = {}
-        self.tried: dict[tuple[object, ...], bool] = {}
+        self.tried: dict[tuple[object, ...], float] = {}
         self.moving = set(range(len(cases)))
         self._break_at_rest()
 
@@ -166,22 +168,22 @@ class _Runners:
             live, wants_heat = live_terminals(wiring, settled.solution, run, INPUT_LIVE_V)
             there = f"{far}:relay-board" in settled.latches.awake
             speaks = f"{near}:encoder" in settled.latches.awake
-            down = speaks and there and self._passes(wiring, run, "down", heard, live)
-            up = down and self._passes(wiring, run, "up", heard, live)
-            held[run, "far"] = live if down else frozenset()
-            held[run, "near"] = frozenset({"D"}) if up and wants_heat else frozenset()
-            self.works[k][run] = up
+            down = self._odds(wiring, run, "down", heard, live) if speaks and there else 0.0
+            up = self._odds(wiring, run, "up", heard, live) if down else 0.0
+            held[run, "far"] = live if down >= RELIABLE else frozenset()
+            held[run, "near"] = frozenset({"D"}) if down * up >= RELIABLE and wants_heat else frozenset()
+            self.odds[k][run] = down * up
         return held
 
-    def _passes(
+    def _odds(
         self, wiring: Wiring, run: str, way: str, heard: dict[tuple[str, str], Way], live: frozenset[str]
-    ) -> bool:
-        """Return whether frames get through; conditions alike to a twentieth of a volt share their trials."""
+    ) -> float:
+        """Return the share of frames that pass; conditions alike to a twentieth of a volt share trials."""
         got = heard[run, way]
         noisy = tuple(f for f in wiring.faults if f.part == "SIG" and f.where == run)
         key = (run, way, live, noisy, *(round(v * 20) for v in (got.low_v, got.high_v, got.hum_v)))
         if key not in self.tried:
-            self.tried[key] = tried(wiring, run, got, live, self.rng).odds >= RELIABLE
+            self.tried[key] = tried(wiring, run, got, live, self.rng).odds
         return self.tried[key]
 
     def ends(self) -> list[Rest]:
@@ -207,7 +209,7 @@ class _Runners:
                     MappingProxyType(volts),
                     MappingProxyType(words),
                     equipment.delivering(words, valve),
-                    MappingProxyType(dict(self.works[k])),
+                    MappingProxyType(dict(self.odds[k])),
                     tuple(restless),
                 )
             )

@@ -10,6 +10,7 @@ every frame draws one of them.
 from __future__ import annotations
 
 import math
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -63,7 +64,7 @@ def settings_of(wiring: Wiring, run: str) -> LinkSettings:
 
 def receiver_of(settings: LinkSettings) -> channel.Receiver:
     """Return the receiver that both ends of a link have."""
-    return channel.Receiver(settings.low_v, settings.high_v, settings.clock_error)
+    return channel.Receiver(settings.low_v, settings.high_v, settings.clock_error, supply_v=settings.drive_v)
 
 
 def noise_on(wiring: Wiring, run: str) -> channel.Noise:
@@ -135,8 +136,8 @@ def _line(wiring: Wiring, run: str, low_v: float, high_v: float) -> channel.Line
     )
     sides = sum("SIG" in pair for pair in cable.neighbours())
     return channel.Line(
-        low_v=min(low_v, high_v),
-        high_v=max(low_v, high_v),
+        low_v=low_v,
+        high_v=high_v,
         source_ohm=settings.drive_ohm,
         line_ohm=cable.conductor_ohm + spliced,
         line_farad=cable.pair_farad * sides,
@@ -177,12 +178,13 @@ def tried(
 class Trials:
     """The ways over all links of one wiring, each state of the circuit tried once and then kept.
 
-    Parameters: `wiring` is fixed; `rng` is the bench's, so that its history repeats with its seed.
-    """
+    Parameters: `wiring` is fixed; `rng` is the bench's, so that its history repeats with its seed.  One
+    number is drawn from it, and every state of the circuit has trials of its own that follow from that
+    number: so looking at a bench never changes what happens on it."""
 
     def __init__(self, wiring: Wiring, rng: np.random.Generator) -> None:
-        self._wiring, self._rng = wiring, rng
-        self._ways: dict[frozenset[str], dict[tuple[str, str], Way]] = {}
+        self._wiring, self._seed = wiring, int(rng.integers(2**32))
+        self._ways: dict[tuple[object, ...], dict[tuple[str, str], Way]] = {}
         self._tried: dict[tuple[object, ...], Way] = {}
 
     def way(
@@ -195,14 +197,17 @@ class Trials:
         switching: bool = False,
     ) -> Way:
         """Return one way ("down" or "up") with its pool, for a circuit in which `on` is on."""
-        key = (on, run, way, live, switching)
+        circuit = (on, awake)
+        key = (circuit, run, way, live, switching)
         if key not in self._tried:
             if len(self._tried) >= KEPT:
                 self._tried.clear()
                 self._ways.clear()
-            if on not in self._ways:
-                self._ways[on] = ways(self._wiring, on, awake)
-            self._tried[key] = tried(self._wiring, run, self._ways[on][run, way], live, self._rng, switching)
+            if circuit not in self._ways:
+                self._ways[circuit] = ways(self._wiring, on, awake)
+            words = "|".join([*sorted(on), *sorted(awake), run, way, *sorted(live), str(switching)])
+            rng = np.random.default_rng([self._seed, zlib.crc32(words.encode())])
+            self._tried[key] = tried(self._wiring, run, self._ways[circuit][run, way], live, rng, switching)
         return self._tried[key]
 
 
