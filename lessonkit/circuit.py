@@ -36,6 +36,9 @@ ComplexArray: TypeAlias = NDArray[np.complex128]
 #: An open contact carries nothing at all; a closed one this much (common practice: tens of milliohms).
 CONTACT_OHM = 0.05
 
+#: An open contact in a netlist: so far above any leakage that it lifts a floating terminal by under 0.1 mV.
+SPICE_OPEN_OHM = 1e15
+
 
 class FloatingNode(LessonError, ValueError):
     """Some nodes have no path to the reference, so their volts mean nothing."""
@@ -91,8 +94,8 @@ class Resistance:
         return 0j
 
     def spice(self, a: str, b: str, tag: str) -> list[str]:
-        """Return the netlist lines; an open contact becomes 1 Tohm, since SPICE has no infinity."""
-        return [f"R{tag} {a} {b} {min(self.r_ohm, 1e12):.12g} ; {self.note or self.name}"]
+        """Return the netlist lines; SPICE has no infinity, so an open contact becomes `SPICE_OPEN_OHM`."""
+        return [f"R{tag} {a} {b} {min(self.r_ohm, SPICE_OPEN_OHM):.12g} ; {self.note or self.name}"]
 
 
 @dataclass(frozen=True)
