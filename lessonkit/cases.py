@@ -93,6 +93,30 @@ def rest(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Rest]:
     return runners.ends()
 
 
+@dataclass(frozen=True)
+class Held:
+    """The circuit as it would be if every relay board held what was called, and what frames would find
+    there.
+    """
+
+    settled: Settled
+    ways: MappingProxyType[tuple[str, str], Way]
+
+
+def if_held(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Held]:
+    """Return, for each case, the circuit under full load: the test that a marginal way back has to pass.
+
+    Frames are tried both ways over each link, as in `rest`, but decide nothing here.
+    """
+    runners = _Runners(job, cases, np.random.default_rng(seed))
+    for k, case in enumerate(cases):
+        called = thermostat_terminals(job, case.call, case.faults)
+        for run in job.links:
+            here = called if run == "thermostat" else called & set(job.outdoor_terminals)
+            runners.held[k] = {**runners.held[k], (run, "far"): frozenset(here)}
+    return runners.under_load()
+
+
 class _Runners:
     """All cases on their way; the held relays of each link and sleeping boards are what changes."""
 
@@ -185,6 +209,20 @@ class _Runners:
         if key not in self.tried:
             self.tried[key] = tried(wiring, run, got, live, self.rng).odds
         return self.tried[key]
+
+    def under_load(self) -> list[Held]:
+        """Settle every case once with the relays that are held, and try its frames."""
+        start = [(w, self.latches[k], self._asks(k, self.cases[k].call)) for k, w in enumerate(self.wirings)]
+        settled = settle_many(start, self.job.frequency_hz)
+        heard = ways_many([(w, s.on, s.latches.awake) for w, s in zip(self.wirings, settled, strict=True)])
+        found = []
+        for wiring, one, got in zip(self.wirings, settled, heard, strict=True):
+            ways = {}
+            for (run, way), what in got.items():
+                live, _ = live_terminals(wiring, one.solution, run, INPUT_LIVE_V)
+                ways[run, way] = tried(wiring, run, what, live, self.rng)
+            found.append(Held(one, MappingProxyType(ways)))
+        return found
 
     def ends(self) -> list[Rest]:
         """Return how every case ended."""

@@ -12,8 +12,9 @@ Jobs are read from and written to TOML by `jobfile`; this room holds what they m
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
+from typing import Any
 
 from lessonkit import parts
 from lessonkit.calls import CALL_TERMINALS, INDOOR_TERMINALS, PLACE_WORDS, check_valve
@@ -262,6 +263,12 @@ class Job:
     def runs(self) -> dict[str, Run]:
         """Return the runs by name."""
         return {"thermostat": self.thermostat_run, "outdoor": self.outdoor_run}
+
+    def with_run(self, name: str, **changes: Any) -> Job:
+        """Return the job with some fields of one run changed: `job.with_run("outdoor", length_m=60.0)`."""
+        require(name in RUN_ENDS, "run", name, f"one of {', '.join(RUN_ENDS)}")
+        run = replace(self.runs[name], **changes)
+        return replace(self, thermostat_run=run) if name == "thermostat" else replace(self, outdoor_run=run)
 
     @property
     def links(self) -> tuple[str, ...]:

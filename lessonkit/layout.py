@@ -207,10 +207,12 @@ def _add_run(to: Layout, name: str, run: Run) -> None:
             there = _on_conductor(to, name, str(fault.value), fault.at, near_node, far_node)
             to.r(f"fault {fault}", here, there, SHORT_OHM, f"short {name}.{fault.part} to {fault.value}")
         else:
+            # Metal outdoors is the outdoor unit's; a touch there sends its current home along the earth path.
+            metal = "out:GND" if name == "outdoor" and fault.at >= 0.5 else "air:GND"
             to.r(
                 f"fault {fault}",
                 here,
-                "air:GND",
+                metal,
                 float(fault.value or SHORT_OHM),
                 f"{name}.{fault.part} to grounded metal",
             )
