@@ -136,7 +136,8 @@ def _react(wiring: Wiring, latches: Latches, solution: Solution, chattering: fro
     """Let the coils react, or else the boards, or else a fuse: the quicker one happens first, alone.
 
     Common practice: an armature moves in some hundredths of a second, a board's capacitors carry it over a
-    tenth or so, and a fuse takes its time at a small overload.
+    tenth or so, and a fuse takes its time at a small overload.  On a dead short it is the fuse that goes: a
+    board would start again onto the same short until it did.
     """
     sealed = frozenset(
         name
@@ -145,12 +146,11 @@ def _react(wiring: Wiring, latches: Latches, solution: Solution, chattering: fro
     )
     if sealed != latches.sealed:
         return replace(latches, sealed=sealed)
+    fuses = {place: fuse_of(wiring.job, place) for place in wiring.supplies}
+    amps = {place: abs(solution.a(f"fuse {place}")) for place in fuses}
+    shorted = any(amps[place] >= fuse.quick_a for place, fuse in fuses.items())
     weak = too_weak(wiring, latches.awake, solution, awake=True)
-    if weak:
+    if weak and not shorted:
         return replace(latches, awake=latches.awake - weak)
-    blown = {
-        f"fuse {place}"
-        for place in wiring.supplies
-        if abs(solution.a(f"fuse {place}")) >= fuse_of(wiring.job, place).blow_a
-    }
+    blown = {f"fuse {place}" for place, fuse in fuses.items() if amps[place] >= fuse.blow_a}
     return replace(latches, blown=latches.blown | blown)
