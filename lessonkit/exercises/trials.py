@@ -9,20 +9,58 @@ States are values, so one that was computed is kept and handed out again.
 
 from __future__ import annotations
 
+import random
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
+from types import MappingProxyType
 
 from lessonkit.bench import Bench
 from lessonkit.calls import CALL_TERMINALS, CALLS, PLACE_WORDS, check_call
 from lessonkit.faults import parse_fault
-from lessonkit.job import Job, demo_job
+from lessonkit.job import RUN_ENDS, Job, demo_job
 from lessonkit.state import State
 
-__all__ = ["Trials", "call_terminals_at", "in_order", "responds", "settled", "try_calls"]
+__all__ = [
+    "EQUIPMENT",
+    "Trials",
+    "call_terminals_at",
+    "draw_job",
+    "fault_in_words",
+    "in_order",
+    "responds",
+    "settled",
+    "site",
+    "try_calls",
+]
 
-#: Long enough for two links in a row, a watchdog and a board that starts again.
-SETTLING_S = 60.0
+#: What can respond, as the bench names it; a defrost is a state of these, not a piece of equipment.
+EQUIPMENT = (
+    "blower",
+    "compressor stage 1",
+    "compressor stage 2",
+    "reversing valve",
+    "outdoor fan",
+    "auxiliary heat",
+    "emergency heat",
+)
+
+#: Long enough for two links in a row, and for a watchdog.
+SETTLING_S = 20.0
+
+#: Demo jobs by valve type.
+JOBS = MappingProxyType({"O": ("full-cable", "earth-return", "two-run"), "B": ("wire-return",)})
+
+
+def draw_job(rng: random.Random) -> str:
+    """Return a demo job; the valve is drawn first, so that both types come equally often."""
+    return rng.choice(JOBS[rng.choice("OB")])
+
+
+def site(job: str) -> str:
+    """Return a demo job in one line, as the questions begin."""
+    kit = demo_job(job)
+    return f"{kit.title} (job `{job}`): two stages, **{kit.equipment.valve}** valve."
 
 
 @lru_cache(maxsize=1024)
@@ -64,7 +102,33 @@ def call_terminals_at(state: State, place: str) -> list[str]:
 
 def responds(state: State) -> list[str]:
     """Return the names of the equipment that does something."""
-    return [name for name, words in state.responding.items() if words != "off"]
+    return [name for name in EQUIPMENT if state.responding[name] != "off"]
+
+
+def fault_in_words(fault: str) -> str:
+    """Return a fault as a sentence without its full stop.
+
+    >>> fault_in_words("outdoor.Y2=open")
+    'the conductor Y2 of the outdoor run is broken'
+    """
+    target, _, kind = fault.partition("=")
+    where, _, part = target.partition(".")
+    kind, _, value = kind.partition(":")
+    if where in RUN_ENDS:
+        happened = {"open": "is broken", "short": f"touches the conductor {value}"}[kind]
+        return f"the conductor {part} of the {where} run {happened}"
+    if part.startswith("relay-") and part != "relay-board":
+        happened = {"stuck-open": "never closes", "stuck-closed": "never opens"}[kind]
+        return f"the relay {part.removeprefix('relay-')} on the board at the {PLACE_WORDS[where]} {happened}"
+    return {
+        "stat.valve=reversed": "the thermostat is set for the other valve type",
+        "out.contactor=stuck-closed": "the contacts of the contactor are welded together",
+        "out.contactor=burnt-out": "the coil of the contactor is burnt out",
+        "out.unloader=burnt-out": "the solenoid of the second stage is burnt out",
+        "out.reversing-valve=burnt-out": "the solenoid of the reversing valve is burnt out",
+        "air.blower-relay=burnt-out": "the coil of the blower relay is burnt out",
+        "air.sequencer=burnt-out": "the coil of the heat sequencer is burnt out",
+    }[fault]
 
 
 @dataclass(frozen=True)
@@ -110,7 +174,7 @@ def try_calls(
 ) -> Trials:
     """Put calls to a job, and return what came of each.
 
-    Each call has a fresh bench and a minute. `job` is a `Job` or a demo job's name; `place` is `stat`, `air`
+    Each call has a fresh bench and 20 s. `job` is a `Job` or a demo job's name; `place` is `stat`, `air`
     or `out`, where the terminals are read. Raises a `LessonError` for a call, a fault or a job that there
     isn't.
     """
