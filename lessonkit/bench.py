@@ -34,7 +34,7 @@ from lessonkit.job import RUN_ENDS, Job, load_job
 from lessonkit.link import Ends, LinkState, Listener
 from lessonkit.parts import INPUT_LIVE_V
 from lessonkit.settling import Latches, Settled, is_fed, settle, too_weak
-from lessonkit.state import State, read_circuit, read_link
+from lessonkit.state import Event, State, read_circuit, read_link, what_happened
 from lessonkit.wiring import Wiring
 
 #: A coil or board that lets go this often within this time, while nobody changed the call or the faults,
@@ -45,6 +45,7 @@ CONTACTOR, DEFROST_BOARD = "out:contactor", "out:defrost-board"
 
 _TINY_S = 1e-9
 _CACHE = 2048
+_LOG = 4096
 
 
 class Bench:
@@ -66,6 +67,7 @@ class Bench:
         self.faults: tuple[Fault, ...] = ()
         self._boots: dict[str, float] = {}
         self._releases: dict[str, deque[float]] = {}
+        self._log: deque[Event] = deque(maxlen=_LOG)
         self._switched_s = -math.inf
         self._timers = equipment.Timers(coil_c=outdoor_c)
         self._timers_at_s = 0.0
@@ -229,6 +231,7 @@ class Bench:
         """Let the boards' memories follow what the circuit did."""
         for name in settled.released:
             self._note_release(name)
+        self._log.extend(what_happened(self.time_s, before, settled))
         for name in before.awake - settled.latches.awake:
             self._forget_links(name)
         if CONTACTOR in before.sealed ^ settled.latches.sealed or CONTACTOR in settled.released:
@@ -309,6 +312,7 @@ class Bench:
         for name in [name for name, due in self._boots.items() if due <= now]:
             del self._boots[name]
             self._latches = replace(self._latches, awake=self._latches.awake | {name})
+            self._log.append(Event(self.time_s, name, "starts"))
             if name == DEFROST_BOARD:
                 self._hold_compressor()  # common practice: the delay also follows a loss of power
             changed = True
@@ -360,6 +364,11 @@ class Bench:
         return bool(pool.any()) and bool(pool[self._rng.integers(pool.size)])
 
     # ---- what it shows ----
+
+    @property
+    def log(self) -> tuple[Event, ...]:
+        """Return what coils, boards and fuses did, oldest first: the latest few thousand events."""
+        return tuple(self._log)
 
     @property
     def chatter(self) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from lessonkit.circuit import Solution
 from lessonkit.job import RUN_ENDS
 from lessonkit.link import Ends, LinkState
 from lessonkit.reception import Way
-from lessonkit.settling import Settled
+from lessonkit.settling import Latches, Settled
 from lessonkit.wiring import Wiring
 
 
@@ -38,6 +38,19 @@ class BoardState:
 
     volts: float
     awake: bool
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that a coil, a board or a fuse did: `what` in words, at `time_s`."""
+
+    time_s: float
+    name: str
+    what: str
+
+    def __str__(self) -> str:
+        """Return it as a line of a log."""
+        return f"{self.time_s:8.2f} s  {self.name} {self.what}"
 
 
 @dataclass(frozen=True)
@@ -116,6 +129,25 @@ class State:
             "chatter": list(self.chatter),
             "fuse": self.fuse,
         }
+
+
+def what_happened(time_s: float, before: Latches, settled: Settled) -> list[Event]:
+    """Return what coils, boards and fuses did while the circuit settled, in their order.
+
+    A coil that was in for a moment only has both its events.
+    """
+    after, events = settled.latches, []
+    for name in settled.released:
+        if name in before.awake:
+            events.append(Event(time_s, name, "falls asleep"))
+            continue
+        if name not in before.sealed:
+            events.append(Event(time_s, name, "pulls in"))
+        events.append(Event(time_s, name, "lets go"))
+    pulled = after.sealed - (before.sealed - frozenset(settled.released))
+    events += [Event(time_s, name, "pulls in") for name in sorted(pulled)]
+    events += [Event(time_s, name, "blows") for name in sorted(after.blown - before.blown)]
+    return events
 
 
 def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
