@@ -22,7 +22,7 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from lessonkit.calls import terminals_for
@@ -96,8 +96,13 @@ class Fault:
         """Return the fault as the command line spells it."""
         text = f"{self.where}.{self.part}={self.kind}"
         if self.value is not None:
-            text += f":{self.value:g}" if isinstance(self.value, float) else f":{self.value}"
-        return text if self.at == 0.5 else f"{text}@{self.at:g}"
+            text += f":{_spelled(self.value)}"
+        return text if self.at == 0.5 else f"{text}@{_spelled(self.at)}"
+
+
+def _spelled(value: float | str) -> str:
+    """Return a number so that reading it gives the same number, without a bare .0 at its end."""
+    return float.__repr__(value).removesuffix(".0") if isinstance(value, float) else str(value)
 
 
 def fault_parts(job: Job) -> dict[str, dict[str, Kind]]:
@@ -138,7 +143,8 @@ def parse_fault(text: str, job: Job) -> Fault:
 
     Raises `BadFault` with one sentence that names what is wrong and what this job allows.
     """
-    target, equals, rest = str(text).strip().partition("=")
+    text = " ".join(str(text).split())
+    target, equals, rest = text.partition("=")
     if not equals or "." not in target or not rest:
         raise BadFault(
             f"fault {text!r} can't be read; write RUN.CONDUCTOR=KIND or PLACE.PART=KIND, "
@@ -166,13 +172,23 @@ def parse_fault(text: str, job: Job) -> Fault:
 
 
 def check_fault(fault: Fault, job: Job) -> Fault:
-    """Return the fault if this job can have it, else say why not."""
+    """Return the fault if this job can have it, with its usual value if it has none; else say why not."""
     kinds = fault_parts(job).get(f"{fault.where}.{fault.part}", {})
     if fault.kind not in kinds:
         raise BadFault(
             f"fault {fault}: this job has no such part or no such kind of fault (--list shows all)"
         )
-    if kinds[fault.kind].value == "conductor":
+    kind = kinds[fault.kind]
+    if kind.value == "number" and fault.value is None:
+        fault = replace(fault, value=kind.default)
+    if kind.value == "number":
+        fault = replace(fault, value=_number(str(fault), fault.value, _valued(kind), kind.low, kind.high))
+    elif kind.value == "none" and fault.value is not None:
+        raise BadFault(f"fault {fault}: {kind.name} takes no value")
+    fault = replace(fault, at=_number(str(fault), fault.at, "the position", 0.0, 1.0))
+    if fault.at != 0.5 and not kind.placed:
+        raise BadFault(f"fault {fault}: {kind.name} has no position")
+    if kind.value == "conductor":
         others = [name for name in job.runs[fault.where].conductors if name != fault.part]
         if fault.value not in others:
             raise BadFault(f"fault {fault}: the other conductor must be one of {', '.join(others)}")
@@ -190,22 +206,29 @@ def _value(text: str, kind: Kind, colon: str, value_text: str) -> float | str | 
         return value_text
     if not colon:
         return kind.default
-    return _number(text, value_text, f"the value ({kind.unit})", kind.low, kind.high)
+    return _number(text, value_text, _valued(kind), kind.low, kind.high)
 
 
-def _number(text: str, number_text: str, what: str, low: float, high: float) -> float:
+def _valued(kind: Kind) -> str:
+    return f"the value ({kind.unit})"
+
+
+def _number(text: str, given: object, what: str, low: float, high: float) -> float:
     try:
-        number = float(number_text)
-    except ValueError:
+        number = math.nan if isinstance(given, bool) else float(given)  # type: ignore[arg-type]
+    except (TypeError, ValueError, OverflowError):
         number = math.nan
-    if not low <= number <= high or math.isinf(number):
-        limit = f"from {low:g} to {high:g}" if high < math.inf else f"of {low:g} or more"
-        raise BadFault(f"fault {text!r}: {what} is {number_text!r}, but must be a number {limit}")
+    if not low <= number <= high:
+        raise BadFault(
+            f"fault {text!r}: {what} is {given!r}, but must be a number from {low:g} to {high:g}"
+        )
     return number
 
 
-def as_faults(faults: Iterable[Fault | str], job: Job) -> tuple[Fault, ...]:
-    """Return faults given as values or as text, each checked against the job; doubles are dropped."""
+def as_faults(faults: Iterable[Fault | str] | Fault | str, job: Job) -> tuple[Fault, ...]:
+    """Return faults, given as values or as text, checked against the job; doubles are dropped."""
+    if isinstance(faults, Fault | str):
+        faults = [faults]
     listed = (fault if isinstance(fault, Fault) else parse_fault(fault, job) for fault in faults)
     checked = [check_fault(fault, job) for fault in listed]
     unique = tuple(dict.fromkeys(checked))
