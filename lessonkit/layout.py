@@ -170,6 +170,9 @@ def _add_earth(to: Layout) -> None:
             "common of the relay board bonded to grounded metal outdoors",
         )
     to.r("leak out:GND", "out:GND", "out:C", LEAK_OHM, "leakage")
+    # Whatever is cut off from everything else still leaks to the building through walls and soil.
+    to.r("leak stat", "stat:C", "air:GND", LEAK_OHM, "leakage of the thermostat to the building")
+    to.r("leak out", "out:GND", "air:GND", LEAK_OHM, "leakage of the outdoor unit to the building")
 
 
 def _add_run(to: Layout, name: str, run: Run) -> None:
@@ -180,25 +183,18 @@ def _add_run(to: Layout, name: str, run: Run) -> None:
         if fault.where == name and fault.kind == "swapped":
             one, two = fault.part, str(fault.value)
             far_node[one], far_node[two] = far_node[two], far_node[one]
-    share: dict[str, float] = {}  # of each conductor's capacitance at the near end
+    broken_at: dict[str, float | None] = {}
     for conductor in run.conductors:
-        share[conductor] = _add_conductor(to, name, run, conductor, near_node[conductor], far_node[conductor])
+        ends = near_node[conductor], far_node[conductor]
+        broken_at[conductor] = _add_conductor(to, name, run, conductor, *ends)
     for one, two in run.neighbours():
-        at_near = min(share[one], share[two])
-        at_far = min(1 - share[one], 1 - share[two])
         pair = f"{name} {one}/{two}"
-        for end, nodes, part in (("near", near_node, at_near), ("far", far_node, at_far)):
-            c_farad = run.pair_farad * part
-            to.fixed.append(
-                Capacitance(f"c {pair} {end}", nodes[one], nodes[two], c_farad, f"{pair}, {end} end")
-            )
-            to.r(
-                f"i {pair} {end}",
-                nodes[one],
-                nodes[two],
-                2 * run.insulation_ohm,
-                f"insulation {pair}, {end} end",
-            )
+        for end, a, b, part in _side_by_side(broken_at[one], broken_at[two]):
+            a_node = (near_node if a == "near" else far_node)[one]
+            b_node = (near_node if b == "near" else far_node)[two]
+            c_farad, ohm = run.pair_farad * part, run.insulation_ohm / part if part else math.inf
+            to.fixed.append(Capacitance(f"c {pair} {end}", a_node, b_node, c_farad, f"{pair}, {end}"))
+            to.r(f"i {pair} {end}", a_node, b_node, ohm, f"insulation {pair}, {end}")
     for fault in to.faults:
         if fault.where != name or fault.kind not in ("short", "earth"):
             continue
@@ -216,6 +212,22 @@ def _add_run(to: Layout, name: str, run: Run) -> None:
                 float(fault.value or SHORT_OHM),
                 f"{name}.{fault.part} to grounded metal",
             )
+
+
+def _side_by_side(one: float | None, two: float | None) -> list[tuple[str, str, str, float]]:
+    """Return which pieces of two neighbours lie side by side, and over what part of the run.
+
+    `one` and `two` say where each is broken (None: nowhere).  A whole conductor's capacitance is divided
+    where its neighbour is broken.
+    """
+    one, two = (0.5 if two is None else two) if one is None else one, two
+    two = one if two is None else two
+    found = [("near end", "near", "near", min(one, two)), ("far end", "far", "far", 1 - max(one, two))]
+    if one < two:
+        found.append(("between the breaks", "far", "near", two - one))
+    elif two < one:
+        found.append(("between the breaks", "near", "far", one - two))
+    return found
 
 
 def _cuts(to: Layout, name: str, conductor: str) -> list[float]:
@@ -238,10 +250,8 @@ def _on_conductor(
     return far_node[conductor] if at >= 1 else f"{name}:{conductor}@{at:g}"
 
 
-def _add_conductor(to: Layout, name: str, run: Run, conductor: str, near: str, far: str) -> float:
-    """Add one conductor in as many pieces as faults cut it into; return the near end's share of its
-    capacitance.
-    """
+def _add_conductor(to: Layout, name: str, run: Run, conductor: str, near: str, far: str) -> float | None:
+    """Add one conductor in as many pieces as faults cut it into; return where it is broken, if it is."""
     opened = [f.at for f in to.found(name, conductor, "open")] + (
         [0.5] if conductor.startswith("bad") else []
     )
@@ -259,7 +269,7 @@ def _add_conductor(to: Layout, name: str, run: Run, conductor: str, near: str, f
         to.r(f"{name}.{conductor}#{k}", nodes[k], nodes[k + 1], ohm, f"conductor {name}.{conductor}")
         if k:
             to.r(f"leak {nodes[k]}", nodes[k], REFERENCE, LEAK_OHM, "leakage")
-    return opened[0] if opened else 0.5
+    return opened[0] if opened else None
 
 
 def _add_link(to: Layout, name: str, run: Run) -> None:
