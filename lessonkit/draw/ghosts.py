@@ -1,0 +1,46 @@
+"""Ghosts: terminals that show volts and can deliver nothing.
+
+A conductor that hangs loose lies beside live ones for its whole length, and their capacitance lifts it to as
+much as half the supply. A meter of high impedance believes it; a load of a few kilohms takes it away. That is
+the test here, on the same circuit that decides everything else.
+"""
+
+from __future__ import annotations
+
+from lessonkit.bench import Bench
+from lessonkit.circuit import Resistance, solve_many
+from lessonkit.draw.looks import LIVE_V
+from lessonkit.meter import INPUT_OHM
+
+__all__ = ["ghost_nodes"]
+
+#: What can leave a terminal hanging; without one of these, no search is made.
+_LOOSENING = frozenset({"open", "burnt-out", "swapped", "stuck-open", "dead", "resistance"})
+
+
+def ghost_nodes(bench: Bench) -> frozenset[str]:
+    """Return the nodes that look live and lose half their volts at a low-impedance meter."""
+    if not any(fault.kind in _LOOSENING for fault in bench.faults):
+        return frozenset()
+    solution = bench.solution
+    looks_live = [
+        node
+        for node in bench.state.volts
+        if not node.endswith((":R", ":C", ":XFMR", ":GND")) and abs(solution.v(node, _common(node))) >= LIVE_V
+    ]
+    if not looks_live:
+        return frozenset()
+    loaded = [
+        bench.network(extra=(Resistance("meter", node, _common(node), INPUT_OHM["low"], "meter"),))
+        for node in looks_live
+    ]
+    after = solve_many(loaded, bench.job.frequency_hz)
+    return frozenset(
+        node
+        for node, with_load in zip(looks_live, after, strict=True)
+        if abs(with_load.v(node, _common(node))) < 0.5 * abs(solution.v(node, _common(node)))
+    )
+
+
+def _common(node: str) -> str:
+    return f"{node.partition(':')[0]}:C"

@@ -1,0 +1,80 @@
+"""A bench at one moment, shown without a panel: the still picture that a workbook prints.
+
+    show_bench("two-run", "cool-2", ["outdoor.SIG=open"], seconds=30)
+
+A pure function of its arguments: the same ones give the same picture and the same words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from lessonkit.bench import Bench
+from lessonkit.draw.frames_view import last_frame
+from lessonkit.draw.ghosts import ghost_nodes
+from lessonkit.draw.scope import scope_svg
+from lessonkit.draw.wiring import wiring_svg
+from lessonkit.draw.words import state_words
+from lessonkit.faults import Fault
+from lessonkit.job import Job
+from lessonkit.state import State
+
+__all__ = ["SOUND_S", "BenchView", "show_bench"]
+
+SOUND_S = 15.0
+"""How long a bench runs sound under its call before faults strike."""
+
+
+@dataclass(frozen=True)
+class BenchView:
+    """What a notebook shows of a bench: a picture, and the same in words.
+
+    `state` is there to read numbers from.
+    """
+
+    state: State
+    words: str
+    svg: str
+    scope: str = ""
+
+    def __str__(self) -> str:
+        """Return the state in words."""
+        return self.words
+
+    def __repr__(self) -> str:
+        """Return the state in words, a sentence a line, as a notebook without pictures shows it."""
+        return self.words.replace(". ", ".\n")
+
+    def _repr_html_(self) -> str:
+        return self.svg + self.scope
+
+
+def show_bench(
+    job: Job | str = "two-run",
+    call: str = "off",
+    faults: Iterable[Fault | str] = (),
+    seconds: float = 60.0,
+    *,
+    seed: int = 0,
+    outdoor_c: float = 8.0,
+    covered: bool = False,
+    scope: str = "",
+) -> BenchView:
+    """Return a bench under a call, some seconds after faults struck.
+
+    The job first runs sound for `SOUND_S` seconds. `covered` hides volts and conductors; `scope` names a run
+    whose last frame is shown below.
+    """
+    bench = Bench(job, seed=seed, outdoor_c=outdoor_c)
+    bench.set_call(call)
+    bench.advance(SOUND_S)
+    bench.set_faults(faults)
+    state = bench.advance(seconds)
+    ghosts = ghost_nodes(bench)
+    return BenchView(
+        state,
+        state_words(state, bench.job, ghosts),
+        wiring_svg(state, bench.job, covered, ghosts),
+        scope_svg(last_frame(bench, scope)) if scope else "",
+    )

@@ -1,0 +1,83 @@
+"""The state of a bench in plain words: the text alternative of its picture.
+
+Written for an ear: what is asked for and what the house gets first, then what is out of order, then the
+wires.
+"""
+
+from __future__ import annotations
+
+from lessonkit.calls import PLACE_WORDS
+from lessonkit.draw.looks import Wire, earth_wire, fault_words, present_faults, wires
+from lessonkit.job import RUN_ENDS, Job
+from lessonkit.state import State
+
+__all__ = ["clock_words", "equipment_words", "link_words", "state_words", "wire_words"]
+
+
+def clock_words(seconds: float) -> str:
+    """Return a time for reading: `45 s`, `3 min 20 s`, `1 h 2 min`.
+
+    >>> clock_words(200)
+    '3 min 20 s'
+    """
+    whole = round(seconds)
+    hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
+    if hours:
+        return f"{hours} h {minutes} min"
+    if minutes:
+        return f"{minutes} min {rest} s" if rest else f"{minutes} min"
+    return f"{seconds:.1f} s" if whole != seconds else f"{whole} s"
+
+
+def state_words(state: State, job: Job, ghosts: frozenset[str] = frozenset()) -> str:
+    """Return everything that the wiring picture shows, in sentences."""
+    called = ", ".join(t for t in job.call_terminals if t in state.called) or "no terminal"
+    sentences = [
+        f"After {clock_words(state.time_s)} the thermostat calls {state.call} ({called})",
+        f"the house gets {state.delivering}",
+        equipment_words(state),
+    ]
+    if not state.powered:
+        sentences.append("the disconnect is open")
+    if state.fuse == "blown":
+        sentences.append("a fuse is blown")
+    faults = [f"{f.where} {f.part} {fault_words(f, job)}" for f in present_faults(state, job)]
+    sentences.append(f"faults: {', '.join(faults)}" if faults else "no faults")
+    if state.chatter:
+        sentences.append(f"chatter: {', '.join(state.chatter)} pull in and let go again and again")
+    if state.waiting_s > 0:
+        sentences.append(f"the compressor waits another {clock_words(state.waiting_s)}")
+    sentences += [link_words(state, run) for run in state.links]
+    for run, (near, far) in RUN_ENDS.items():
+        listed = [wire_words(wire) for wire in wires(state, job, ghosts) if wire.run == run]
+        if run == "outdoor":
+            listed.append(wire_words(earth_wire(state, job)))
+        sentences.append(f"from {PLACE_WORDS[near]} to {PLACE_WORDS[far]}: {'; '.join(listed)}")
+    return " ".join(f"{words[0].upper()}{words[1:]}." for words in sentences)
+
+
+def equipment_words(state: State) -> str:
+    """Return what responds and what doesn't, in one sentence without its full stop."""
+    does = state.responding.items()
+    on = [name if words == "on" else f"{name} ({words[4:]})" for name, words in does if words != "off"]
+    off = [name for name, words in does if words == "off"]
+    return f"on: {', '.join(on)}; off: {', '.join(off)}" if on else "no equipment responds"
+
+
+def link_words(state: State, run: str) -> str:
+    """Return how one link is doing, in one sentence without its full stop."""
+    link = state.links[run]
+    counts = f"{link.sent} frames sent, {link.accepted} accepted, {link.replies} answered"
+    words = f"the link on the {run} run is {link.state}: {counts}"
+    return f"{words}; {link.why}" if link.why else words
+
+
+def wire_words(wire: Wire) -> str:
+    """Return one conductor in a few words, such as `SIG signalling, broken, then dead`."""
+    name = wire.conductor
+    if wire.broken:
+        return f"{name} {wire.near}, broken, then {wire.far}"
+    state = wire.near if wire.near == wire.far else f"{wire.near}, at the far end {wire.far}"
+    if wire.faults:
+        return f"{name} {state}, {', '.join(f.kind for f in wire.faults)}"
+    return f"{name} {state}"
