@@ -25,19 +25,21 @@ def installed(tmp_path_factory: pytest.TempPathFactory, checkout: Path) -> Path:
 
 
 def test_rooms_jobs_and_workbooks_are_inside(installed: Path, checkout: Path) -> None:
-    """Every room, demo job and notebook of the checkout is in the wheel, byte for byte."""
+    """Every room, job, page and notebook of the checkout is in the wheel, byte for byte."""
     kinds = [
-        (checkout / "lessonkit", "*.py", installed / "lessonkit"),
-        (checkout / "lessonkit", "*.toml", installed / "lessonkit"),
-        (checkout / "lessonkit", "*.json", installed / "lessonkit"),
-        (checkout / "notebooks", "*.ipynb", installed / "lessonkit" / "_notebooks"),
+        (checkout / "lessonkit", installed / "lessonkit"),
+        (checkout / "notebooks", installed / "lessonkit" / "_notebooks"),
     ]
-    for source, pattern, target in kinds:
-        files = [path for path in source.rglob(pattern) if ".ipynb_checkpoints" not in path.parts]
-        assert files
+    for source, target in kinds:
+        files = [path for path in source.rglob("*") if path.is_file() and _is_shipped(path)]
+        assert {path.suffix for path in files} & {".py", ".ipynb"}
         for path in files:
             assert (target / path.relative_to(source)).read_bytes() == path.read_bytes()
     assert (installed / "lessonkit" / "py.typed").exists()
+
+
+def _is_shipped(path: Path) -> bool:
+    return not {"__pycache__", ".ipynb_checkpoints"} & set(path.parts) and path.suffix != ".part"
 
 
 def test_tests_and_figures_stay_outside(installed: Path) -> None:
