@@ -361,7 +361,7 @@ def _as_found(held: Any, flags: tuple[str, ...]) -> Found:
     if isinstance(held, NotPlain):
         return Found("broken", reason=str(held), flags=flags)
     if held is ... or held is None:
-        return Found("unanswered", flags=flags)
+        return Found("unanswered", reason="the answer is still to be given", flags=flags)
     if isinstance(held, Tool):
         return Found("broken", reason="the answer is a function, not its result", flags=flags)
     return Found("given", to_wire(held), flags=flags)

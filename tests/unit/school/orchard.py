@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 import json
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -82,3 +83,249 @@ def with_code(sheet: Sheet, source: str, before: str) -> Sheet:
 def answer_cell(source: str) -> Callable[[int], Sheet]:
     """Return a maker of notebooks that are right, but for the answer cell of 91.1."""
     return lambda variant: changed(answered("orchard_a", variant), "answer-91-1", source)
+
+
+# What a class hands in besides honest work ----------------------------------------------------------------
+
+OUTSIDE = Path(tempfile.gettempdir()) / "lessonkit-was-here"
+"""What a hostile answer tries to write."""
+
+Planted = dict[str, str]
+"""Exercise -> state, for those that are not right."""
+
+BROKEN = {"91.1": "unreadable"}
+
+
+def _code(*lines: str) -> Callable[[int], bytes]:
+    return lambda variant: to_bytes(answer_cell("\n".join(lines))(variant))
+
+
+def _beside(cell: str) -> Callable[[Sheet, int], Sheet]:
+    """Return a change that adds a cell of the student's own beside right answers."""
+    return lambda sheet, _: with_code(sheet, cell, "answer-91-1")
+
+
+def _edited(cell: str, source: str | None) -> Callable[[int], bytes]:
+    return lambda variant: to_bytes(changed(answered("orchard_a", variant), cell, source))
+
+
+def _sheet(change: Callable[[Sheet, int], Sheet | None]) -> Callable[[int], bytes]:
+    def make(variant: int) -> bytes:
+        sheet = copy.deepcopy(answered("orchard_a", variant))
+        return to_bytes(change(sheet, variant) or sheet)
+
+    return make
+
+
+def _bytes(change: Callable[[bytes], bytes]) -> Callable[[int], bytes]:
+    return lambda variant: change(to_bytes(answered("orchard_a", variant)))
+
+
+def _place(sheet: Sheet, cell: str) -> int:
+    return next(index for index, item in enumerate(sheet["cells"]) if item["id"] == cell)
+
+
+def _value(variant: int) -> float:
+    return float(right("orchard_a", variant)["91.1"])
+
+
+def _moved(sheet: Sheet, _: int) -> None:
+    sheet["cells"].reverse()
+    sheet["cells"].insert(0, sheet["cells"].pop(_place(sheet, "setup")))
+
+
+def _bare(sheet: Sheet, _: int) -> None:
+    for number, cell in enumerate(sheet["cells"]):
+        cell["metadata"], cell["id"] = {}, f"x{number}"
+
+
+def _cleared(sheet: Sheet, _: int) -> None:
+    for cell in sheet["cells"]:
+        if cell["cell_type"] == "code":
+            cell["outputs"], cell["execution_count"] = [], None
+
+
+def _swapped(sheet: Sheet, _: int) -> None:
+    one, two = (sheet["cells"][_place(sheet, name)] for name in ("answer-91-1", "answer-91-2"))
+    one["metadata"], two["metadata"] = two["metadata"], one["metadata"]
+
+
+def _renamed(sheet: Sheet, variant: int) -> Sheet:
+    sheet = changed(sheet, "answer-91-1", f"my_ohms = {_value(variant)!r}")
+    return changed(sheet, "check-91-1", '# NBVAL_CHECK_OUTPUT\nworkbook.check("91.1", my_ohms)')
+
+
+def _labelled(sheet: Sheet, variant: int) -> Sheet:
+    return changed(sheet, "answer-91-1", f"my_ohms = {_value(variant)!r}")
+
+
+def _merged(sheet: Sheet, variant: int) -> Sheet:
+    amps = right("orchard_a", variant)["91.2"]
+    sheet = changed(sheet, "answer-91-1", f"answer_91_1 = {_value(variant)!r}\nanswer_91_2 = {amps!r}")
+    return changed(sheet, "answer-91-2", None)
+
+
+def _twice(above: bool) -> Callable[[Sheet, int], Sheet]:
+    def make(sheet: Sheet, _: int) -> Sheet:
+        return with_code(sheet, "answer_91_1 = 1e6", "answer-91-1" if above else "ask-91-2")
+
+    return make
+
+
+def _in_text(sheet: Sheet, variant: int) -> None:
+    cell = sheet["cells"][_place(sheet, "answer-91-1")]
+    cell["cell_type"] = "markdown"
+    del cell["outputs"], cell["execution_count"]
+
+
+def _format_3(sheet: Sheet, _: int) -> Sheet:
+    for cell in sheet["cells"]:
+        if cell["cell_type"] == "code":
+            cell["input"], cell["language"] = cell.pop("source"), "python"
+            cell["prompt_number"] = cell.pop("execution_count")
+    return {"nbformat": 3, "nbformat_minor": 0, "metadata": {}, "worksheets": [{"cells": sheet["cells"]}]}
+
+
+def _format_4_0(sheet: Sheet, _: int) -> None:
+    sheet["nbformat_minor"] = 0
+    for cell in sheet["cells"]:
+        del cell["id"]
+
+
+# name -> (file, states that are not right, what the teacher is told)
+ODD: dict[str, tuple[Callable[[int], bytes], Planted, str]] = {
+    # hostile or hapless code in an answer
+    "loop": (_code("while True:", "    pass"), {"91.1": "unanswered"}, ""),
+    "loop-in-answer": (_code("answer_91_1 = sum(1 for _ in iter(int, 1))"), BROKEN, ""),
+    "loop-that-swallows": (
+        _code(
+            "while True:",
+            "    try:",
+            "        while True:",
+            "            answer_91_1 = 1",
+            "    except BaseException:",
+            "        pass",
+        ),
+        BROKEN,
+        "",
+    ),
+    "loop-beside": (_sheet(_beside("while True:\n    pass")), {}, ""),
+    "power": (_code("answer_91_1 = 9**9**9"), BROKEN, ""),
+    "recursion": (_code("def f(n):", "    return f(n + 1)", "answer_91_1 = f(0)"), BROKEN, ""),
+    "many-processes": (_code("import os", "answer_91_1 = len([os.fork() for _ in range(99)])"), BROKEN, ""),
+    "ten-gigabytes": (_code("x = bytearray(10**10)", "answer_91_1 = len(x)"), BROKEN, ""),
+    "gigabyte-of-output": (
+        _code("answer_91_1 = len([print('x' * 10**6) for _ in range(1000)])"),
+        {"91.1": "not yet"},
+        "",
+    ),
+    "gigabyte-as-answer": (_code("answer_91_1 = str(1) * 10**9"), BROKEN, ""),
+    "exit": (_code("import os", "answer_91_1 = os._exit(0)"), BROKEN, ""),
+    "exit-beside": (_sheet(_beside("import os\nos._exit(0)")), {}, ""),
+    "system-exit": (_code("raise SystemExit"), {"91.1": "unanswered"}, ""),
+    "socket": (
+        _code("import socket", "answer_91_1 = socket.create_connection(('127.0.0.1', 22), 1).fileno()"),
+        BROKEN,
+        "",
+    ),
+    "read-outside": (_code("answer_91_1 = len(open('/etc/passwd').read())"), BROKEN, ""),
+    "write-outside": (
+        _code("from pathlib import Path", f"answer_91_1 = Path({str(OUTSIDE)!r}).write_text('x' * 99)"),
+        BROKEN,
+        "",
+    ),
+    "read-the-judge": (
+        _code("import lessonkit.exercises.core as core", "answer_91_1 = core.solution"),
+        BROKEN,
+        "",
+    ),
+    "nan": (_code("answer_91_1 = float('nan')"), BROKEN, ""),
+    "infinite": (_code("answer_91_1 = 1e999"), BROKEN, ""),
+    "huge-integer": (_code("answer_91_1 = 10**5000"), BROKEN, ""),
+    "own-list": (_code("answer_91_1 = []", "answer_91_1.append(answer_91_1)"), BROKEN, ""),
+    "hostile-repr": (
+        _code(
+            "class X:",
+            "    def __repr__(self):",
+            "        raise SystemExit",
+            "    __float__ = __len__ = __repr__",
+            "answer_91_1 = X()",
+        ),
+        BROKEN,
+        "",
+    ),
+    "lying-text": (
+        _code(
+            "class S(str):",
+            "    def __eq__(self, other):",
+            "        return True",
+            "    __hash__ = str.__hash__",
+            "answer_91_1 = S('1')",
+        ),
+        BROKEN,
+        "",
+    ),
+    "spoofed-verdict": (_code("answer_91_1 = '\\r91.1 right'"), BROKEN, ""),
+    "syntax-error": (_code("answer_91_1 = 2 *"), BROKEN, ""),
+    "division-by-zero": (_code("answer_91_1 = 1 / 0"), BROKEN, ""),
+    # cells moved, changed, lost
+    "honest": (_bytes(lambda data: data), {}, ""),
+    "computed": (
+        _code(
+            "import math",
+            "run = workbook.givens('91.1')",
+            "answer_91_1 = 2 * run['length_m'] * run['ohm_per_m'] * math.cos(0)",
+        ),
+        {},
+        "",
+    ),
+    "computed-by-code": (
+        _code(
+            "run = workbook.givens('91.1')",
+            "answer_91_1 = 0",
+            "for _ in range(2):",
+            "    answer_91_1 += run['length_m'] * run['ohm_per_m']",
+        ),
+        {},
+        "",
+    ),
+    "magic": (lambda v: _code(f"%timeit 1\nanswer_91_1 = {_value(v)!r}")(v), {}, ""),
+    "check-edited": (
+        _edited("check-91-1", "# NBVAL_SKIP\nprint('91.1 right')"),
+        {},
+        "check cell is missing or changed",
+    ),
+    "check-deleted": (_edited("check-91-1", None), {}, "check cell is missing"),
+    "answer-deleted": (_edited("answer-91-1", None), {"91.1": "unanswered"}, ""),
+    "answer-blank": (_edited("answer-91-1", "answer_91_1 = ..."), {"91.1": "unanswered"}, ""),
+    "reordered": (_sheet(_moved), {}, ""),
+    "metadata-cleared": (_sheet(_bare), {}, ""),
+    "outputs-cleared": (_sheet(_cleared), {}, ""),
+    "labels-swapped": (_sheet(_swapped), {}, "another exercise's answer"),
+    "renamed": (_sheet(_renamed), {}, "answer stands in the check cell"),
+    "renamed-by-label": (_sheet(_labelled), {}, "renamed"),
+    "merged": (_sheet(_merged), {}, ""),
+    "twice-above": (_sheet(_twice(True)), {}, "more than once"),
+    "twice-below": (_sheet(_twice(False)), {}, "more than once"),
+    "in-a-text-cell": (_sheet(_in_text), {"91.1": "unanswered"}, "text cell"),
+    "setup-deleted": (_edited("setup", None), {}, "opens the workbook"),
+    # files of every kind
+    "format-3": (_sheet(_format_3), {}, "format is 3"),
+    "format-4.0": (_sheet(_format_4_0), {}, ""),
+    "crlf": (_bytes(lambda data: data.replace(b"\n", b"\r\n")), {}, ""),
+    "byte-order-mark": (_bytes(lambda data: b"\xef\xbb\xbf" + data), {}, "byte-order mark"),
+    "utf-16": (_bytes(lambda data: data.decode().encode("utf-16")), {}, "UTF-16"),
+    "not-utf-8": (_bytes(lambda data: data.replace(b'"# The', b'"# \xe9 The', 1)), {}, "not in UTF-8"),
+}
+
+UNREADABLE: dict[str, tuple[Callable[[int], bytes], str]] = {
+    "empty": (lambda _: b"", "empty"),
+    "not-json": (lambda _: b"answer_91_1 = 3", "not a notebook"),
+    "web-page": (lambda _: b"<!doctype html><html></html>", "web page"),
+    "truncated": (_bytes(lambda data: data[: len(data) // 2]), "breaks off"),
+    "deeply-nested": (lambda _: b"[" * 200_000 + b"]" * 200_000, "nested"),
+    "two-hundred-megabytes": (_bytes(lambda data: data + b" " * 200_000_000), "at most 20"),
+    "list": (lambda _: b"[1, 2]", "not a notebook"),
+    "no-cells": (lambda _: b"{}", "no cells"),
+    "fat-inside": (lambda _: b'{"cells": [' + b"[]," * 6_000_000 + b"[]]}", "cells"),
+}

@@ -1,0 +1,178 @@
+"""The commands `grade` and `hand-out`: what a person types, and what a person reads.
+
+    lessonkit hand-out --roster ROSTER.csv --seed S --out DIR
+    lessonkit grade DIR --seed S --out DIR
+
+Progress goes to standard error and only to a terminal; what was found goes to standard output.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from lessonkit.errors import LessonError
+
+__all__ = ["add_grade_arguments", "add_hand_out_arguments", "run_grade", "run_hand_out"]
+
+
+class NotConfined(LessonError, RuntimeError):
+    """This machine can't confine a student's code, and nobody has said that this is known."""
+
+
+def _seed(text: str) -> str:
+    if not text.strip():
+        raise argparse.ArgumentTypeError("the class seed is empty; give a number or a word")
+    return text.strip()
+
+
+def _workers(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 256:
+        raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 1 to 256")
+    return int(text)
+
+
+def add_hand_out_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of `hand-out`."""
+    parser.add_argument("--roster", type=Path, required=True, help="a CSV file with a column name")
+    parser.add_argument(
+        "--seed", type=_seed, required=True, help="the class seed: a number or a word, kept by the school"
+    )
+    parser.add_argument(
+        "--out", type=Path, required=True, help="a new folder for the workbooks and manifest.csv"
+    )
+    parser.add_argument(
+        "--names-inside", action="store_true", help="write the student's name into the workbook too"
+    )
+    parser.add_argument(
+        "--workbooks", type=Path, help="a folder of pristine workbooks in place of the series"
+    )
+
+
+def run_hand_out(options: argparse.Namespace) -> int:
+    """Make each student's own workbooks."""
+    from lessonkit.grading.handout import hand_out
+    from lessonkit.grading.school import load_school
+
+    school = load_school(options.workbooks)
+    made = hand_out(school, options.roster, options.seed, options.out, names_inside=options.names_inside)
+    students, files = len(made.roll.students), len(made.roll.places)
+    print(f"{files} workbooks for {students} students in {options.out}; keep {made.manifest} for grading.")
+    return 0
+
+
+def add_grade_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of `grade`."""
+    parser.add_argument(
+        "folder", type=Path, metavar="DIR", help="the folder with the notebooks that were handed in"
+    )
+    parser.add_argument(
+        "--out", type=Path, required=True, help="the folder for marks.csv and everything else"
+    )
+    parser.add_argument("--seed", type=_seed, help="the class seed that the workbooks were handed out with")
+    parser.add_argument("--roster", type=Path, help="the roster or the manifest.csv of the hand-out")
+    parser.add_argument(
+        "--changes", type=Path, help="your own decisions: student, exercise, points, reason (CSV)"
+    )
+    parser.add_argument(
+        "--workbooks", type=Path, help="a folder of pristine workbooks in place of the series"
+    )
+    parser.add_argument(
+        "--workers", type=_workers, help="how many batches at a time (default: one a processor)"
+    )
+    parser.add_argument("--dask", metavar="ADDRESS", help="the scheduler of a Dask cluster to do the work")
+    parser.add_argument(
+        "--unconfined",
+        action="store_true",
+        help="go on where student code can't be confined: none is run, and computed answers are left to you",
+    )
+
+
+def run_grade(options: argparse.Namespace) -> int:
+    """Mark a folder of answered workbooks."""
+    from lessonkit.grading.confine import confinement
+    from lessonkit.grading.roster import read_roll
+    from lessonkit.grading.run import grade_folder
+    from lessonkit.grading.school import load_school
+
+    where = confinement()
+    if not where.safe and not options.unconfined:
+        raise NotConfined(
+            f"Student code can't be confined here: {where.why}. Add --unconfined to go on without running "
+            "any; computed answers are then left to you."
+        )
+    if not where.safe:
+        print(f"No student code is run: {where.why}. Computed answers are left to you.", file=sys.stderr)
+    school = load_school(options.workbooks)
+    roll = None if options.roster is None else read_roll(options.roster, school, options.seed)
+    with _progress() as progress, _cluster(options.dask) as executor:
+        graded = grade_folder(
+            options.folder,
+            options.out,
+            school,
+            roll=roll,
+            seed=options.seed,
+            changes=options.changes,
+            executor=executor,
+            workers=options.workers,
+            progress=progress,
+        )
+    _report(graded, options.out)
+    return 0
+
+
+def _report(graded: Any, out: Path) -> None:
+    states = Counter(mark.state for student in graded.students for mark in student.marks)
+    states.pop("missing", None)
+    counts = ", ".join(f"{number} {state}" for state, number in states.most_common()) or "nothing to mark"
+    print(f"{graded.files} files, {len(graded.students)} students: {counts}.")
+    for stray in graded.strays:
+        print(f"left aside: {stray}")
+    waiting = sum(mark.state == "teacher" and not mark.change for s in graded.students for mark in s.marks)
+    if waiting:
+        print(f"{waiting} answers wait for you; the remarks in {out / 'marks.csv'} say which and why.")
+    places = f"Marks are in {out / 'marks.csv'}, pages in {out / 'pages'}"
+    print(f"{places}, the class picture in {out / 'class.html'}.")
+
+
+@contextmanager
+def _progress() -> Iterator[Any]:
+    """Yield a function that shows progress on a terminal, and does nothing elsewhere."""
+    if not sys.stderr.isatty():
+        yield lambda *_: None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bars:
+        known: dict[str, Any] = {}
+
+        def show(what: str, done: int, total: int) -> None:
+            if what not in known:
+                known[what] = bars.add_task(what, total=total)
+            bars.update(known[what], completed=done, total=total)
+
+        yield show
+
+
+@contextmanager
+def _cluster(address: str | None) -> Iterator[Any]:
+    """Yield a Dask cluster's executor, or None."""
+    if address is None:
+        yield None
+        return
+    try:
+        from distributed import Client
+    except ImportError:
+        raise LessonError("Dask is not installed; run: pip install 'lessonkit[district]'.") from None
+    try:
+        client = Client(address, timeout="10s")
+    except (OSError, ValueError, TimeoutError) as error:
+        raise LessonError(f"There is no Dask scheduler at {address}: {error}.") from None
+    with client:
+        yield client.get_executor()

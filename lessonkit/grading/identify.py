@@ -1,0 +1,222 @@
+"""Whose file is it, and which one counts.
+
+With a roll, a file is known by the name it was handed out under, which learning platforms wrap in names of
+their own but keep; failing that, by the numbers in it. Without one, the files' names are the students:
+`anna.ipynb`, `01_calls_anna.ipynb` or `anna/01_calls.ipynb`.
+
+The numbers inside are held against the roll: a file with another student's numbers, or with none of the
+class's, is held back for the teacher, whoever's name is on it. Of two files for one workbook one counts, and
+both are named.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import PurePosixPath
+
+from lessonkit.exercises.core import variant_number
+from lessonkit.grading.read import Reading
+from lessonkit.grading.roster import Place, Roll, slug
+from lessonkit.grading.school import School
+
+__all__ = ["HandIn", "identify"]
+
+
+@dataclass(frozen=True)
+class HandIn:
+    """One file that counts: a student's workbook.
+
+    `book` is "" when nothing tells which it is. `variant` is what it is judged with, None when it is `held`
+    back, with the reason. `remarks` are for the teacher.
+    """
+
+    student: str
+    book: str
+    file: str
+    reading: Reading
+    variant: int | None = None
+    held: str = ""
+    remarks: tuple[str, ...] = ()
+
+
+def identify(
+    readings: Mapping[str, Reading], school: School, roll: Roll | None, seed: object | None
+) -> tuple[list[HandIn], list[str]]:
+    """Return the hand-ins that count, and a line about each file that belongs to nobody.
+
+    `readings` are by the file's path under the folder, with slashes.
+    """
+    known: dict[tuple[str, str], list[HandIn]] = defaultdict(list)
+    strays = []
+    if roll is None:
+        students = _students_by_name(readings, school)
+        for file, reading in readings.items():
+            book = reading.book or _book_by_name(file, school)
+            known[students[file], book].append(HandIn(students[file], book, file, reading))
+        return _without_roll([_counting(mine) for mine in known.values()], seed), []
+    for file, reading in readings.items():
+        found, remarks = _in_roll(file, reading, roll, school)
+        if found is None:
+            why = reading.trouble or "neither its name nor its numbers are in the roster"
+            strays.append(f"{file}: {why}")
+            continue
+        known[found.student, found.book].append(
+            HandIn(found.student, found.book, file, reading, remarks=remarks)
+        )
+    return [_held_to(roll, _counting(mine)) for mine in known.values()], strays
+
+
+def _in_roll(file: str, reading: Reading, roll: Roll, school: School) -> tuple[Place | None, tuple[str, ...]]:
+    """Return what a file was handed out as: by its name, else by its numbers."""
+    plain = _squeezed(PurePosixPath(file).stem)
+    named = [place for place in roll.places if _squeezed(PurePosixPath(place.file).stem) in plain]
+    # The longest name fits best: "anna" is in "anna-berg" too.
+    place = max(named, key=lambda one: len(one.file), default=None)
+    if place is None:  # in a student's folder, under a name of its own
+        folders = {_squeezed(part) for part in PurePosixPath(file).parts[:-1]}
+        mine = [one for one in roll.places if _squeezed(slug(one.student)) in folders]
+        book = reading.book or _book_by_name(file, school)
+        place = next((one for one in mine if one.book == book), None)
+    if place is not None:
+        if reading.book and reading.book != place.book:
+            other = roll.of(place.student, reading.book)
+            return other or place, (
+                f"{file} holds workbook {reading.book}, not {place.book} as its name says",
+            )
+        return place, ()
+    if reading.variant is not None and (place := roll.by_variant(reading.book, reading.variant)) is not None:
+        return place, (f"{file} was known by its numbers, not by its name",)
+    return None, ()
+
+
+def _held_to(roll: Roll, one: HandIn) -> HandIn:
+    """Return the hand-in with the variant it was handed out with, held back if the file has another."""
+    place = roll.of(one.student, one.book)
+    variant = None if place is None else place.variant
+    inside = one.reading.variant
+    if one.reading.trouble or inside is None or inside == variant:
+        return _with(one, variant=variant)
+    other = roll.by_variant(one.book, inside)
+    whose = (
+        f"handed out to {other.student}"
+        if other
+        else "the self-study ones"
+        if inside == 0
+        else "nobody's here"
+    )
+    held = "the numbers in the file are not those that were handed out under this name"
+    return _with(one, held=held, remarks=(*one.remarks, f"{one.file}: its numbers are {whose}"))
+
+
+def _without_roll(hand_ins: Sequence[HandIn], seed: object | None) -> list[HandIn]:
+    """Return the hand-ins with the variants that they were made with; the file says which."""
+    inside: dict[str, Counter[int]] = defaultdict(Counter)
+    for one in hand_ins:
+        if one.reading.variant is not None:
+            inside[one.book][one.reading.variant] += 1
+    found = []
+    for one in hand_ins:
+        variant, remarks = one.reading.variant, list(one.remarks)
+        if one.reading.trouble or not one.book:
+            found.append(one)
+            continue
+        if variant is None and len(inside[one.book]) == 1:  # the whole class has the same numbers
+            variant = next(iter(inside[one.book]))
+        if variant is None:
+            held = "the cell that opens the workbook is missing, so its numbers are unknown"
+            found.append(_with(one, held=held))
+            continue
+        own = variant_number(seed, slug(one.student))
+        if variant != 0 and inside[one.book][variant] > 1:
+            same = sorted(
+                other.student for other in hand_ins if other is not one and _same_numbers(other, one)
+            )
+            remarks.append(f"{one.file}: the same numbers as {', '.join(same[:3])}")
+        elif seed is not None and variant not in (0, own):
+            remarks.append(f"{one.file}: its numbers are not those of seed {seed} for this name")
+        found.append(_with(one, variant=variant, remarks=tuple(remarks)))
+    return found
+
+
+def _same_numbers(one: HandIn, other: HandIn) -> bool:
+    return one.book == other.book and one.reading.variant == other.reading.variant
+
+
+def _with(one: HandIn, **changes: object) -> HandIn:
+    return replace(one, **changes)  # type: ignore[arg-type]
+
+
+def _counting(mine: Sequence[HandIn]) -> HandIn:
+    """Return the one of several files for a workbook that counts: readable, plainly named, first by name."""
+
+    def rank(one: HandIn) -> tuple[bool, int, str]:
+        return bool(one.reading.trouble), len(one.remarks) + len(_copy_mark(one.file)), one.file
+
+    first, *others = sorted(mine, key=rank)
+    named = [f"{other.file} was handed in as well and does not count" for other in others]
+    return _with(first, remarks=(*first.remarks, *named))
+
+
+def _squeezed(text: str) -> str:
+    """Return a name without the signs that platforms and systems change in it."""
+    return "".join(sign for sign in slug(text) if sign.isalnum())
+
+
+def _copy_mark(file: str) -> str:
+    """Return the mark that a system puts on a second copy, such as "(1)"."""
+    found = re.search(r"(\s*\(\d+\)|[-_ ]copy\s*\d*|\s+-\s+copy)+$", PurePosixPath(file).stem, re.IGNORECASE)
+    return found[0] if found else ""
+
+
+def _own_part(file: str, school: School) -> str:
+    """Return what is left of a file's name without its workbook's: the student, or nothing."""
+    stem = PurePosixPath(file).stem
+    stem = stem.removesuffix(_copy_mark(file))
+    for book in school.books:
+        found = re.search(rf"(?<![^\W_]){re.escape(book.stem)}(?![^\W_])", stem, re.IGNORECASE)
+        if found:
+            stem = stem[: found.start()] + " " + stem[found.end() :]
+            break
+    return stem.strip(" _-.")
+
+
+def _book_by_name(file: str, school: School) -> str:
+    """Return the workbook that a file's name speaks of, or ""."""
+    squeezed = _squeezed(PurePosixPath(file).stem)
+    for book in school.books:
+        if _squeezed(book.stem) in squeezed:
+            return book.id
+    number = re.match(r"(\d\d)(?!\d)", PurePosixPath(file).name)
+    found = [book for book in school.books if number and book.file.startswith(number[1])]
+    return found[0].id if len(found) == 1 else school.books[0].id if len(school.books) == 1 else ""
+
+
+def _students_by_name(readings: Mapping[str, Reading], school: School) -> dict[str, str]:
+    """Return the student of each file, from the names alone.
+
+    In a folder of its own a file belongs to the folder's student, unless the folder has several files of one
+    workbook: then it is a class, and its files' names are the students.
+    """
+    folders: dict[str, list[str]] = defaultdict(list)
+    for file in readings:
+        folders[str(PurePosixPath(file).parent)].append(file)
+    students = {}
+    for folder, files in folders.items():
+        books: Counter[str] = Counter(
+            readings[file].book or _book_by_name(file, school) for file in files if not _copy_mark(file)
+        )
+        several = (
+            len({_own_part(file, school) for file in files} - {""}) > 1 and max(books.values(), default=0) > 1
+        )
+        for file in files:
+            own = _own_part(file, school)
+            if folder == ".":
+                students[file] = own or PurePosixPath(file).stem
+            elif several and own:
+                students[file] = f"{folder}/{own}"
+            else:
+                students[file] = folder
+    return students

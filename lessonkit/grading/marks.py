@@ -1,0 +1,219 @@
+"""Marks: what each student gets for each exercise, and the tables that say so.
+
+A mark has a state: the four verdicts of the judge, "teacher" where a person has to decide, and "missing"
+where the workbook was not handed in. Right earns the exercise's points, everything else none. A teacher's
+own decisions come from a file of their own, with a reason each; they change the points and never hide what
+was there before.
+
+    marks.csv      a row a student, a column an exercise: points; empty where there is nothing to mark yet
+    verdicts.csv   a row a student and exercise: state, points, hint, misunderstanding, the teacher's change
+    junit.xml      the same for programs that read test results: a suite a workbook, a case a student's
+    exercise
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from xml.etree import ElementTree
+
+from lessonkit.grading.school import School
+from lessonkit.grading.tables import BadTable, read_table, write_table
+
+__all__ = [
+    "Change",
+    "Mark",
+    "Student",
+    "junit_xml",
+    "marks_csv",
+    "read_changes",
+    "verdicts_csv",
+    "with_changes",
+]
+
+
+@dataclass(frozen=True)
+class Change:
+    """A teacher's decision on one exercise of one student."""
+
+    student: str
+    exercise: str
+    points: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class Mark:
+    """One exercise of one student.
+
+    `said` is what the student reads: the hint, or why there is no verdict; `model` the misunderstanding that
+    was met, or "". `points` are what the exercise earned out of `of`, the teacher's `change` included.
+    """
+
+    book: str
+    exercise: str
+    state: str
+    points: float
+    of: float
+    said: str = ""
+    model: str = ""
+    answer: str = ""
+    change: Change | None = None
+
+    @property
+    def decided(self) -> bool:
+        """Tell whether there is something to count."""
+        return self.change is not None or self.state not in ("teacher", "missing")
+
+
+@dataclass(frozen=True)
+class Student:
+    """All marks of one student; `remarks` are for the teacher alone."""
+
+    name: str
+    marks: tuple[Mark, ...]
+    remarks: tuple[str, ...] = field(default=())
+
+    @property
+    def points(self) -> float:
+        """Return the points of all exercises."""
+        return math.fsum(mark.points for mark in self.marks)
+
+
+def read_changes(path: Path, students: Sequence[Student]) -> tuple[Change, ...]:
+    """Return a teacher's decisions: a table with the columns student, exercise, points and reason.
+
+    Raises `BadTable` for a student or an exercise that isn't there, points out of bounds, or no reason.
+    """
+    head, rows = read_table(path)
+    columns = ("student", "exercise", "points", "reason")
+    if missing := [column for column in columns if column not in head]:
+        raise BadTable(f"{path} has no column {missing[0]}; it needs {', '.join(columns)}.")
+    known = {(student.name, mark.exercise): mark for student in students for mark in student.marks}
+    names = {student.name for student in students}
+    changes: dict[tuple[str, str], Change] = {}
+    for number, row in rows:
+        name, exercise, points, reason = (row[head.index(column)] for column in columns)
+        where = f"{path}, line {number}"
+        if name not in names:
+            raise BadTable(f"{where}: there is no student {name!r} among those graded.")
+        if (name, exercise) not in known:
+            raise BadTable(f"{where}: there is no exercise {exercise!r}.")
+        most = known[name, exercise].of
+        try:
+            value = float(points)
+        except ValueError:
+            value = math.nan
+        if not 0 <= value <= most:
+            raise BadTable(f"{where}: points is {points!r}, but must be a number from 0 to {most:g}.")
+        if not reason:
+            raise BadTable(f"{where}: there is no reason; say why the mark of {exercise} is changed.")
+        if (name, exercise) in changes:
+            raise BadTable(f"{where}: {name} has a change of {exercise} already.")
+        changes[name, exercise] = Change(name, exercise, value, reason)
+    return tuple(changes.values())
+
+
+def with_changes(students: Sequence[Student], changes: Sequence[Change]) -> list[Student]:
+    """Return the students with the teacher's decisions applied."""
+    by = {(change.student, change.exercise): change for change in changes}
+    found = []
+    for student in students:
+        marks = []
+        for mark in student.marks:
+            change = by.get((student.name, mark.exercise))
+            marks.append(replace(mark, points=change.points, change=change) if change else mark)
+        found.append(replace(student, marks=tuple(marks)))
+    return found
+
+
+def marks_csv(students: Sequence[Student], school: School) -> bytes:
+    """Return the table of points: a row a student, a column an exercise."""
+    exercises = [exercise for book in school.books for exercise in book.exercises]
+    total = math.fsum(exercise.points for exercise in exercises)
+    rows = []
+    for student in students:
+        by = {mark.exercise: mark for mark in student.marks}
+        cells = [f"{by[item.id].points:g}" if by[item.id].decided else "" for item in exercises]
+        open_ones = [mark.exercise for mark in student.marks if mark.state == "teacher" and not mark.change]
+        changed = [mark.exercise for mark in student.marks if mark.change]
+        remarks = list(student.remarks)
+        if open_ones:
+            remarks.insert(0, f"for the teacher: {', '.join(open_ones)}")
+        if changed:
+            remarks.insert(0, f"changed by the teacher: {', '.join(changed)}")
+        rows.append([student.name, *cells, f"{student.points:g}", f"{total:g}", "; ".join(remarks)])
+    return write_table(["student", *(item.id for item in exercises), "points", "of", "remarks"], rows)
+
+
+def verdicts_csv(students: Sequence[Student]) -> bytes:
+    """Return the table of verdicts: a row a student and exercise."""
+    head = ("student", "workbook", "exercise", "verdict", "points", "of", "hint", "misunderstanding")
+    rows = []
+    for student in students:
+        for mark in student.marks:
+            points = f"{mark.of if mark.state == 'right' else 0:g}"
+            if mark.state in ("teacher", "missing"):
+                points = ""
+            changed = (f"{mark.change.points:g}", mark.change.reason) if mark.change else ("", "")
+            said = (mark.state, points, f"{mark.of:g}", mark.said, mark.model)
+            rows.append((student.name, mark.book, mark.exercise, *said, *changed))
+    return write_table((*head, "changed_to", "reason"), rows)
+
+
+def junit_xml(students: Sequence[Student], school: School) -> bytes:
+    """Return the verdicts in the form that test runners write.
+
+    Right passes, not yet, unanswered and unreadable fail, teacher is an error, missing is skipped.
+    """
+    root = ElementTree.Element("testsuites", name="lessonkit")
+    for book in school.books:
+        cases = [(student, mark) for student in students for mark in student.marks if mark.book == book.id]
+        states = [_kind(mark) for _, mark in cases]
+        suite = ElementTree.SubElement(
+            root,
+            "testsuite",
+            name=book.stem,
+            tests=str(len(cases)),
+            failures=str(states.count("failure")),
+            errors=str(states.count("error")),
+            skipped=str(states.count("skipped")),
+        )
+        for student, mark in cases:
+            case = ElementTree.SubElement(suite, "testcase", classname=_xml(student.name), name=mark.exercise)
+            properties = ElementTree.SubElement(case, "properties")
+            for name, value in _properties(mark).items():
+                ElementTree.SubElement(properties, "property", name=name, value=_xml(value))
+            if kind := _kind(mark):
+                said = f"{mark.state}: {mark.said}" if mark.said else mark.state
+                ElementTree.SubElement(case, kind, message=_xml(said))
+    ElementTree.indent(root)
+    return (
+        b"<?xml version='1.0' encoding='utf-8'?>\n"
+        + ElementTree.tostring(root, encoding="unicode").encode()
+        + b"\n"
+    )
+
+
+def _properties(mark: Mark) -> Mapping[str, str]:
+    found = {"verdict": mark.state, "points": f"{mark.points:g}", "of": f"{mark.of:g}"}
+    if mark.model:
+        found["misunderstanding"] = mark.model
+    if mark.change:
+        found["changed"] = mark.change.reason
+    return found
+
+
+def _kind(mark: Mark) -> str:
+    """Return the element that says how a case ended, "" for one that passed."""
+    if mark.change is not None:
+        return "" if mark.points == mark.of else "failure"
+    return {"right": "", "teacher": "error", "missing": "skipped"}.get(mark.state, "failure")
+
+
+def _xml(text: str) -> str:
+    """Return a text without the characters that XML 1.0 has no way to write."""
+    return re.sub("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]", "\ufffd", text)

@@ -1,0 +1,148 @@
+"""Who is in the class, and whose numbers are whose.
+
+A roster is a CSV file with a column `name`. With the class seed it decides everything: each student's
+variant of each workbook, the names of the files, and so the manifest that a hand-out writes for the school.
+Grading takes the roster or the manifest, whichever is at hand; the manifest is a CSV with the columns
+student, workbook, file and variant.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from lessonkit.exercises.core import draw, variant_number
+from lessonkit.grading.school import Book, School
+from lessonkit.grading.tables import BadTable, read_table
+
+__all__ = ["MANIFEST_COLUMNS", "Place", "Roll", "assign", "read_names", "read_roll", "slug"]
+
+MANIFEST_COLUMNS = ("student", "workbook", "file", "variant")
+TURNS = 64
+"""How often another number is tried before two students may share a workbook's numbers."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """One workbook of one student: the file it was handed out as, and its variant."""
+
+    student: str
+    book: str
+    file: str
+    variant: int
+
+
+@dataclass(frozen=True)
+class Roll:
+    """All that was handed out to a class."""
+
+    places: tuple[Place, ...]
+
+    @property
+    def students(self) -> tuple[str, ...]:
+        """Return the students in the order of the roster."""
+        return tuple(dict.fromkeys(place.student for place in self.places))
+
+    def of(self, student: str, book: str) -> Place | None:
+        """Return what a student was given as a workbook."""
+        return next((place for place in self.places if (place.student, place.book) == (student, book)), None)
+
+    def by_variant(self, book: str, variant: int) -> Place | None:
+        """Return whose numbers these are."""
+        return next((place for place in self.places if (place.book, place.variant) == (book, variant)), None)
+
+
+def slug(name: str) -> str:
+    """Return a name as part of a file's name: lower case, letters and digits of any script.
+
+    >>> slug("  Ana-María O'Neill ")
+    'ana-maría-o-neill'
+    """
+    tidy = unicodedata.normalize("NFKC", name).casefold()
+    return "-".join("".join(sign if sign.isalnum() else " " for sign in tidy).split()) or "student"
+
+
+def read_names(path: Path) -> tuple[str, ...]:
+    """Return the names in a roster, in its order.
+
+    Raises `BadTable` for a table without a column `name`, an empty one, and a name that stands twice.
+    """
+    head, rows = read_table(path)
+    column = next((word for word in ("name", "student") if word in head), None)
+    if column is None:
+        raise BadTable(f"{path} has no column name; its columns are {', '.join(head)}.")
+    names: dict[str, int] = {}
+    for number, row in rows:
+        name = unicodedata.normalize("NFC", row[head.index(column)])
+        if not name or not name.isprintable():
+            raise BadTable(
+                f"{path}, line {number}: there is no name, or one with signs that can't be printed."
+            )
+        if name in names:
+            raise BadTable(
+                f"{path}, line {number}: {name} stands in line {names[name]} too; tell them apart."
+            )
+        names[name] = number
+    if not names:
+        raise BadTable(f"{path} names nobody.")
+    return tuple(names)
+
+
+def assign(school: School, names: Sequence[str], seed: object) -> Roll:
+    """Return each student's variant of each workbook, from the class seed.
+
+    No two students have the same numbers in all exercises of a workbook, as far as a workbook has that many
+    variants; and in no case in all exercises of all. Raises `BadTable` where that can't be.
+    """
+    slugs: dict[str, str] = {}
+    for name in names:
+        base = own = slug(name)
+        number = 2
+        while own in slugs.values():
+            own, number = f"{base}-{number}", number + 1
+        slugs[name] = own
+    places = []
+    whole: dict[str, list[str]] = {name: [] for name in names}
+    for book in school.books:
+        taken: set[str] = set()
+        for name in names:
+            for turn in range(TURNS):
+                variant = variant_number(seed, slugs[name], turn)
+                numbers = _numbers(book, variant)
+                if numbers not in taken:
+                    break
+            taken.add(numbers)
+            whole[name].append(numbers)
+            places.append(Place(name, book.id, f"{slugs[name]}/{book.stem}_{slugs[name]}.ipynb", variant))
+    if len({tuple(numbers) for numbers in whole.values()}) < len(names):
+        raise BadTable(f"The workbooks in {school.folder} have too few variants for {len(names)} students.")
+    order = {name: number for number, name in enumerate(names)}
+    return Roll(tuple(sorted(places, key=lambda place: order[place.student])))
+
+
+def _numbers(book: Book, variant: int) -> str:
+    return repr([sorted(draw(exercise, variant).items()) for exercise in book.exercises])
+
+
+def read_roll(path: Path, school: School, seed: object | None) -> Roll:
+    """Return the roll in a manifest, or the one that a roster and the class seed make. Raises `BadTable`."""
+    head, rows = read_table(path)
+    if not set(MANIFEST_COLUMNS) <= set(head):
+        if seed is None:
+            raise BadTable(f"{path} is a roster, so the class seed is needed too: give --seed.")
+        return assign(school, read_names(path), seed)
+    where = [head.index(column) for column in MANIFEST_COLUMNS]
+    places = []
+    for number, row in rows:
+        student, book, file, variant = (row[place] for place in where)
+        if school.book(book) is None:
+            known = ", ".join(item.id for item in school.books)
+            raise BadTable(f"{path}, line {number}: there is no workbook {book!r}; there are {known}.")
+        if not variant.isdecimal():
+            raise BadTable(f"{path}, line {number}: the variant is {variant!r}, but must be a whole number.")
+        places.append(Place(student, book, file, int(variant)))
+    if not places:
+        raise BadTable(f"{path} names nobody.")
+    return Roll(tuple(places))

@@ -1,0 +1,337 @@
+"""A grading run from end to end: folder in, marks out, cut off and taken up again as one likes.
+
+    files -> readings -> whose is it? -> answers -> verdicts -> marks -> tables and pages
+
+Readings and verdicts are kept as they are made (`lessonkit.grading.store`), so a run that was killed goes on
+where it was, and grading again costs only what has changed. Both halves go through an executor in batches of
+plain data: threads here, each of which waits for child processes, or a Dask cluster's. Only a few batches
+are under way at a time, so memory does not grow with the number of files.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+from lessonkit.errors import LessonError
+from lessonkit.exercises.plain import from_wire, literal
+from lessonkit.grading.identify import HandIn, identify
+from lessonkit.grading.intake import UnreadableFile
+from lessonkit.grading.judge import Judged, Submission, judge_batch
+from lessonkit.grading.marks import (
+    Mark,
+    Student,
+    junit_xml,
+    marks_csv,
+    read_changes,
+    verdicts_csv,
+    with_changes,
+)
+from lessonkit.grading.pages import class_page, student_page
+from lessonkit.grading.picture import class_svg, tallies
+from lessonkit.grading.read import FoundAnswer, Reading, load, read_batch
+from lessonkit.grading.roster import Roll, slug
+from lessonkit.grading.school import Book, School, fingerprint_of
+from lessonkit.grading.store import Store, key_of, write_whole
+from lessonkit.grading.tables import write_table
+
+__all__ = ["BadFolder", "Graded", "Progress", "grade_folder"]
+
+FILES_A_BATCH, BYTES_A_BATCH = 24, 24_000_000
+ANSWERS_A_BATCH = 1200
+
+Progress = Callable[[str, int, int], None]
+"""Called with what is being done, how much of it is done, and how much there is."""
+
+Task = TypeVar("Task")
+Result = TypeVar("Result")
+
+
+class BadFolder(LessonError, ValueError):
+    """A folder that can't be graded, or not be written to."""
+
+
+@dataclass(frozen=True)
+class Graded:
+    """What a run found: the students, and the files that belong to nobody."""
+
+    students: tuple[Student, ...]
+    strays: tuple[str, ...]
+    files: int
+
+
+def grade_folder(
+    folder: Path,
+    out: Path,
+    school: School,
+    *,
+    roll: Roll | None = None,
+    seed: object | None = None,
+    changes: Path | None = None,
+    executor: Executor | None = None,
+    workers: int | None = None,
+    progress: Progress = lambda *_: None,
+) -> Graded:
+    """Grade a folder of hand-ins and write marks under another folder.
+
+    `changes` is a table of the teacher's own decisions. `executor` carries the batches; without one,
+    `workers` threads here do. Raises `BadFolder` and, for a bad table of changes, `BadTable`.
+    """
+    files = _files(folder, out)
+    store = Store(out, fingerprint_of(school))
+    many = workers or os.cpu_count() or 2
+    own = ThreadPoolExecutor(many) if executor is None else None
+    try:
+        carrier = executor or own
+        readings = _read(folder, files, school, store, _Carrier(carrier, many, progress))  # type: ignore[arg-type]
+        hand_ins, strays = identify(readings, school, roll, seed)
+        verdicts = _judge(hand_ins, school, store, _Carrier(carrier, many, progress))  # type: ignore[arg-type]
+    finally:
+        if own is not None:
+            own.shutdown(wait=True, cancel_futures=True)
+    students = _students(hand_ins, verdicts, school, roll)
+    if changes is not None:
+        students = with_changes(students, read_changes(changes, students))
+    _write(out, students, strays, school)
+    store.forget_others()
+    return Graded(tuple(students), tuple(strays), len(files))
+
+
+def _files(folder: Path, out: Path) -> list[str]:
+    """Return the hand-ins under a folder, by name; links to folders are not followed."""
+    if not folder.is_dir():
+        raise BadFolder(f"{folder} is no folder; name the folder with the notebooks that were handed in.")
+    if out.exists() and not out.is_dir():
+        raise BadFolder(f"{out} is a file; name a folder for the marks with --out.")
+    here, there = folder.resolve(), out.resolve()
+    if here == there or here in there.parents:
+        raise BadFolder(f"{out} lies in {folder}; keep the marks apart from what students handed in.")
+    found = []
+    for place, folders, names in os.walk(here):
+        folders[:] = [name for name in folders if not name.startswith(".")]
+        for name in names:
+            if name.lower().endswith(".ipynb") and not name.startswith("."):
+                found.append(Path(place, name).relative_to(here).as_posix())
+    if not found:
+        raise BadFolder(f"There is no notebook in {folder}; hand-ins end in .ipynb.")
+    return sorted(found)
+
+
+# Batches through an executor -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Carrier:
+    """An executor, and how many batches it may have at a time."""
+
+    executor: Executor
+    many: int
+    progress: Progress
+
+    def each(
+        self, tasks: Iterable[tuple[Task, tuple[Any, ...]]], work: Callable[..., Result]
+    ) -> Iterator[tuple[Task, Result]]:
+        """Yield each task with its result, in the order in which they are done."""
+        waiting: dict[Future[Result], Task] = {}
+        source = iter(tasks)
+        try:
+            while True:
+                while len(waiting) <= self.many and (task := next(source, None)) is not None:
+                    waiting[self.executor.submit(work, *task[1])] = task[0]
+                if not waiting:
+                    return
+                for future in wait(waiting, return_when=FIRST_COMPLETED).done:
+                    yield waiting.pop(future), future.result()
+        finally:
+            for future in waiting:
+                future.cancel()
+
+
+def _read(
+    folder: Path, files: Sequence[str], school: School, store: Store, by: _Carrier
+) -> dict[str, Reading]:
+    """Return the reading of each file."""
+    readings: dict[str, Reading] = {}
+    place = str(school.folder.resolve())
+
+    def batches() -> Iterator[tuple[list[tuple[str, str]], tuple[Any, ...]]]:
+        names: list[tuple[str, str]] = []
+        data: list[bytes] = []
+        for file in files:
+            try:
+                content = load(folder / file)
+            except UnreadableFile as error:
+                readings[file] = Reading(trouble=str(error))
+                continue
+            key = key_of(content)
+            if (known := store.get("read", key)) is not None:
+                readings[file] = Reading.from_json(known)
+                continue
+            names.append((file, key))
+            data.append(content)
+            if len(data) >= FILES_A_BATCH or sum(map(len, data)) >= BYTES_A_BATCH:
+                yield names, (place, data)
+                names, data = [], []
+        if data:
+            yield names, (place, data)
+
+    for names, found in by.each(batches(), read_batch):
+        for (file, key), reading in zip(names, found, strict=True):
+            readings[file] = reading
+            store.put("read", key, reading.to_json())
+        by.progress("reading", len(readings), len(files))
+    by.progress("reading", len(files), len(files))
+    return {file: readings[file] for file in files}
+
+
+# Verdicts --------------------------------------------------------------------------------------------------
+
+Verdicts = dict[tuple[str, str], dict[str, Judged]]
+
+
+def _judge(hand_ins: Sequence[HandIn], school: School, store: Store, by: _Carrier) -> Verdicts:
+    """Return the verdicts of each hand-in, by student and workbook."""
+    verdicts: Verdicts = {}
+    same: dict[str, list[tuple[str, str]]] = {}
+    todo: dict[str, Submission] = {}
+    for one in hand_ins:
+        given = tuple(
+            (exercise, found.wire) for exercise, found in one.reading.answers if found.state == "given"
+        )
+        if one.reading.trouble or one.variant is None or not given:
+            continue
+        key = key_of(one.book, one.variant, given)
+        known = store.get("judged", key)
+        if known is not None:
+            verdicts[one.student, one.book] = {exercise: Judged(*said) for exercise, said in known.items()}
+        else:  # the same answers with the same numbers are judged once
+            same.setdefault(key, []).append((one.student, one.book))
+            todo[key] = Submission(key, one.book, one.variant, given)
+    total, done = len(todo), 0
+    for keys, found in by.each(
+        _batches(list(todo.values()), by.many, str(school.folder.resolve())), judge_batch
+    ):
+        for key in keys:
+            said = {exercise: judged for (other, exercise), judged in found.items() if other == key}
+            store.put("judged", key, {exercise: [one.outcome, one.hint] for exercise, one in said.items()})
+            for who in same[key]:
+                verdicts[who] = said
+        done += len(keys)
+        by.progress("judging", done, total)
+    return verdicts
+
+
+def _batches(
+    todo: Sequence[Submission], many: int, folder: str
+) -> Iterator[tuple[list[str], tuple[Any, ...]]]:
+    """Yield batches of about equal work; one start of nbval costs as much as two hundred answers."""
+    answers = sum(len(one.answers) for one in todo)
+    most = min(ANSWERS_A_BATCH, max(answers / many, 150))
+    batch: list[Submission] = []
+    size = 0
+    for one in sorted(todo, key=lambda item: item.book):
+        batch.append(one)
+        size += len(one.answers)
+        if size >= most:
+            yield [item.key for item in batch], (folder, tuple(batch))
+            batch, size = [], 0
+    if batch:
+        yield [item.key for item in batch], (folder, tuple(batch))
+
+
+# Marks -----------------------------------------------------------------------------------------------------
+
+
+def _students(
+    hand_ins: Sequence[HandIn], verdicts: Verdicts, school: School, roll: Roll | None
+) -> list[Student]:
+    """Return every student's marks, those who handed in nothing included when there is a roll."""
+    by: dict[str, dict[str, HandIn]] = {}
+    for one in hand_ins:
+        by.setdefault(one.student, {})[one.book] = one
+    names = roll.students if roll is not None else sorted(by, key=lambda name: (slug(name), name))
+    students = []
+    for name in names:
+        mine = by.get(name, {})
+        marks: list[Mark] = []
+        for book in school.books:
+            marks += _marks(book, mine.get(book.id), verdicts.get((name, book.id), {}))
+        remarks = [remark for one in mine.values() for remark in _remarks(one)]
+        students.append(Student(name, tuple(marks), tuple(dict.fromkeys(remarks))))
+    return students
+
+
+def _remarks(one: HandIn) -> list[str]:
+    trouble = [f"{one.file}: {one.reading.trouble}"] if one.reading.trouble else []
+    held = [f"{one.file}: {one.held}"] if one.held else []
+    return [*one.remarks, *trouble, *held, *(f"{one.file}: {note}" for note in one.reading.notes)]
+
+
+def _marks(book: Book, one: HandIn | None, verdicts: Mapping[str, Judged]) -> list[Mark]:
+    if one is None:
+        return [Mark(book.id, exercise.id, "missing", 0.0, exercise.points) for exercise in book.exercises]
+    found = dict(one.reading.answers)
+    marks = []
+    for exercise in book.exercises:
+        state, said, answer = "unreadable", one.reading.trouble, ""
+        if not one.reading.trouble:
+            answered = found.get(exercise.id, FoundAnswer("unanswered"))
+            answer = literal(from_wire(answered.wire))[:200] if answered.state == "given" else ""
+            state, said = _state(one, answered, verdicts.get(exercise.id))
+        models = [model.name for model in exercise.wrong_models if state == "not yet" and model.hint == said]
+        points = exercise.points if state == "right" else 0.0
+        marks.append(
+            Mark(
+                book.id,
+                exercise.id,
+                state,
+                points,
+                exercise.points,
+                said,
+                models[0] if models else "",
+                answer,
+            )
+        )
+    return marks
+
+
+def _state(one: HandIn, found: FoundAnswer, judged: Judged | None) -> tuple[str, str]:
+    """Return the state of one answer, and what the student reads."""
+    if one.held:
+        return "teacher", one.held[0].upper() + one.held[1:] + "."
+    if found.state in ("broken", "unanswered", "teacher"):
+        state = "unreadable" if found.state == "broken" else found.state
+        reason = found.reason
+        return state, reason[:1].upper() + reason[1:] + ("" if reason.endswith(".") or not reason else ".")
+    if judged is None:
+        return "teacher", "The judge gave no verdict."
+    if judged.outcome == "teacher":
+        return "teacher", judged.hint[:1].upper() + judged.hint[1:] + "."
+    return judged.outcome, judged.hint
+
+
+def _write(out: Path, students: Sequence[Student], strays: Sequence[str], school: School) -> None:
+    """Write everything; each file appears whole, and one that has not changed is left alone."""
+    write_whole(out / "marks.csv", marks_csv(students, school))
+    write_whole(out / "verdicts.csv", verdicts_csv(students))
+    write_whole(out / "junit.xml", junit_xml(students, school))
+    write_whole(out / "class.html", class_page(students, school))
+    write_whole(out / "class.svg", class_svg(tallies(students, school)).encode("utf-8"))
+    write_whole(
+        out / "left-aside.csv", write_table(["file", "why"], (stray.split(": ", 1) for stray in strays))
+    )
+    names: set[str] = set()
+    for student in students:
+        base = own = slug(student.name)
+        number = 2
+        while own in names:
+            own, number = f"{base}-{number}", number + 1
+        names.add(own)
+        write_whole(out / "pages" / f"{own}.html", student_page(student, school))
+    for path in (out / "pages").glob("*.html"):
+        if path.stem not in names:
+            path.unlink()  # of a student who is no longer in the class
