@@ -45,8 +45,9 @@ class Case:
 
 @dataclass(frozen=True)
 class Rest:
-    """How a case ends: the settled circuit, what responds, what share of the frames gets through, and
-    whether it found rest.
+    """How a case ends.
+
+    The settled circuit, what responds, what share of the frames gets through, and whether it found rest.
 
     `volts` are RMS against C at the air handler; `links` maps a run to whether its frames get through both
     ways; `restless` names the boards that never come to rest.
@@ -95,8 +96,9 @@ def rest(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Rest]:
 
 @dataclass(frozen=True)
 class Held:
-    """The circuit as it would be if every relay board held what was called, and what frames would find
-    there.
+    """The circuit as it would be if every relay board held what was called.
+
+    With it, what frames would find there.
     """
 
     settled: Settled

@@ -147,8 +147,9 @@ def responding(
 
 
 def delivering(words: dict[str, str], valve: str) -> str:
-    """Return what the house gets, in one phrase: `cooling, stage 2`, `heating, stage 1, with auxiliary
-    heat`, `nothing`.
+    """Return what the house gets, in one phrase.
+
+    Such as `cooling, stage 2`, `heating, stage 1, with auxiliary heat`, `nothing`.
     """
     gets = []
     if words["compressor stage 1"] != "off":

@@ -139,7 +139,9 @@ def fault_parts(job: Job) -> dict[str, dict[str, Kind]]:
 
 
 def parse_fault(text: str, job: Job) -> Fault:
-    """Return the fault that a text such as "outdoor.SIG=open" means in this job.
+    """Return the fault that a text means in this job.
+
+    Such as "outdoor.SIG=open".
 
     Raises `BadFault` with one sentence that names what is wrong and what this job allows.
     """

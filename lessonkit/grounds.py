@@ -31,8 +31,9 @@ from lessonkit.meter import Meter
 
 @dataclass(frozen=True)
 class GhostSweep:
-    """RMS volts at the far end of a broken conductor, by length of its cable; all arrays of shape
-    (lengths,).
+    """RMS volts at the far end of a broken conductor, by length of its cable.
+
+    All arrays have the shape (lengths,).
     """
 
     conductor: str
@@ -65,7 +66,9 @@ def ghost_sweep(
 
 @dataclass(frozen=True)
 class EarthSweep:
-    """An earth return by its resistance, with everything on that the call asks for; arrays of shape (ohms,).
+    """An earth return by its resistance, with everything on that the call asks for.
+
+    All arrays have the shape (ohms,).
 
     `coil_v` is RMS across the contactor, `board_v` RMS at the relay board, `common_v` RMS between the two
     commons, `hum_peak_v` the PEAK shift on the signal, `odds` the share of polls heard and answered under

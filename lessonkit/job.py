@@ -348,14 +348,14 @@ def _link_mistakes(key: str, name: str, run: Run) -> Iterator[str]:
 
 
 def load_job(source: str) -> Job:
-    """Return a job from a TOML file, or a demo job by its name; see `jobfile`."""
+    """Return a job from a TOML file, or a demo job by name."""
     from lessonkit.jobfile import load_job as load
 
     return load(source)
 
 
 def demo_job(name: str) -> Job:
-    """Return one of the demo jobs by its name; see `jobfile.demo_names`."""
+    """Return a demo job by its name; `jobfile` lists them."""
     from lessonkit.jobfile import demo_job as load
 
     return load(name)

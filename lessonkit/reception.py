@@ -38,8 +38,9 @@ SWITCHING = channel.Noise(rms_v=0.0, burst_peak_v=9.0, burst_s=0.002, bursts_per
 
 @dataclass(frozen=True)
 class Way:
-    """One way over one link: what its receiver gets. Volts are against the receiver's own common; `hum_v`
-    is RMS.
+    """One way over one link: what its receiver gets.
+
+    Volts are against the receiver's own common; `hum_v` is RMS.
     """
 
     low_v: float
@@ -214,8 +215,9 @@ class Trials:
 def live_terminals(
     wiring: Wiring, solution: Solution, run: str, live_v: float
 ) -> tuple[frozenset[str], bool]:
-    """Return what the encoder of a link reads at its terminals, and whether the far end sees a heat request
-    on D.
+    """Return what the encoder of a link reads at its terminals.
+
+    With it, whether the far end sees a heat request on D.
     """
     job, (near, far) = wiring.job, RUN_ENDS[run]
     terminals = job.call_terminals if run == "thermostat" else job.outdoor_terminals

@@ -89,8 +89,9 @@ class State:
         return abs(self.solution.v(one, two))
 
     def energised(self, place: str) -> frozenset[str]:
-        """Return the terminals at a place that are live against its own common (half the rated volts or
-        more).
+        """Return the terminals at a place that are live against its own common.
+
+        Live means half the rated volts or more.
         """
         common = f"{place}:C"
         live = set()

@@ -83,8 +83,9 @@ class Wiring:
 
     @cached_property
     def shape(self) -> tuple[object, ...]:
-        """Return what two wirings must share to be solved in one stack: the same branches between the same
-        nodes.
+        """Return what two wirings must share to be solved in one stack.
+
+        That is the same branches between the same nodes.
         """
         a, b = self.template.ends
         return self.template.nodes, a.tobytes(), b.tobytes()

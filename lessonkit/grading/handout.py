@@ -32,8 +32,10 @@ class InTheWay(LessonError, FileExistsError):
 
 @dataclass(frozen=True)
 class HandedOut:
-    """What a hand-out made: the roll, the manifest's path, and how many students share a workbook's
-    numbers."""
+    """What a hand-out made.
+
+    The roll, the manifest's path, and how many students share a workbook's numbers.
+    """
 
     roll: Roll
     manifest: Path
