@@ -66,7 +66,6 @@ _CANDIDATES = {
         "stat.valve=reversed",
         "air.relay-W1=stuck-closed",
         "air.relay-W1=stuck-open",
-        "air.relay-G=stuck-closed",
         "air.relay-G=stuck-open",
         "air.relay-Y1=stuck-closed",
         "air.relay-Y2=stuck-closed",

@@ -1,0 +1,244 @@
+"""Every workbook of the series runs blank, is green when solved, and gives each wrong model its own hint.
+
+Workbooks are found by themselves: a new `notebooks/NN_name.ipynb` with its room `workbook_NN` is tested from
+the day it appears. nbval runs four copies of each in one go, as a school would: blank, solved, solved with
+another student's numbers (and with predictions made), and wrong in every exercise.
+"""
+
+from __future__ import annotations
+
+import ast
+import os
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from lessonkit.exercises import Exercise, judge, known_workbooks, load_exercises, open_workbook
+from lessonkit.exercises.core import draw, modelled, solution
+from lessonkit.exercises.sheets import (
+    Sheet,
+    blank,
+    find_answers,
+    find_checks,
+    opened,
+    read_sheet,
+    solved,
+    source_of,
+    with_answers,
+    with_variant,
+    write_sheet,
+)
+
+NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
+SERIES = sorted(NOTEBOOKS.glob("[0-9][0-9]_*.ipynb"))
+ANOTHER_STUDENT = 271_828_182
+
+#: So many students are drawn before a wrong model counts as one that nobody could meet.
+SEEDS = 400
+
+EXERCISES = [exercise for number in known_workbooks() for exercise in load_exercises(number)[1]]
+MODELS = [(exercise, model.name) for exercise in EXERCISES for model in exercise.wrong_models]
+
+each_workbook = pytest.mark.parametrize("path", SERIES, ids=lambda path: path.stem)
+each_exercise = pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.id)
+
+
+@dataclass(frozen=True)
+class Run:
+    """What nbval said of one copy: the ids of its red cells, with what was said, and how many cells ran."""
+
+    red: dict[str, str]
+    ran: int
+
+
+def code_cells(sheet: Sheet) -> list[dict]:
+    """List the code cells, as nbval counts them."""
+    return [cell for cell in sheet["cells"] if cell["cell_type"] == "code"]
+
+
+def check_ids(sheet: Sheet) -> set[str]:
+    """Return the ids of the check cells."""
+    return {sheet["cells"][index]["id"] for index in find_checks(sheet).values()}
+
+
+def prediction_nodes(sheet: Sheet) -> list[tuple[dict, ast.Assign]]:
+    """List the cells that hold a prediction, with the assignment in each."""
+    found = []
+    for cell in code_cells(sheet):
+        for node in ast.parse(source_of(cell)).body:
+            named = isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name)
+            if named and node.targets[0].id.startswith("prediction"):
+                found.append((cell, node))
+    return found
+
+
+def predicted(sheet: Sheet) -> Sheet:
+    """Return the notebook with a guess in every prediction."""
+    guessed = {}
+    for cell, node in prediction_nodes(sheet):
+        name = node.targets[0].id
+        source = source_of(cell).replace(ast.get_source_segment(source_of(cell), node), f'{name} = "a guess"')
+        guessed[cell["id"]] = {**cell, "source": source.splitlines(keepends=True)}
+    return {**sheet, "cells": [guessed.get(cell["id"], cell) for cell in sheet["cells"]]}
+
+
+def first_models(sheet: Sheet) -> dict[str, str]:
+    """Return, for each exercise of a notebook, the first wrong model that its variant can meet."""
+    workbook = open_workbook(*opened(sheet))
+    models = {}
+    for number in find_answers(sheet):
+        models[number] = next(iter(modelled(workbook.exercise(number), workbook.givens(number))))
+    return models
+
+
+def wrong(sheet: Sheet) -> Sheet:
+    """Return the notebook with a wrong model's answer in every exercise."""
+    workbook = open_workbook(*opened(sheet))
+    answers = {
+        number: modelled(workbook.exercise(number), workbook.givens(number))[model]
+        for number, model in first_models(sheet).items()
+    }
+    return with_answers(sheet, answers)
+
+
+def run_nbval(folder: Path, sheets: dict[str, Sheet]) -> dict[str, Run]:
+    """Run nbval over some notebooks, in a folder and a home of their own."""
+    for name, sheet in sheets.items():
+        write_sheet(folder / f"{name}.ipynb", sheet)
+    (folder / "own.ini").write_text("[pytest]\n", encoding="utf-8")
+    homes = (
+        "HOME",
+        "USERPROFILE",
+        "JUPYTER_CONFIG_DIR",
+        "JUPYTER_DATA_DIR",
+        "JUPYTER_RUNTIME_DIR",
+        "IPYTHONDIR",
+    )
+    env = {**os.environ, "MPLBACKEND": "Agg", "PYTHONUTF8": "1", **{home: str(folder) for home in homes}}
+    words = ["--nbval-lax", "--nbval-current-env", "--runxfail", "-q", "-p", "no:cacheprovider"]
+    words += ["-c", "own.ini", "--rootdir", ".", "--junitxml=report.xml", "--nbval-cell-timeout=120"]
+    files = [f"{name}.ipynb" for name in sheets]
+    command = [sys.executable, "-W", "ignore", "-m", "pytest", *words, *files]
+    done = subprocess.run(command, cwd=folder, env=env, capture_output=True, text=True, check=False)
+    assert done.returncode in (0, 1), done.stdout + done.stderr
+    cases = list(ElementTree.parse(folder / "report.xml").iter("testcase"))
+    runs = {}
+    for name, sheet in sheets.items():
+        own = [case for case in cases if name in case.get("classname", "").replace("/", ".").split(".")]
+        cells, red = code_cells(sheet), {}
+        for case, cell in zip(own, cells, strict=True):
+            for trouble in (*case.findall("failure"), *case.findall("error")):
+                red[cell["id"]] = f"{trouble.get('message')} {trouble.text}"
+        runs[name] = Run(red, len(own))
+    return runs
+
+
+@pytest.fixture(scope="module", params=SERIES, ids=lambda path: path.stem)
+def ran(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Sheet, dict[str, Run]]:
+    """Return a workbook and what nbval says of its four copies."""
+    sheet = read_sheet(request.param)
+    copies = {
+        "blank": sheet,
+        "solved": solved(sheet),
+        "another": predicted(solved(with_variant(sheet, ANOTHER_STUDENT))),
+        "wrong": wrong(sheet),
+    }
+    return sheet, run_nbval(tmp_path_factory.mktemp(request.param.stem), copies)
+
+
+def test_blank_is_red_only_at_its_checks(ran: tuple[Sheet, dict[str, Run]]) -> None:
+    """A workbook just opened runs from top to bottom; only its checks say that there is something to do."""
+    sheet, runs = ran
+    assert set(runs["blank"].red) == check_ids(sheet)
+
+
+def test_solved_is_green(ran: tuple[Sheet, dict[str, Run]]) -> None:
+    """With the right answers every cell of a workbook passes."""
+    assert ran[1]["solved"].red == {}
+
+
+def test_another_students_numbers_are_green(ran: tuple[Sheet, dict[str, Run]]) -> None:
+    """Solved with other numbers, and with predictions made, it passes against the same stored verdicts."""
+    assert ran[1]["another"].red == {}
+
+
+def test_wrong_is_red_with_the_hint(ran: tuple[Sheet, dict[str, Run]]) -> None:
+    """A misunderstanding turns its check red, and what is printed there is the hint for it."""
+    sheet, runs = ran
+    assert set(runs["wrong"].red) == check_ids(sheet)
+    workbook = open_workbook(*opened(sheet))
+    for number, name in first_models(sheet).items():
+        hint = next(model.hint for model in workbook.exercise(number).wrong_models if model.name == name)
+        said = runs["wrong"].red[sheet["cells"][find_checks(sheet)[number]]["id"]]
+        assert hint in said, (number, name)
+
+
+@each_workbook
+def test_notebook_and_room_have_the_same_exercises(path: Path) -> None:
+    """Each exercise of the room is asked, answered and checked in the notebook, in the same order."""
+    sheet = read_sheet(path)
+    number, variant = opened(sheet)
+    expected = [exercise.id for exercise in load_exercises(number)[1]]
+    asked = [
+        node.args[0].value
+        for cell in code_cells(sheet)
+        for node in ast.walk(ast.parse(source_of(cell)))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "ask"
+    ]
+    assert (number, variant) == (path.name[:2], 0)
+    assert asked == list(find_answers(sheet)) == list(find_checks(sheet)) == expected
+
+
+@each_workbook
+def test_shipped_workbooks_are_blank(path: Path) -> None:
+    """What is handed out has neither answers nor predictions in it."""
+    sheet = read_sheet(path)
+    assert blank(sheet) == sheet
+    values = [node.value for _, node in prediction_nodes(sheet)]
+    assert all(isinstance(value, ast.Constant) and value.value is ... for value in values)
+
+
+@each_workbook
+def test_a_lesson_asks_before_it_shows(path: Path) -> None:
+    """Each workbook lets the apprentice predict, and the name of a prediction is used once only."""
+    names = [node.targets[0].id for _, node in prediction_nodes(read_sheet(path))]
+    assert len(names) >= 3
+    assert len(set(names)) == len(names)
+
+
+@each_exercise
+def test_right_answer_is_right(exercise: Exercise) -> None:
+    """What the bench computes is right, for self-study and for other students, and a blank is unanswered."""
+    for seed in range(5):
+        givens = draw(exercise, seed)
+        assert judge(exercise, givens, solution(exercise, givens)).outcome == "right"
+        assert judge(exercise, givens, exercise.form(givens).blank()).outcome == "unanswered"
+
+
+@each_exercise
+def test_answers_tell_students_apart(exercise: Exercise) -> None:
+    """In a class of forty, most neighbours have another answer to the same exercise, or other numbers."""
+    drawn = [draw(exercise, seed) for seed in range(40)]
+    answers = [repr(solution(exercise, givens)) for givens in drawn]
+    assert len({repr(sorted(givens.items())) for givens in drawn}) >= 12
+    assert max(answers.count(answer) for answer in answers) <= 20
+
+
+@pytest.mark.parametrize(("exercise", "name"), MODELS, ids=[f"{e.id}-{n}" for e, n in MODELS])
+def test_each_wrong_model_gets_its_own_hint(exercise: Exercise, name: str) -> None:
+    """Some student can meet the misunderstanding, and is then told about that one."""
+    hint = next(model.hint for model in exercise.wrong_models if model.name == name)
+    for seed in range(SEEDS):
+        givens = draw(exercise, seed)
+        met = modelled(exercise, givens)
+        if name in met:
+            verdict = judge(exercise, givens, met[name])
+            assert (verdict.outcome, verdict.model, verdict.hint) == ("not yet", name, hint)
+            return
+    pytest.fail(f"no student of {SEEDS} can meet the model {name!r} of exercise {exercise.id}")
