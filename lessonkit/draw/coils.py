@@ -1,0 +1,176 @@
+"""Pictures of coils: what an armature remembers, what a splice does to a start, and a bench's log as a strip.
+
+Each one asks the bench or the coil and draws the answer. No curve is drawn by hand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lessonkit.bench import Bench
+from lessonkit.draw.palette import INK, OKABE_ITO, PAPER, SOFT
+from lessonkit.draw.still import TEXT_PT, Still, axes
+from lessonkit.job import Job, demo_job
+from lessonkit.parts import Coil
+from lessonkit.state import Event
+
+__all__ = ["log_picture", "memory_picture", "splice_picture"]
+
+_UP, _DOWN, _LIMIT = OKABE_ITO["blue"], OKABE_ITO["vermilion"], SOFT
+
+
+def memory_picture(coil: Coil, highest_v: float = 28.0) -> Still:
+    """Draw where a coil's armature is while its RMS volts rise from 0 and fall again."""
+    rising = np.linspace(0.0, highest_v, 281)
+    held = False
+    up: list[bool] = []
+    down: list[bool] = []
+    for path, volts in ((up, rising), (down, rising[::-1])):
+        for v in volts:
+            held = coil.holds(float(v), held)
+            path.append(held)
+    figure, (ax,) = axes(8.0, 2.9)
+    ax.plot(rising, np.array(up) + 0.02, color=_UP, lw=3, label="volts rising")
+    ax.plot(rising[::-1], np.array(down) - 0.02, color=_DOWN, lw=3, ls="--", label="volts falling")
+    for limit, word in ((coil.dropout_v, "lets go"), (coil.pickup_v, "pulls in")):
+        ax.axvline(limit, color=_LIMIT, lw=1.2, ls=":")
+        ax.text(limit + 0.2, 0.5, f"{word}\n{limit:g} V", fontsize=TEXT_PT, color=INK, va="center")
+    ax.set(
+        yticks=[0, 1],
+        yticklabels=["open", "sealed"],
+        ylim=(-0.25, 1.25),
+        xlabel="volts across the coil (RMS)",
+    )
+    ax.legend(fontsize=TEXT_PT - 1, loc="center left", frameon=False)
+    return Still(
+        figure,
+        f"While its volts rise, the armature stays open until {coil.pickup_v:g} V and then seals. While they "
+        f"fall, it stays sealed down to {coil.dropout_v:g} V. In between it is where it was before.",
+    )
+
+
+@dataclass(frozen=True)
+class _Curve:
+    """RMS volts at the thermostat against a splice: `edge_ohm` is where the contactor stops pulling in."""
+
+    ohm: list[float]
+    volts: list[float]
+    edge_ohm: float = 0.0
+    asleep_ohm: float = 0.0
+
+
+def _from_rest(job: Job, call: str, ohms: Iterable[float]) -> _Curve:
+    """Start afresh with each splice; the thermostat is kept awake, so that the volts it would need show."""
+    limit_v = job.thermostat.brownout_v
+    steady = replace(job, thermostat=replace(job.thermostat, brownout_v=0.1))
+    curve, edge, asleep = _Curve([], []), np.inf, np.inf
+    for ohm in ohms:
+        bench = Bench(steady, faults=[f"thermostat.R=resistance:{ohm:g}"])
+        bench.set_call(call)
+        volts = bench.state.between("stat:R", "stat:C")
+        if not bench.state.coils["out:contactor"].sealed:
+            edge = min(edge, ohm)
+        if volts < limit_v:
+            asleep = min(asleep, ohm)
+        curve.ohm.append(ohm)
+        curve.volts.append(volts)
+    return replace(curve, edge_ohm=float(edge), asleep_ohm=float(asleep))
+
+
+def _while_running(job: Job, call: str, ohms: Iterable[float]) -> _Curve:
+    """Let one splice grow under a contactor that is in, until the thermostat lets go."""
+    bench, curve = Bench(job), _Curve([], [])
+    bench.set_call(call)
+    for ohm in ohms:
+        bench.set_faults([f"thermostat.R=resistance:{ohm:g}"])
+        if not bench.state.coils["out:contactor"].sealed:
+            break
+        curve.ohm.append(ohm)
+        curve.volts.append(bench.state.between("stat:R", "stat:C"))
+    return curve
+
+
+def splice_picture(job: Job | str = "full-cable", call: str = "cool-2", to_ohm: float = 32.0) -> Still:
+    """Draw the RMS volts at the thermostat against a splice in its R: from rest, and while running."""
+    job = job if isinstance(job, Job) else demo_job(job)
+    ohms = [round(float(ohm), 3) for ohm in np.linspace(0.2, to_ohm, 160)]
+    rest, running, limit_v = (
+        _from_rest(job, call, ohms),
+        _while_running(job, call, ohms),
+        job.thermostat.brownout_v,
+    )
+    figure, (ax,) = axes(8.0, 3.9)
+    ax.plot(running.ohm, running.volts, color=_DOWN, lw=3, ls="--", label="the splice grows while it runs")
+    ax.plot(rest.ohm, rest.volts, color=_UP, lw=3, label="a fresh call, from rest")
+    ax.axhline(limit_v, color=_LIMIT, lw=1.5, ls=":")
+    ax.text(
+        to_ohm,
+        limit_v - 0.4,
+        f"falls asleep below {limit_v:g} V",
+        fontsize=TEXT_PT - 1,
+        color=INK,
+        ha="right",
+        va="top",
+    )
+    edges = (0.0, min(rest.edge_ohm, to_ohm), min(rest.asleep_ohm, to_ohm), to_ohm)
+    for k, word in enumerate(("runs", "hums", "starts again and again")):
+        ax.axvspan(edges[k], edges[k + 1], color=(PAPER, "#eef1f4", "#d9dee4")[k], zorder=0)
+        ax.text(
+            (edges[k] + edges[k + 1]) / 2, 28.3, word, fontsize=TEXT_PT, color=INK, ha="center", weight="bold"
+        )
+    ax.set(xlim=(0, to_ohm), ylim=(5, 30), xlabel="splice in R of the thermostat run (ohm)")
+    ax.set_ylabel("R to C at the thermostat (V RMS)")
+    ax.legend(fontsize=TEXT_PT - 1, loc="lower left", frameon=False)
+    return Still(
+        figure,
+        f"Volts at the thermostat under {call}. A fresh call runs up to {rest.edge_ohm:.1f} ohm, hums up "
+        f"to {rest.asleep_ohm:.1f} ohm, and beyond that the thermostat falls asleep and starts again and "
+        "again. If the "
+        f"contactor is in already, it stays in up to {running.ohm[-1]:.0f} ohm.",
+    )
+
+
+_BEGINS, _ENDS = frozenset({"starts", "pulls in"}), frozenset({"falls asleep", "lets go", "blows"})
+
+
+def _spans(events: list[Event], on_now: bool, from_s: float, to_s: float) -> list[tuple[float, float]]:
+    """Return when something was on, as (begin, end); a span of no length is a moment."""
+    first = next((event for event in events if event.what in _BEGINS | _ENDS), None)
+    since = from_s if (first.what in _ENDS if first else on_now) else None
+    spans = []
+    for event in events:
+        if event.what in _BEGINS and since is None:
+            since = event.time_s
+        elif event.what in _ENDS and since is not None:
+            spans.append((since, event.time_s))
+            since = None
+    if since is not None:
+        spans.append((since, to_s))
+    return [(max(begin, from_s), end) for begin, end in spans if end >= from_s]
+
+
+def log_picture(bench: Bench, names: Iterable[str], from_s: float = 0.0) -> Still:
+    """Draw a bench's log as a strip: when each coil was in and each board was awake, from `from_s` to now.
+
+    `names` are coils and boards such as "out:contactor". A moment too short to see is a tick.
+    """
+    names, to_s, state = tuple(names), bench.time_s, bench.state
+    figure, (ax,) = axes(8.0, 1.1 + 0.42 * len(names))
+    words = []
+    for row, name in enumerate(reversed(names)):
+        coil = state.coils.get(name)
+        on_now = coil.sealed if coil else state.boards[name].awake
+        spans = _spans([e for e in bench.log if e.name == name], on_now, from_s, to_s)
+        bars = [(begin, end - begin) for begin, end in spans if end > begin]
+        ticks = [begin for begin, end in spans if end == begin]
+        ax.broken_barh(bars, (row - 0.25, 0.5), facecolor=_UP, edgecolor=INK, lw=0.6)
+        ax.plot(ticks, [row] * len(ticks), "|", color=_DOWN, ms=16, mew=1.6)
+        total = sum(length for _, length in bars)
+        words.append(f"{name} is on for {total:.0f} s and for a moment {len(ticks)} times")
+    labels = [name.partition(":")[2].replace("-", " ") for name in reversed(names)]
+    ax.set(yticks=range(len(names)), yticklabels=labels, ylim=(-0.6, len(names) - 0.4), xlim=(from_s, to_s))
+    ax.set_xlabel("seconds (bar: in, or awake; tick: for a moment only)")
+    return Still(figure, f"From {from_s:.0f} s to {to_s:.0f} s: " + "; ".join(reversed(words)) + ".")
