@@ -240,6 +240,25 @@ class Network:
         b = np.array([self.index[branch.b] for branch in self.branches], dtype=np.intp)
         return a, b
 
+    @cached_property
+    def stamp(self) -> tuple[NDArray[np.intp], ComplexArray, ComplexArray]:
+        """Return how branches enter the equations, so that two products write them for any values.
+
+        First the positions in the flattened admittance matrix that any branch touches; then the signs with
+        which each branch enters there, shape (branches, positions), and at the nodes, (branches, nodes).
+        """
+        (a, b), n = self.ends, len(self.nodes)
+        k = np.arange(len(self.branches))
+        entry = np.stack([a * n + a, b * n + b, a * n + b, b * n + a])
+        touched, column = np.unique(entry, return_inverse=True)
+        into = np.zeros((k.size, touched.size), dtype=np.complex128)
+        at_node = np.zeros((k.size, n), dtype=np.complex128)
+        for row, sign in zip(column.reshape(entry.shape), (1, 1, -1, -1), strict=True):
+            into[k, row] += sign
+        at_node[k, a] += 1
+        at_node[k, b] -= 1
+        return touched, into, at_node
+
     def admittances(self, freq_hz: float) -> ComplexArray:
         """Return the admittance of every branch in siemens, shape (branches,)."""
         return np.array([branch.admittance(freq_hz) for branch in self.branches], dtype=np.complex128)
@@ -317,27 +336,16 @@ def solve_stack(
         raise BadParameter("freq_hz", freq_hz, "0 Hz or more")
     a, b = network.ends
     systems, n = y.shape[0], len(network.nodes)
-    # Each branch touches four entries; a node pair may carry several branches, so they are added up by
-    # position.
-    matrix = np.zeros((systems, n * n), dtype=np.complex128)
-    for position, sign in ((a * n + a, 1), (b * n + b, 1), (a * n + b, -1), (b * n + a, -1)):
-        matrix += sign * _add_up(position, y, n * n)
-    matrix = matrix.reshape(systems, n, n)
-    injected = _add_up(a, y * e, n) - _add_up(b, y * e, n)
+    touched, into, at_node = network.stamp
+    flat = np.zeros((systems, n * n), dtype=np.complex128)
+    flat[:, touched] = y @ into
+    matrix = flat.reshape(systems, n, n)
+    injected = (y * e) @ at_node
     _refuse_islands(network, matrix)
     node_v = np.zeros((systems, n), dtype=np.complex128)
     if n > 1:  # the reference is node 0: its row and column go, its volts are 0
         node_v[:, 1:] = np.linalg.solve(matrix[:, 1:, 1:], injected[:, 1:, None])[..., 0]
     return node_v, y * (node_v[:, a] - node_v[:, b] - e)
-
-
-def _add_up(position: NDArray[np.intp], values: ComplexArray, length: int) -> ComplexArray:
-    """Add the values of each system into `length` bins by position; shape (systems, length)."""
-    systems = values.shape[0]
-    where = (np.arange(systems)[:, None] * length + position).ravel()
-    real = np.bincount(where, values.real.ravel(), systems * length)
-    imag = np.bincount(where, values.imag.ravel(), systems * length)
-    return (real + 1j * imag).reshape(systems, length)
 
 
 def _refuse_islands(network: Network, matrix: ComplexArray) -> None:

@@ -99,15 +99,15 @@ class Wiring:
         """
         y_fixed, e_fixed, y_off, e_off, y_on, e_on = self._at(freq_hz)
         mask: NDArray[np.bool_] = np.array([[key in on for key in self.keys] for on in states], dtype=bool)
-        y, e = np.where(mask, y_on, y_off), np.where(mask, e_on, e_off)
+        fixed = y_fixed.size
+        y = np.empty((len(states), fixed + len(self.keys)), dtype=np.complex128)
+        e = np.empty_like(y)
+        y[:, :fixed], y[:, fixed:] = y_fixed, np.where(mask, y_on, y_off)
+        e[:, :fixed], e[:, fixed:] = e_fixed, np.where(mask, e_on, e_off)
         for row, key in enumerate(silenced):
             if key is not None:
-                e[row, self.keys.index(key)] = 0
-        shape = (len(states), y_fixed.size)
-        return (
-            np.concatenate([np.broadcast_to(y_fixed, shape), y], axis=1),
-            np.concatenate([np.broadcast_to(e_fixed, shape), e], axis=1),
-        )
+                e[row, fixed + self.keys.index(key)] = 0
+        return y, e
 
     def solve(
         self, states: Sequence[frozenset[str]], freq_hz: float, silenced: Sequence[str | None] = ()
