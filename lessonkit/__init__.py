@@ -14,10 +14,17 @@ editors and the type checker what the table tells Python. A test holds the two e
 
 from __future__ import annotations
 
+import os
+import sys
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 __version__ = "0.1.0"
+
+# The bench solves many small circuits. Beside a browser on two cores, a second thread of numpy's linear
+# algebra makes each ten times slower (tests/speed/measure_spine.py). Numpy reads this once, as it loads.
+if "numpy" not in sys.modules:
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # What the package publishes: the room, then the names that come from it, grouped by kind.
 _ROOMS: dict[str, tuple[str, ...]] = {

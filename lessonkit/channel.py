@@ -90,15 +90,19 @@ class Line:
         bit = np.clip(np.floor(time_s / bit_s).astype(np.int64) + 1, 0, len(targets) - 1)
         if not modes.rates_per_s.size:
             return targets[bit]
+        since_edge = np.maximum(time_s - (bit - 1) * bit_s, 0.0)
+        # On a short cable most modes have died away (below e^-40) before the first look at them.
+        first_look_s = np.min(since_edge, where=bit > 0, initial=bit_s)
+        lasting = modes.rates_per_s * first_look_s < 40.0
+        rates_per_s, weights = modes.rates_per_s[lasting], modes.weights[lasting]
         # At each edge every mode starts with the new step plus what is left of the earlier ones.
         steps = np.diff(targets, prepend=targets[0])
-        fade = np.exp(-modes.rates_per_s * bit_s)
+        fade = np.exp(-rates_per_s * bit_s)
         deviation = np.zeros((len(targets), len(fade)))
         for k in range(1, len(targets)):
             deviation[k] = steps[k] + deviation[k - 1] * fade
-        since_edge = np.maximum(time_s - (bit - 1) * bit_s, 0.0)
-        settling = np.exp(-since_edge[..., np.newaxis] * modes.rates_per_s) * deviation[bit]
-        volts: Volts = targets[bit] - settling @ modes.weights
+        settling = np.exp(-since_edge[..., np.newaxis] * rates_per_s) * deviation[bit]
+        volts: Volts = targets[bit] - settling @ weights
         return volts
 
 

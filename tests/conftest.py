@@ -17,6 +17,8 @@ import pytest
 
 # Before anything imports matplotlib: pictures go to files, never to a screen.
 os.environ["MPLBACKEND"] = "Agg"
+# As `import lessonkit` asks for, but here numpy may be loaded first.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Jupyter's parts ask for this with a warning, and all warnings are errors here.
 os.environ.setdefault("JUPYTER_PLATFORM_DIRS", "1")
 
