@@ -59,17 +59,18 @@ class Bench:
         self, job: Job | str, seed: int = 0, faults: Iterable[Fault | str] = (), outdoor_c: float = 8.0
     ) -> None:
         self.job = job if isinstance(job, Job) else load_job(job)
+        require(isinstance(seed, int | np.integer) and seed >= 0, "seed", seed, "a whole number, 0 or more")
         self._rng = np.random.default_rng(seed)
         self.time_s = 0.0
         self.call = "off"
         self.powered = True
-        self.outdoor_c = outdoor_c
+        self.outdoor_c = _outdoor(outdoor_c)
         self.faults: tuple[Fault, ...] = ()
         self._boots: dict[str, float] = {}
         self._releases: dict[str, deque[float]] = {}
         self._log: deque[Event] = deque(maxlen=_LOG)
         self._switched_s = -math.inf
-        self._timers = equipment.Timers(coil_c=outdoor_c)
+        self._timers = equipment.Timers(coil_c=self.outdoor_c)
         self._timers_at_s = 0.0
         self._links = {run: Ends(run) for run in self.job.links}
         # An exchange is acted on when it ends, so the first poll is done one exchange after the start.
@@ -121,15 +122,9 @@ class Bench:
 
     def set_outdoor_c(self, outdoor_c: float) -> None:
         """Set the outdoor air in degrees Celsius."""
-        low, high = -40.0, 55.0
-        require(
-            low <= require_finite("outdoor_c", outdoor_c) <= high,
-            "outdoor_c",
-            outdoor_c,
-            f"from {low:g} to {high:g} C",
-        )
+        air_c = _outdoor(outdoor_c)
         self._run_timers()
-        self.outdoor_c = float(outdoor_c)
+        self.outdoor_c = air_c
         self._settle()
 
     def force_defrost(self) -> None:
@@ -141,7 +136,7 @@ class Bench:
             frost_switch=True,
             frosted_s=self.job.equipment.defrost_every_s,
         )
-        self._settle()
+        self._disturbed()
 
     def skip_delay(self) -> None:
         """Let the short-cycle delay be over now, as the test pins of many boards do."""
@@ -237,7 +232,8 @@ class Bench:
         if CONTACTOR in before.sealed ^ settled.latches.sealed or CONTACTOR in settled.released:
             self._run_timers(before)
             self._switched_s = self.time_s
-            if CONTACTOR in settled.released:
+            # The board sees its terminal lose volts, not the armature: a coil that burns out starts no delay.
+            if CONTACTOR in settled.released and not self._wiring.coils[CONTACTOR].burnt_out:
                 self._hold_compressor()
         kit = self.job.equipment
         self._timers = equipment.settle_board(
@@ -431,3 +427,10 @@ class Bench:
 def _blown_by(faults: Iterable[Fault]) -> frozenset[str]:
     """Return the fuses that the faults say are blown already."""
     return frozenset(f"fuse {fault.where}" for fault in faults if fault.kind == "blown")
+
+
+def _outdoor(outdoor_c: float) -> float:
+    """Return an outdoor temperature in Celsius if there is air like that."""
+    air_c = require_finite("outdoor_c", outdoor_c)
+    require(-40.0 <= air_c <= 55.0, "outdoor_c", outdoor_c, "from -40 to 55 C")
+    return air_c

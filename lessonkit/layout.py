@@ -50,12 +50,13 @@ def conductor_node(run_name: str, conductor: str, place: str) -> str:
 
 @dataclass(frozen=True)
 class CoilPlace:
-    """A coil where it sits: `name` is "place:coil", `a` and `b` its nodes."""
+    """A coil where it sits: `name` is "place:coil", `a` and `b` its nodes; a burnt-out one never pulls in."""
 
     name: str
     coil: Coil
     a: str
     b: str
+    burnt_out: bool = False
 
 
 @dataclass(frozen=True)
@@ -115,9 +116,9 @@ class Layout:
     def coil(self, place: str, name: str, coil: Coil, terminal: str) -> None:
         """Add a coil between a terminal and C; a burnt-out one carries nothing."""
         a, b, key = f"{place}:{terminal}", f"{place}:C", f"coil {place}:{name}"
-        self.coils[f"{place}:{name}"] = CoilPlace(f"{place}:{name}", coil, a, b)
-        note = f"{name} at {place}"
-        if self.has(place, name, "burnt-out"):
+        note, burnt_out = f"{name} at {place}", self.has(place, name, "burnt-out")
+        self.coils[f"{place}:{name}"] = CoilPlace(f"{place}:{name}", coil, a, b, burnt_out)
+        if burnt_out:
             burnt = Resistance(key, a, b, math.inf, f"{note}, winding open")
             self.toggles[key] = Toggle(burnt, burnt)
             return

@@ -142,7 +142,9 @@ def _react(wiring: Wiring, latches: Latches, solution: Solution, chattering: fro
     sealed = frozenset(
         name
         for name, at in wiring.coils.items()
-        if name not in chattering and at.coil.holds(abs(solution.v(at.a, at.b)), name in latches.sealed)
+        if name not in chattering
+        and not at.burnt_out  # the volts may be there: no current, no pull
+        and at.coil.holds(abs(solution.v(at.a, at.b)), name in latches.sealed)
     )
     if sealed != latches.sealed:
         return replace(latches, sealed=sealed)

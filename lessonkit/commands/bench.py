@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
     faults = as_faults([parse_fault(text, job) for text in args.fault], job)
     seconds, outdoor_c = _number("--seconds", args.seconds), _number("--outdoor", args.outdoor)
     seed = _number("--seed", args.seed)
-    if seed < 0 or seed != int(seed):
+    if not (0 <= seed < 2**53 and seed.is_integer()):
         raise BadParameter("--seed", args.seed, "a whole number, 0 or more")
     bench = Bench(job, seed=int(seed))
     bench.set_outdoor_c(outdoor_c)
