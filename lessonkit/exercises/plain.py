@@ -58,9 +58,13 @@ class _Count:
     def __init__(self) -> None:
         self.items = 0
 
-    def more(self, number: int) -> None:
-        self.items += number
-        if self.items > MAX_ITEMS:
+    def one(self) -> None:
+        self.items += 1
+        self.room_for(0)
+
+    def room_for(self, number: int) -> None:
+        """Look before a list is walked, however long it is."""
+        if self.items + number > MAX_ITEMS:
             raise NotPlain(f"The answer holds more than {MAX_ITEMS} items.")
 
 
@@ -85,7 +89,7 @@ def plain(value: object) -> Any:
 
 
 def _plain(value: object, depth: int, count: _Count) -> Any:
-    count.more(1)
+    count.one()
     if depth > MAX_DEPTH:
         raise NotPlain(f"The answer is nested more than {MAX_DEPTH} deep.")
     exact = type(value)
@@ -98,16 +102,16 @@ def _plain(value: object, depth: int, count: _Count) -> Any:
     if exact is str:
         return _text(value)  # type: ignore[arg-type]
     if exact is list or exact is tuple or exact is set or exact is frozenset:
-        count.more(len(value))  # type: ignore[arg-type]
+        count.room_for(len(value))  # type: ignore[arg-type]
         items = [_plain(item, depth + 1, count) for item in value]  # type: ignore[attr-defined]
         made: type = set if exact is frozenset else exact
         return _gather(made, items)
     if exact is dict:
-        count.more(len(value))  # type: ignore[arg-type]
+        count.room_for(len(value))  # type: ignore[arg-type]
         pairs = [(_plain(k, depth + 1, count), _plain(v, depth + 1, count)) for k, v in value.items()]  # type: ignore[attr-defined]
         return _gather(dict, pairs)
     if exact is range:
-        count.more(len(value))  # type: ignore[arg-type]
+        count.room_for(len(value))  # type: ignore[arg-type]
         return list(value)  # type: ignore[call-overload]
     return _plain(_from_library(value), depth, count)
 

@@ -9,9 +9,12 @@ from __future__ import annotations
 import copy
 import json
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+
+import pytest
 
 from lessonkit.exercises import load_exercises, sheets
 from lessonkit.exercises.core import draw, solution
@@ -329,3 +332,11 @@ UNREADABLE: dict[str, tuple[Callable[[int], bytes], str]] = {
     "no-cells": (lambda _: b"{}", "no cells"),
     "fat-inside": (lambda _: b'{"cells": [' + b"[]," * 6_000_000 + b"[]]}", "cells"),
 }
+
+
+@contextmanager
+def on_path() -> Iterator[None]:
+    """Let child processes, too, import the invented workbooks."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PYTHONPATH", str(Path(__file__).parent))
+        yield
