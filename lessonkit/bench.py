@@ -239,6 +239,8 @@ class Bench:
         self._timers = equipment.settle_board(
             self._timers, self._mode(), self.time_s, kit.defrost_every_s, kit.defrost_limit_s
         )
+        if DEFROST_BOARD not in self._latches.awake:  # it counts nothing, defrosts nothing, and forgets
+            self._timers = replace(self._timers, defrost_until_s=None, frosted_s=0.0)
 
     def _mode(self, latches: Latches | None = None) -> equipment.Mode:
         sealed = (latches or self._latches).sealed
@@ -310,7 +312,9 @@ class Bench:
             self._latches = replace(self._latches, awake=self._latches.awake | {name})
             self._log.append(Event(self.time_s, name, "starts"))
             if name == DEFROST_BOARD:
+                self._run_timers()
                 self._hold_compressor()  # common practice: the delay also follows a loss of power
+                self._timers = replace(self._timers, frosted_s=0.0)
             changed = True
         for run in self.job.links:
             changed |= self._watch(run)

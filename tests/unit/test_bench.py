@@ -204,7 +204,7 @@ def test_hot_on_a_call_terminal_calls_by_itself() -> None:
 
 
 def test_a_lost_earth_bond_lifts_the_outdoor_common() -> None:
-    """On an earth return the lost bond leaves R and C of the outdoor unit both live, with no volts between."""
+    """On an earth return the lost bond leaves R and C of the outdoor unit live, with no volts between."""
     state = after("earth-return", "cool-2", "outdoor.earth=open", seconds=60)
     assert running(state) == {"blower"}
     assert state.volts["out:R"] > 24
