@@ -9,8 +9,9 @@ Sources, with the word of where each was seen:
   "Y1 & G & B", emergency "E & G" (seen; that W1 comes with E is from memory).
 * outdoor unit's manual: high-stage heating Y1 and Y2 with O at rest (seen).
 * off, fan, and auxiliary heat beside both stages: from memory (common practice).
-* service manual of an outdoor unit with an O valve: in defrost the board "energizes the reversing valve and W1
-  ... while de-energizing outdoor fan motor" (seen). The B valve at rest in defrost follows from its meaning.
+* service manual of an outdoor unit with an O valve: in defrost the board "energizes the reversing valve and
+  W1 ... while de-energizing outdoor fan motor" (seen). That a B valve rests in defrost follows from what it
+  means.
 * list of terminals in Herman and Sparkman, Electricity and Controls for HVAC-R, 6th ed., unit 29: O valve
   energised in cooling, B valve in heating (seen).
 """
