@@ -1,0 +1,129 @@
+"""The bench panel: calls, faults, the wiring, what responds, a meter, the links, and time.
+
+    panel = lk.bench_panel("two-run")
+    display(panel)
+
+The state of the bench is drawn by pure functions (`draw.wiring`, `draw.tables`, `draw.scope`); this room only
+puts keys around them. `show_bench` shows the same without keys, for reading where there is no browser.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from functools import partial
+from typing import Any
+
+import ipywidgets as widgets
+
+from lessonkit.bench import Bench
+from lessonkit.calls import CALLS
+from lessonkit.draw.ghosts import ghost_nodes
+from lessonkit.draw.tables import equipment_html, links_html
+from lessonkit.draw.wiring import wiring_svg
+from lessonkit.errors import require, require_finite
+from lessonkit.faults import Fault
+from lessonkit.job import Job
+from lessonkit.panels.breaking import BreakKeys, FaultChooser
+from lessonkit.panels.desk import Desk
+from lessonkit.panels.keys import key, named, press, row, shown
+from lessonkit.panels.meter import MeterPart
+from lessonkit.panels.page import PANEL, page_mark
+from lessonkit.panels.scope import ScopePart
+from lessonkit.panels.service import ServicePart
+from lessonkit.state import State
+
+__all__ = ["BenchPanel", "Panel", "bench_panel"]
+
+_PASSES = (("nothing", 0.0), ("1 s", 1.0), ("5 s", 5.0), ("15 s", 15.0), ("1 min", 60.0))
+_WAITS = (("1 s", 1.0), ("10 s", 10.0), ("1 min", 60.0), ("10 min", 600.0))
+
+
+class Panel(widgets.VBox):
+    """The outermost box of a panel. Without a page, it is a sentence."""
+
+    def __init__(self, name: str, children: Sequence[Any], desk: Desk) -> None:
+        self.panel_name, self.desk = name, desk
+        super().__init__([shown(page_mark(name)), *children])
+        self.add_class(PANEL)
+        desk.show()
+
+    def __repr__(self) -> str:
+        """Return what a notebook shows where no widget can live."""
+        return f"<{self.panel_name}: run this cell to use it.>"
+
+
+class BenchPanel(Panel):
+    """A bench with keys around it.
+
+    `bench` is the living bench, `state` what it shows; the parts are there for tests and for other panels.
+    """
+
+    def __init__(self, bench: Bench, after_s: float = 5.0, scope: bool = True) -> None:
+        desk = Desk(bench, after_s)
+        self.bench = bench
+        self.calls = {
+            call: key(call, partial(desk.do, partial(bench.set_call, call)), toggle=True) for call in CALLS
+        }
+        self.waits = {words: key(words, partial(desk.wait, s), tip=f"wait {words}") for words, s in _WAITS}
+        self.passes = named(_known_pass(after_s), "after each change pass:", after_s)
+        self.passes.observe(lambda change: setattr(desk, "after_s", change["new"]), "value")
+        self.picture = shown("", "lk-picture")
+        self.equipment, self.links = shown(), shown()
+        self.breaking, self.chooser = BreakKeys(desk), FaultChooser(desk)
+        self.service = ServicePart(desk)
+        self.meter = MeterPart(desk)
+        self.scope = ScopePart(desk, scope)
+        desk.watch(self._show)
+        beside = widgets.VBox([self.links, widgets.HTML("<b>Meter</b>"), self.meter.box])
+        for one, share in ((self.equipment, "1 1 290px"), (beside, "1 1 470px")):
+            one.layout.flex = share
+        super().__init__(
+            f"Bench {bench.job.name}",
+            [
+                row(*self.calls.values(), label="Thermostat calls:"),
+                row(*self.waits.values(), self.passes, label="Wait:"),
+                desk.news,
+                self.picture,
+                self.breaking.box,
+                row(self.equipment, beside, classes=["lk-side"]),
+                self.service.box,
+                self.chooser.box,
+                self.scope.box,
+            ],
+            desk,
+        )
+
+    def _show(self, state: State) -> None:
+        for call, button in self.calls.items():
+            press(button, call == state.call)
+        self.picture.value = wiring_svg(state, self.bench.job, ghosts=ghost_nodes(self.bench))
+        self.equipment.value = equipment_html(state)
+        self.links.value = links_html(state)
+
+
+def _known_pass(after_s: float) -> list[tuple[str, float]]:
+    known = {seconds: words for words, seconds in _PASSES}
+    return [(words, s) for s, words in sorted({after_s: f"{after_s:g} s", **known}.items())]
+
+
+def bench_panel(
+    job: Job | str = "two-run",
+    seed: int = 0,
+    *,
+    call: str = "off",
+    faults: Iterable[Fault | str] = (),
+    outdoor_c: float = 8.0,
+    after_s: float = 5.0,
+    scope: bool = True,
+) -> BenchPanel:
+    """Return a bench to work on in a notebook.
+
+    Parameters: `job` is a job or its name; `seed` fixes noise; `call` and `faults` are there at the start;
+    `after_s` is how many seconds pass after each change; `scope` says whether the scope is on. Show it with
+    `display(panel)`.
+    """
+    require(0 <= require_finite("after_s", after_s) <= 3600, "after_s", after_s, "from 0 to 3600 seconds")
+    bench = Bench(job, seed=seed, faults=faults, outdoor_c=outdoor_c)
+    bench.set_call(call)
+    bench.advance(after_s)
+    return BenchPanel(bench, float(after_s), scope)

@@ -1,0 +1,79 @@
+"""Keys and rows: the small things that panels are put together from.
+
+A key that is pressed says so three times: by a tick, by its colour, and to a screen reader. Each thing is
+sent to the page only when it changed, and all of it in one message.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
+
+import ipywidgets as widgets
+
+__all__ = ["key", "named", "press", "row", "shown"]
+
+
+def key(
+    words: str, act: Callable[[], object], *, tip: str = "", toggle: bool = False, classes: Iterable[str] = ()
+) -> widgets.Button:
+    """Return a key that calls `act` when it is clicked, or Space or Enter is hit on it.
+
+    `tip` is shown by the mouse and read out; `toggle` says that the key can stay pressed.
+    """
+    made = widgets.Button(description=words, tooltip=tip, layout=widgets.Layout(width="auto"))
+    for name in ("lk-key", *(("lk-toggle",) if toggle else ()), *classes):
+        made.add_class(name)
+    made.on_click(lambda _: act())
+    return made
+
+
+def press(
+    button: widgets.Button,
+    on: bool,
+    words: str = "",
+    tip: str = "",
+    style: str = "primary",
+    icon: str = "check",
+) -> None:
+    """Show a key as pressed or not; change its words or its tip if others are given."""
+    wanted = {
+        "description": words or button.description,
+        "tooltip": tip or button.tooltip,
+        "button_style": style if on else "",
+        "icon": icon if on else "",
+    }
+    changed = {name: value for name, value in wanted.items() if getattr(button, name) != value}
+    pressed = "lk-on" in button._dom_classes
+    if not changed and pressed == on:
+        return
+    with button.hold_sync():
+        for name, value in changed.items():
+            setattr(button, name, value)
+        if on != pressed:
+            (button.add_class if on else button.remove_class)("lk-on")
+
+
+def row(*children: Any, label: str = "", classes: Iterable[str] = ()) -> widgets.Box:
+    """Return things side by side, wrapped where the page is narrow."""
+    made = widgets.Box([*([widgets.Label(label)] if label else []), *children])
+    for name in ("lk-row", *classes):
+        made.add_class(name)
+    return made
+
+
+def named(options: Sequence[Any], words: str, value: Any = None, wide: str = "auto") -> widgets.Dropdown:
+    """Return a choice with its name beside it; None may not be an option, widgets take it for nothing."""
+    layout = widgets.Layout(width=wide)
+    made = widgets.Dropdown(options=options, description=words, layout=layout)
+    if value is not None:
+        made.value = value
+    return made
+
+
+def shown(value: str = "", *classes: str) -> widgets.HTML:
+    """Return a place for HTML: a picture, a table, a line."""
+    made = widgets.HTML(value=value)
+    for name in classes:
+        made.add_class(name)
+    return made
