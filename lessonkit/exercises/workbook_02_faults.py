@@ -223,17 +223,22 @@ EDGES_OHM = {"cool-1": (8.2, 14.3), "cool-2": (6.8, 11.7), "heat-1": (9.9, 18.1)
 _SPLICES_OHM = (1.5, 2, 2.5, 3, 3.5, 4, 5, 6, 7.5, 8, 9, 10, 10.5, 13, 13.5, 15.5, 16.5, 20, 21, 22, 23, 24)
 
 
-def _chatter_variant(rng: random.Random) -> Givens:
-    call = rng.choice(sorted(EDGES_OHM))
+def chatter_choices(call: str) -> tuple[list[float], ...]:
+    """Return the splices that 2.7 may ask about, a band for each outcome, clear of the edges."""
     first, second = EDGES_OHM[call]
     clear = [ohm for ohm in _SPLICES_OHM if all(abs(ohm - edge) > 0.08 * edge for edge in (first, second))]
-    bands = (
+    return (
         [ohm for ohm in clear if ohm < first],
         [ohm for ohm in clear if first < ohm < second],
         [ohm for ohm in clear if ohm > second],
     )
+
+
+def _chatter_variant(rng: random.Random) -> Givens:
+    call = rng.choice(sorted(EDGES_OHM))
+    bands = chatter_choices(call)
     ohms = [rng.choice(band) for band in bands]
-    ohms.append(rng.choice([ohm for ohm in clear if ohm not in ohms]))
+    ohms.append(rng.choice([ohm for band in bands for ohm in band if ohm not in ohms]))
     rng.shuffle(ohms)
     return {"call": call, "ohms": tuple(ohms)}
 

@@ -1,0 +1,227 @@
+"""What is particular to workbook 02: its prose against the bench, right hand work, edges of an exercise.
+
+The sentences of a lesson carry numbers. Each one that the bench can compute is computed here again, and must
+stand in the text as it comes out, so that a change of the model can't leave the lesson behind.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from lessonkit.bench import Bench
+from lessonkit.calls import CALLS, terminals_for
+from lessonkit.exercises.core import Exercise, Givens, draw, judge, modelled
+from lessonkit.exercises.sheets import read_sheet, source_of
+from lessonkit.exercises.workbook_02 import COPPER, EXERCISES, SPLICE, TRANSFORMER
+from lessonkit.exercises.workbook_02_faults import EDGES_OHM, OHMS, chatter_choices, start
+from lessonkit.job import Supply, demo_job
+from lessonkit.meter import Meter
+from lessonkit.parts import CONTACTOR
+from lessonkit.wire import loop_ohm, resistance_per_m
+
+NOTEBOOK = Path(__file__).resolve().parents[2] / "notebooks" / "02_the_24_volt_circuit.ipynb"
+STUDENTS = range(40)
+OUTCOMES = ("runs", "hums", "restarts")
+
+
+def text() -> str:
+    """Return the words of the workbook, each line break a blank."""
+    cells = read_sheet(NOTEBOOK)["cells"]
+    return " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
+
+
+def under(call: str, *faults: str, **changes: object) -> Bench:
+    """Return a bench of the full cable some seconds after a call."""
+    bench = Bench(replace(demo_job("full-cable"), **changes), faults=faults)  # type: ignore[arg-type]
+    bench.set_call(call)
+    bench.advance(10)
+    return bench
+
+
+def contactor_v(bench: Bench) -> float:
+    """Return the volts across the contactor."""
+    return bench.state.coils["out:contactor"].volts
+
+
+# The lesson ------------------------------------------------------------------------------------------------
+
+
+def test_what_is_said_of_the_transformer() -> None:
+    """The source behind 1.15 ohm gives 27.4 V at rest, and 34.9 VA under cool-2."""
+    job = demo_job("full-cable")
+    assert "1.15 ohm" in text()
+    assert round(job.supply.transformer.r_ohm, 2) == 1.15
+    rest = Bench(job)
+    assert f"{Meter(rest).volts('air:R', 'air:C').value:.1f} V: a reading" in text()
+    state = under("cool-2").state
+    va = abs(state.solution.a("fuse air")) * state.volts["air:R"]
+    assert f"{va:.1f} VA, as each coil gets some 26.5 V" in text()
+    assert all(abs(coil.volts - 26.5) < 0.25 for coil in state.coils.values() if coil.sealed)
+
+
+def test_what_is_said_of_the_budget() -> None:
+    """The VA of cool-2 add up to 30.5 sealed, and its coils to 53 VA of inrush."""
+    job = demo_job("full-cable")
+    kit = job.equipment
+    coils = (kit.contactor, kit.reversing_valve, kit.unloader, kit.blower_relay)
+    sealed = sum(coil.sealed_va for coil in coils) + job.thermostat.load_va + job.defrost_board.load_va
+    assert f"**{sealed:g} VA**" in text()
+    assert f"inrush: {sum(coil.inrush_va for coil in coils):g} VA" in text()
+
+
+def test_what_is_said_of_the_copper() -> None:
+    """By hand and by the bench, 60 m of 22 AWG take the volts that the text says."""
+    job = demo_job("full-cable")
+    assert f"{loop_ohm(14, 18):.2f} ohm out and back" in text()
+    far = under("heat-1", outdoor_run=replace(job.outdoor_run, length_m=60.0, gauge_awg=22))
+    meter = Meter(far)
+    out, back = meter.volts("air:Y1", "out:Y1").value, meter.volts("air:C", "out:C").value
+    by_hand = loop_ohm(60, 22) * 26.5 * CONTACTOR.sealed_va / 24**2
+    assert f"By hand {by_hand:.1f} V, by the bench {out:.2f} + {back:.2f} V" in text()
+    assert out + back == pytest.approx(by_hand, rel=0.03)
+    lost = meter.volts("air:Y1", "air:C").value - meter.volts("out:Y1", "out:C").value
+    assert f"only {lost:.1f} V less" in text()
+
+
+def test_one_circuit_has_two_states() -> None:
+    """The same splice and call: sealed after a first stage, open from rest; so with a weak supply."""
+    splice = "thermostat.R=resistance:7.5"
+    staged = under("cool-1", splice)
+    staged.set_call("cool-2")
+    fresh = under("cool-2", splice)
+    assert f"{contactor_v(staged):.0f} V and sealed, or {contactor_v(fresh):.0f} V and open" in text()
+    assert staged.state.coils["out:contactor"].sealed
+    assert not any(coil.sealed for coil in fresh.state.coils.values())
+    sagging = under("cool-2")
+    sagging.set_faults(["air.transformer=weak:0.72"])
+    assert sagging.state.coils["out:contactor"].sealed
+    assert not under("cool-2", "air.transformer=weak:0.72").state.coils["out:contactor"].sealed
+
+
+def test_the_delay_hides_the_chatter() -> None:
+    """With 15 ohm in R all is quiet for the five minutes of the delay; then the thermostat starves itself."""
+    bench = under("cool-2")
+    bench.set_faults(["thermostat.R=resistance:15"])
+    assert bench.state.coils["out:contactor"].sealed
+    bench.set_call("off")
+    bench.set_call("cool-2")
+    quiet = bench.advance(295)
+    assert quiet.boards["stat:thermostat"].awake
+    assert quiet.coils["air:blower-relay"].sealed
+    loud = bench.advance(10)
+    assert loud.chatter == ("stat:thermostat",)
+    assert round(loud.volts["stat:R"]) == 26
+
+
+def test_a_spare_shows_a_ghost() -> None:
+    """Between two live wires a loose one shows all their volts, until the meter is a load."""
+    run = demo_job("full-cable").thermostat_run
+    wires = ("R", "C", "Y1", "spare", "Y2", "G", "O", "W1", "E")
+    meter = Meter(under("cool-2", thermostat_run=replace(run, conductors=wires)))
+    assert f"{meter.volts('stat:spare', 'stat:C').value:.1f} V on a wire" in text()
+    assert meter.volts("stat:spare", "stat:C", "low").value < 0.5
+    assert meter.volts("stat:Y1", "stat:C", "low").value > 26
+
+
+@pytest.mark.parametrize("call", [call for call in CALLS if call != "off"])
+def test_a_live_wire_on_common_takes_the_fuse(call: str) -> None:
+    """Whichever wire of a call touches C, near or far, in either supply, the fuse is what goes."""
+    for va, fuse_a in ((40.0, 3.0), (75.0, 5.0)):
+        for one in terminals_for(call):
+            for at in (0.0, 0.5, 1.0):
+                bench = under(call, supply=Supply(rated_va=va, fuse_a=fuse_a))
+                bench.set_faults([f"thermostat.{one}=short:C@{at}"])
+                state = bench.advance(10)
+                assert (state.fuse, state.delivering) == ("blown", "nothing"), (one, at, va)
+                assert state.volts["air:XFMR"] > 27
+
+
+def test_a_new_fuse_lasts_until_the_call() -> None:
+    """A short behind a contact that is open harms nothing before it closes."""
+    bench = under("cool-2", "thermostat.Y2=short:C")
+    assert bench.state.fuse == "blown"
+    bench.set_call("off")
+    bench.replace_fuse()
+    assert bench.advance(600).fuse == "whole"
+    bench.set_call("cool-2")
+    assert bench.advance(1).fuse == "blown"
+
+
+# The exercises ---------------------------------------------------------------------------------------------
+
+
+def by_hand_transformer(givens: Givens) -> float:
+    """Take the load's amperes at 24 V, and let them cost volts in the winding."""
+    full_a = givens["rated_va"] / 24
+    return givens["open_v"] - (givens["open_v"] - 24) / full_a * 24 / givens["load_ohm"]
+
+
+def by_hand_copper(givens: Givens) -> float:
+    """Take the amperes that the coil would draw at the near end, and both conductors."""
+    amps = givens["near_v"] / (24**2 / givens["sealed_va"])
+    return amps * 2 * givens["length_m"] * resistance_per_m(givens["gauge_awg"])
+
+
+def by_hand_splice(givens: Givens) -> dict[str, object]:
+    """Add the splice to the coil's copper, at right angles to its reactance."""
+    z_ohm = 24**2 / givens["inrush_va"]
+    x_ohm = math.sqrt(z_ohm**2 - givens["r_ohm"] ** 2)
+    volts = givens["near_v"] * z_ohm / math.hypot(givens["r_ohm"] + givens["splice_ohm"], x_ohm)
+    return {"coil_v": round(volts, 1), "contactor": "pulls in" if volts >= 18 else "hums"}
+
+
+def by_hand_ohms(givens: Givens) -> float:
+    """Product over sum, and nothing for the touch."""
+    one, other = givens["one_ohm"], givens["other_ohm"]
+    return one * other / (one + other)
+
+
+BY_HAND = (
+    (TRANSFORMER, by_hand_transformer),
+    (COPPER, by_hand_copper),
+    (SPLICE, by_hand_splice),
+    (OHMS, by_hand_ohms),
+)
+
+
+@pytest.mark.parametrize(("exercise", "by_hand"), BY_HAND, ids=[exercise.id for exercise, _ in BY_HAND])
+def test_right_hand_work_is_right(exercise: Exercise, by_hand: Callable[[Givens], object]) -> None:
+    """Paper and pencil, with what the trade leaves out, are within the tolerance for every student."""
+    for student in STUDENTS:
+        givens = draw(exercise, student)
+        assert judge(exercise, givens, by_hand(givens)).outcome == "right", (student, by_hand(givens))
+
+
+@pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.id)
+def test_every_student_gets_the_hint_that_fits(exercise: Exercise) -> None:
+    """Whatever the numbers, a wrong answer of its own is taken for no other mistake."""
+    for student in STUDENTS:
+        givens = draw(exercise, student)
+        for name, answer in modelled(exercise, givens).items():
+            verdict = judge(exercise, givens, answer)
+            assert (verdict.outcome, verdict.model) == ("not yet", name), student
+
+
+@pytest.mark.parametrize("call", EDGES_OHM)
+def test_edges_of_a_splice(call: str) -> None:
+    """Halving on the bench finds the edges that keep 2.7 clear, and no question lies within 7 % of one."""
+    for found, (inside, outside) in zip(EDGES_OHM[call], pairwise(OUTCOMES), strict=True):
+        low, high = 1.0, 40.0
+        for _ in range(12):
+            middle = (low + high) / 2
+            low, high = (
+                (middle, high)
+                if OUTCOMES.index(start(call, middle)) <= OUTCOMES.index(inside)
+                else (low, middle)
+            )
+        assert low == pytest.approx(found, rel=0.01)
+        assert start(call, found * 0.98) == inside
+        assert start(call, found * 1.02) == outside
+    for ohm in (ohm for band in chatter_choices(call) for ohm in band):
+        assert all(abs(ohm - edge) > 0.07 * edge for edge in EDGES_OHM[call])
