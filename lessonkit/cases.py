@@ -21,6 +21,7 @@ import numpy as np
 
 from lessonkit import equipment
 from lessonkit.calls import CALLS, check_call
+from lessonkit.errors import require
 from lessonkit.faults import Fault, as_faults, single_faults, thermostat_terminals
 from lessonkit.job import RUN_ENDS, Job
 from lessonkit.parts import INPUT_LIVE_V
@@ -37,7 +38,10 @@ _ROUNDS = 12
 
 @dataclass(frozen=True)
 class Case:
-    """A call and the faults that are present."""
+    """A call and the faults that are present.
+
+    Text such as "outdoor.SIG=open" is understood as well; the cases of ends hold checked values.
+    """
 
     call: str
     faults: tuple[Fault, ...] = ()
@@ -87,7 +91,7 @@ def rest(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Rest]:
 
     Parameters: `cases` may be of any number; `seed` fixes the noise in the frames that are tried.
     """
-    runners = _Runners(job, cases, np.random.default_rng(seed))
+    runners = _Runners(job, cases, seed)
     for _ in range(_ROUNDS):
         if not runners.step():
             break
@@ -110,9 +114,9 @@ def if_held(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Held]:
 
     Frames are tried both ways over each link, as in `rest`, but decide nothing here.
     """
-    runners = _Runners(job, cases, np.random.default_rng(seed))
+    runners = _Runners(job, cases, seed)
     for k, case in enumerate(cases):
-        called = thermostat_terminals(job, case.call, case.faults)
+        called = thermostat_terminals(job, case.call, runners.wirings[k].faults)
         for run in job.links:
             here = called if run == "thermostat" else called & set(job.outdoor_terminals)
             runners.held[k] = {**runners.held[k], (run, "far"): frozenset(here)}
@@ -122,13 +126,15 @@ def if_held(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Held]:
 class _Runners:
     """All cases on their way; the held relays of each link and sleeping boards are what changes."""
 
-    def __init__(self, job: Job, cases: Sequence[Case], rng: np.random.Generator) -> None:
-        self.job, self.cases, self.rng = job, cases, rng
+    def __init__(self, job: Job, cases: Sequence[Case], seed: int) -> None:
+        require(isinstance(seed, int | np.integer) and seed >= 0, "seed", seed, "a whole number, 0 or more")
+        self.job, self.rng = job, np.random.default_rng(seed)
         wirings: dict[tuple[Fault, ...], Wiring] = {}
         for case in cases:
             if case.faults not in wirings:
                 wirings[case.faults] = Wiring(job, as_faults(case.faults, job))
         self.wirings = [wirings[case.faults] for case in cases]
+        self.cases = [Case(check_call(case.call), wirings[case.faults].faults) for case in cases]
         nothing: dict[tuple[str, str], frozenset[str]] = {}
         self.held = [dict(nothing) for _ in cases]  # (run, "far" or "near") -> terminals
         self.odds = [dict.fromkeys(job.links, 0.0) for _ in cases]
@@ -171,9 +177,9 @@ class _Runners:
         return bool(fed)
 
     def _asks(self, k: int, call: str) -> dict[str, str]:
-        case, wiring = self.cases[k], self.wirings[k]
+        wiring = self.wirings[k]
         asks = {f"power {place}": "" for place in wiring.supplies}
-        called = thermostat_terminals(self.job, call, case.faults)
+        called = thermostat_terminals(self.job, call, wiring.faults)
         asks |= {f"call stat:{terminal}": "stat:thermostat" for terminal in called}
         asks |= {"board out:compressor": "out:defrost-board", "board out:valve": ""}
         for run in self.job.links:
@@ -232,7 +238,7 @@ class _Runners:
         valve = self.job.equipment.valve
         for k, case in enumerate(self.cases):
             settled = self.settled[k]
-            welded = any(f.part == "contactor" and f.kind == "stuck-closed" for f in case.faults)
+            welded = any(f.part == "contactor" and f.kind == "stuck-closed" for f in self.wirings[k].faults)
             awake = "out:defrost-board" in settled.latches.awake
             words = equipment.responding(settled.latches.sealed, valve, equipment.Timers(), awake, welded)
             volts = {
