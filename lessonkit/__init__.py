@@ -38,7 +38,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("reveal",),
     "lessonkit.exercises.trials": ("try_calls",),
-    "lessonkit.panels": ("bench_panel",),
+    "lessonkit.panels": ("bench_panel", "show_bench"),
     # Errors: every mistake that the library names is one of these.
     "lessonkit.errors": ("LessonError",),
 }
@@ -57,6 +57,7 @@ __all__ = [
     "open_workbook",
     "parse_fault",
     "reveal",
+    "show_bench",
     "try_calls",
 ]
 
@@ -69,7 +70,7 @@ if TYPE_CHECKING:
     from lessonkit.faults import parse_fault
     from lessonkit.job import demo_job, load_job
     from lessonkit.meter import Meter
-    from lessonkit.panels import bench_panel
+    from lessonkit.panels import bench_panel, show_bench
 
 
 def __getattr__(name: str) -> Any:

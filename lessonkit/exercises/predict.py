@@ -38,7 +38,8 @@ def _is_many(value: object) -> bool:
 
 def _shown(value: Any, unit: str) -> str:
     if _is_many(value):
-        return ", ".join(sorted(str(item) for item in value)) or "none"
+        items = [str(item) for item in value]
+        return ", ".join(items if isinstance(value, (list, tuple)) else sorted(items)) or "none"
     if _is_number(value):
         return f"{value:.4g} {unit}".strip()
     return str(value)[:200]

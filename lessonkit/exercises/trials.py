@@ -16,8 +16,9 @@ from functools import lru_cache
 from types import MappingProxyType
 
 from lessonkit.bench import Bench
-from lessonkit.calls import CALL_TERMINALS, CALLS, PLACE_WORDS, check_call
-from lessonkit.faults import parse_fault
+from lessonkit.calls import CALL_TERMINALS, CALLS, PLACE_WORDS, PLACES, check_call
+from lessonkit.errors import require
+from lessonkit.faults import as_faults
 from lessonkit.job import RUN_ENDS, Job, demo_job
 from lessonkit.state import State
 
@@ -170,7 +171,7 @@ class Trials:
 
 
 def try_calls(
-    job: Job | str, calls: Iterable[str] = CALLS, faults: Iterable[str] = (), place: str = "stat"
+    job: Job | str, calls: Iterable[str] | str = CALLS, faults: Iterable[str] | str = (), place: str = "stat"
 ) -> Trials:
     """Put calls to a job, and return what came of each.
 
@@ -180,9 +181,10 @@ def try_calls(
     """
     if not isinstance(job, Job):
         job = demo_job(job)
-    broken = [parse_fault(fault, job) for fault in faults]
+    require(place in PLACES, "place", place, f"one of {', '.join(PLACES)}")
+    broken = as_faults(faults, job)
     rows = {}
-    for call in calls:
+    for call in [calls] if isinstance(calls, str) else calls:
         bench = Bench(job, faults=broken)
         bench.set_call(check_call(call))
         state = bench.advance(SETTLING_S)
