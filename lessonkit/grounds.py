@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 
 from lessonkit.bench import Bench
 from lessonkit.cases import Case, if_held, rest
-from lessonkit.errors import require, require_positive
-from lessonkit.faults import Fault
+from lessonkit.errors import require, require_finite, require_positive
+from lessonkit.faults import EARTH_KINDS, Fault
 from lessonkit.job import RUN_ENDS, Job
 from lessonkit.layout import conductor_node
 from lessonkit.meter import Meter
@@ -50,6 +50,7 @@ def ghost_sweep(
     The loads at its terminals stay where they are: a coil or an input at the far end loads a ghost away by
     itself, so the conductors that show one are the spares and those lifted from their screws.
     """
+    require(run in RUN_ENDS, "run", run, f"one of {', '.join(RUN_ENDS)}")
     high, low = [], []
     far = RUN_ENDS[run][1]
     node, common = conductor_node(run, conductor, far), f"{far}:C"
@@ -101,8 +102,11 @@ def earth_sweep(job: Job, ohms: Sequence[float], call: str = "cool-2", seed: int
         job.name,
         "a job whose outdoor run is a link with an earth return",
     )
+    allowed = EARTH_KINDS["resistance"]
+    require(len(ohms) > 0, "ohms", ohms, "at least one number")
     for ohm in ohms:
-        require_positive("ohms", ohm)
+        fits = allowed.low <= require_finite("ohms", ohm) <= allowed.high
+        require(fits, "ohms", ohm, f"numbers from {allowed.low:g} to {allowed.high:g} ohm")
     cases = [Case(call, (Fault("outdoor", "earth", "resistance", float(ohm)),)) for ohm in ohms]
     loaded, ended = if_held(job, cases, seed), rest(job, [Case(call), *cases], seed)
     wanted, ended = ended[0].delivering, ended[1:]
