@@ -98,6 +98,12 @@ def test_one_circuit_has_two_states() -> None:
     assert f"{contactor_v(staged):.0f} V and sealed, or {contactor_v(fresh):.0f} V and open" in text()
     assert staged.state.coils["out:contactor"].sealed
     assert not any(coil.sealed for coil in fresh.state.coils.values())
+    grown = under("cool-2")
+    grown.set_faults([splice])
+    assert grown.state.coils["out:contactor"].sealed
+    grown.set_call("off")
+    grown.set_call("cool-2")
+    assert not grown.advance(320).coils["out:contactor"].sealed
     sagging = under("cool-2")
     sagging.set_faults(["air.transformer=weak:0.72"])
     assert sagging.state.coils["out:contactor"].sealed
