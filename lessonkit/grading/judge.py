@@ -70,21 +70,29 @@ def judge_batch(
     `folder` has the school's pristine workbooks. The batch may mix workbooks; it is plain data in and out.
     Raises `JudgingFailed` when nothing can be judged at all.
     """
-    school = load_school(folder)
-    books = {book.id: book for book in school.books}
-    todo: list[_Pair] = [(one.key, exercise) for one in submissions for exercise, _ in one.answers]
+    books = {book.id: book for book in load_school(folder).books}
+    everything = {(one.key, exercise) for one in submissions for exercise, _ in one.answers}
     judged: dict[_Pair, Judged] = {}
-    while todo:
-        found, suspects = _run(books, submissions, set(todo), timeout_s)
+    groups, tried = [everything] if everything else [], set[_Pair]()
+    while groups:
+        found, broken = _run(books, submissions, groups, timeout_s)
         judged.update(found)
-        left = [pair for pair in todo if pair not in judged]
-        if left and not found and not suspects:
-            raise JudgingFailed("nbval ran none of the checks; see that `pytest --nbval-lax` works here.")
-        # Where a kernel was lost, whatever it was at is to blame, and what came after was never run.
-        for pair in suspects:
-            alone, again = _run(books, submissions, {pair}, timeout_s)
-            judged.update(alone or {pair: Judged("teacher", f"its check {_WHY[again.get(pair, 'dead')]}")})
-        todo = [pair for pair in left if pair not in judged]
+        groups = []
+        for lost in broken:
+            # What took too long, and what a kernel was at when it was lost, is run again alone; what came
+            # after a lost kernel was never run, and is run again without it.
+            dead = next((pair for pair, how in lost if how == "dead"), None)
+            suspects = [(pair, how) for pair, how in lost if how == "timeout" or pair == dead]
+            rest = {pair for pair, _ in lost} - {pair for pair, _ in suspects}
+            alone = len(lost) == 1 and lost[0][0] in tried
+            for pair, how in suspects:
+                if alone:
+                    judged[pair] = Judged("teacher", f"its check {_WHY[how]}")
+                else:
+                    groups.append({pair})
+            tried |= {pair for pair, _ in suspects}
+            if rest:
+                groups.append(rest)
     return judged
 
 
@@ -92,31 +100,52 @@ _WHY = {"failed": "failed on it", "timeout": "took too long", "dead": "did not c
 
 
 def _run(
-    books: dict[str, Book], submissions: Sequence[Submission], pairs: set[_Pair], timeout_s: float
-) -> tuple[dict[_Pair, Judged], dict[_Pair, str]]:
-    """Run nbval once; return the verdicts, and the first check of each notebook that got none."""
+    books: dict[str, Book], submissions: Sequence[Submission], groups: Sequence[set[_Pair]], timeout_s: float
+) -> tuple[dict[_Pair, Judged], list[list[tuple[_Pair, str]]]]:
+    """Run nbval once, with a notebook for each group and workbook.
+
+    Return the verdicts, and for each notebook that has some without one: which, in order, and what became of
+    them.
+    """
     with tempfile.TemporaryDirectory(prefix="judge-", ignore_cleanup_errors=True) as name:
         folder = Path(name)
         notebooks: dict[str, list[_Pair]] = {}
-        for number, book in enumerate(dict.fromkeys(one.book for one in submissions)):
-            mine = [one for one in submissions if one.book == book]
-            cells = _cells(books[book], mine, pairs)
-            if len(cells) > 1:
-                path = folder / f"judge_{number:02}.ipynb"
-                write_sheet(path, new_sheet(cells))
-                notebooks[str(path)] = [pair for pair in map(_mark, cells) if pair is not None]
+        for group in groups:
+            for book in dict.fromkeys(one.book for one in submissions):
+                cells = _cells(books[book], [one for one in submissions if one.book == book], group)
+                if len(cells) > 1:
+                    path = folder / f"judge_{len(notebooks):03}.ipynb"
+                    write_sheet(path, new_sheet(cells))
+                    marks = (cell["metadata"].get(MARK) for cell in cells)
+                    notebooks[str(path)] = [_pair(mark) for mark in marks if mark and mark["exercise"]]
         lines = _nbval(folder, list(notebooks), timeout_s)
-    written = {pair for marks in notebooks.values() for pair in marks}
-    said = {(line["submission"], line["exercise"]): line for line in lines if line["submission"] is not None}
-    if not set(said) <= written:
+    written = [pair for marks in notebooks.values() for pair in marks]
+    said = {_pair(line): line for line in lines if line["exercise"]}
+    if not set(said) <= set(written):
         raise JudgingFailed("nbval reports a check that was not written; nothing is graded.")
-    found = {pair: verdict for pair, line in said.items() if (verdict := _verdict(pair, line)) is not None}
-    suspects = {}
-    for marks in notebooks.values():
-        lost = [pair for pair in marks if pair not in found]
-        if lost:
-            suspects[lost[0]] = said.get(lost[0], {}).get("how", "dead")
-    return found, suspects
+    if not said or any(line["submission"] is None for line in lines):
+        raise JudgingFailed(
+            "nbval can't run the school's checks here; try `pytest --nbval-lax` on a workbook."
+        )
+    # A student whose answers were not put in place has those of the one before, and no verdict.
+    spoilt = {line["submission"] for line in lines if line["exercise"] == "" and line["how"] == "failed"}
+    found = {}
+    for pair, line in said.items():
+        verdict = _verdict(pair, line, spoilt=pair[0] in spoilt)
+        if verdict is not None:
+            found[pair] = verdict
+    lost = [
+        [(pair, _fate(said.get(pair))) for pair in marks if pair not in found] for marks in notebooks.values()
+    ]
+    return found, [some for some in lost if some]
+
+
+def _pair(mark: dict[str, str]) -> _Pair:
+    return mark["submission"], mark["exercise"]
+
+
+def _fate(line: dict[str, Any] | None) -> str:
+    return "dead" if line is None or line["how"] != "timeout" else "timeout"
 
 
 def _cells(book: Book, submissions: Iterable[Submission], pairs: set[_Pair]) -> list[dict[str, Any]]:
@@ -130,7 +159,8 @@ def _cells(book: Book, submissions: Iterable[Submission], pairs: set[_Pair]) -> 
         for exercise in book.exercises:
             answer = literal(from_wire(given[exercise.id])) if exercise.id in given else "None"
             lines.append(f"{answer_name(exercise.id)} = {answer}")
-        cells.append(code_cell("\n".join(lines), f"answers-{number}"))
+        mark = {MARK: {"submission": one.key, "exercise": ""}}
+        cells.append(code_cell("\n".join(lines), f"answers-{number}", metadata=mark))
         for place, exercise in enumerate(book.exercises):
             if exercise.id in given:
                 mark = {MARK: {"submission": one.key, "exercise": exercise.id}}
@@ -138,15 +168,10 @@ def _cells(book: Book, submissions: Iterable[Submission], pairs: set[_Pair]) -> 
     return cells
 
 
-def _mark(cell: dict[str, Any]) -> _Pair | None:
-    mark = cell["metadata"].get(MARK)
-    return (mark["submission"], mark["exercise"]) if mark else None
-
-
-def _verdict(pair: _Pair, line: dict[str, Any]) -> Judged | None:
+def _verdict(pair: _Pair, line: dict[str, Any], *, spoilt: bool) -> Judged | None:
     """Return the verdict that a check printed, or None where it is no verdict."""
     exercise = pair[1]
-    if line["how"] == "failed":
+    if line["how"] == "failed" or spoilt:
         return Judged("teacher", f"its check {_WHY['failed']}")
     for outcome in OUTCOMES:
         head = f"{exercise} {outcome}"

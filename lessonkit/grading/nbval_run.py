@@ -10,7 +10,9 @@ status, which says 0 when a cell was skipped and 1 when one student's answer is 
 from __future__ import annotations
 
 import json
+import queue
 import sys
+import time
 from collections.abc import Generator
 from pathlib import Path
 from typing import Any
@@ -37,8 +39,8 @@ class Recorder:
         if cell is None or not (report.when == "call" or (report.when == "setup" and report.failed)):
             return
         mark = cell.metadata.get(MARK)
-        if mark is None and report.passed:
-            return
+        if report.passed and not (mark and mark["exercise"]):
+            return  # a cell that only prepares is written down when it fails
         line = {
             "submission": mark["submission"] if mark else None,
             "exercise": mark["exercise"] if mark else None,
@@ -52,6 +54,25 @@ class Recorder:
     def pytest_unconfigure(self) -> None:
         """Close the report."""
         self._report.close()
+
+
+def _watch_kernels() -> None:
+    """Let nbval notice at once that a kernel has died, in place of waiting out the cell's time."""
+    from nbval import plugin
+
+    class Watched(plugin.RunningKernel):  # type: ignore[misc]
+        def await_reply(self, msg_id: str, timeout: float | None = None) -> None:
+            deadline = time.monotonic() + (timeout or 1e9)
+            while True:
+                try:
+                    return super().await_reply(msg_id, timeout=0.5)
+                except queue.Empty:
+                    if not self.is_alive():
+                        raise RuntimeError("The kernel has died.") from None
+                    if time.monotonic() > deadline:
+                        raise
+
+    plugin.RunningKernel = Watched
 
 
 def _how(trouble: Any) -> str:
@@ -75,6 +96,7 @@ def main(report: str, timeout_s: str, notebooks: list[str]) -> int:
     # s; no notebook has one. None in this table makes the import fail, which jsonschema takes as "not
     # installed".
     sys.modules["rfc3987_syntax"] = None  # type: ignore[assignment]
+    _watch_kernels()
     folder = Path(report).parent
     arguments = [
         *notebooks,
