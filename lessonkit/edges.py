@@ -85,7 +85,7 @@ def step_modes(source_ohm: float, line_ohm: float, line_farad: float,
     if not load_ohm > 0:
         raise BadParameter("load_ohm", load_ohm, "a number of ohms above 0, or math.inf for an open end")
     gain = 1.0 if math.isinf(load_ohm) else load_ohm / (source_ohm + line_ohm + load_ohm)
-    if line_farad == 0 or source_ohm + line_ohm == 0:
+    if line_farad * (source_ohm + line_ohm) < 1e-18:  # seconds: nobody could see such an edge
         return StepModes(np.zeros(0), np.zeros(0), gain)
     if line_ohm < 1e-9 * source_ohm:  # all the resistance is in the driver: one lumped RC
         rate = (1.0 / source_ohm + 1.0 / load_ohm) / line_farad

@@ -87,7 +87,8 @@ class LinkSettings:
         require_positive("baud", self.baud)
         for name in ("interval_s", "watchdog_s", "drive_v", "drive_ohm", "load_ohm"):
             require_positive(name, getattr(self, name))
-        require_positive("noise_v", self.noise_v, zero_ok=True)
+        noise_v = require_finite("noise_v", self.noise_v)
+        require(0 <= noise_v <= 100, "noise_v", self.noise_v, "from 0 to 100 V RMS")
         require(
             isinstance(self.acceptance, int) and 1 <= self.acceptance <= 5,
             "acceptance",

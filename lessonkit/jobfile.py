@@ -140,7 +140,7 @@ def _read(kind: Any, value: Any, key: str, mistakes: list[str]) -> Any:
         try:
             return kind(**values)
         except BadParameter as error:
-            mistakes.append(f"{_shown(key)}.{error}")
+            mistakes.append(f"{key}.{error}")
         except TypeError:
             needed = [
                 f.name
@@ -158,7 +158,7 @@ def _read(kind: Any, value: Any, key: str, mistakes: list[str]) -> Any:
     if kind is float and isinstance(value, int) and not isinstance(value, bool):
         value = float(value)
     if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
-        mistakes.append(f"{_shown(key)} is {value!r}, but must be {wanted}")
+        mistakes.append(f"{key} is {value!r}, but must be {wanted}")
         return None
     return value
 
@@ -170,9 +170,9 @@ def _read_fields(kind: type, table: dict[str, Any], prefix: str, mistakes: list[
     values = {}
     for key, value in table.items():
         if key in fields:
-            values[fields[key]] = _read(hints[fields[key]], value, f"{prefix}{key}", mistakes)
+            values[fields[key]] = _read(hints[fields[key]], value, _shown(f"{prefix}{key}"), mistakes)
         else:
-            mistakes.append(_unknown(key, list(fields), _shown(prefix)))
+            mistakes.append(_unknown(key, list(fields), prefix))
     return values
 
 

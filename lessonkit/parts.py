@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from lessonkit.errors import BadParameter, require, require_positive
+from lessonkit.errors import BadParameter, require, require_finite, require_positive
 
 #: Rated volts of the trade's control circuits (RMS).
 RATED_V = 24.0
@@ -110,7 +110,8 @@ class Coil:
 
     def __post_init__(self) -> None:
         """Refuse a coil that can't be wound."""
-        require_positive("sealed_va", self.sealed_va)
+        sealed_va = require_finite("sealed_va", self.sealed_va)
+        require(sealed_va >= 0.01, "sealed_va", self.sealed_va, "0.01 VA or more")
         require(
             self.inrush_va >= self.sealed_va,
             "inrush_va",
@@ -162,6 +163,7 @@ class Electronics:
         """Refuse electronics that would run on nothing."""
         require_positive("load_va", self.load_va)
         require_positive("boot_s", self.boot_s, zero_ok=True)
+        require_finite("restart_v", self.restart_v)
         if not 0 < self.brownout_v < self.restart_v:
             raise BadParameter(
                 "brownout_v", self.brownout_v, f"above 0 and below restart_v, {self.restart_v:g} V"
