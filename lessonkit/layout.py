@@ -38,8 +38,9 @@ SHORT_OHM = 0.1  # two bare conductors pressed together
 
 
 def conductor_node(run_name: str, conductor: str, place: str) -> str:
-    """Return the node at one end of a conductor: `conductor_node("outdoor", "SIG", "air")` is
-    `air:SIG-out`.
+    """Return the node at one end of a conductor.
+
+    `conductor_node("outdoor", "SIG", "air")` is `air:SIG-out`.
     """
     idle_or_signal = conductor == "SIG" or conductor.startswith(("spare", "bad"))
     if place == "air" and idle_or_signal:
