@@ -42,7 +42,7 @@ def min_max_columns(
         px = left + float(at)
         # Go through the column in the order in which the trace did, so that the line does not double back.
         around = (low[k], high[k]) if first[k] <= last[k] else (high[k], low[k])
-        points += [(px, float(v)) for v in ((around[0],) if high[k] - low[k] < 0.05 else around)]
+        points += [(px, float(v)) for v in ((around[0],) if high[k] - low[k] < 1.0 else around)]
     return points
 
 

@@ -126,7 +126,7 @@ class Sheet:
     ) -> None:
         """Draw straight lines from point to point, as a look says or with attributes of your own."""
         given = {"fill": "none", **more} if look is None else {**_strokes(look), **more}
-        self.add("polyline", points=" ".join([f"{number(x)},{number(y)}" for x, y in points]), **given)
+        self.add("polyline", points=" ".join([f"{x:.1f},{y:.1f}" for x, y in points]), **given)
 
     def line(
         self,
