@@ -21,6 +21,9 @@ from lessonkit.errors import LessonError
 __all__ = ["add_grade_arguments", "add_hand_out_arguments", "run_grade", "run_hand_out"]
 
 
+DASK_WAIT_S = 10
+
+
 class NotConfined(LessonError, RuntimeError):
     """This machine can't confine a student's code, and nobody has said that this is known."""
 
@@ -171,7 +174,7 @@ def _cluster(address: str | None) -> Iterator[Any]:
     except ImportError:
         raise LessonError("Dask is not installed; run: pip install 'lessonkit[district]'.") from None
     try:
-        client = Client(address, timeout="10s")
+        client = Client(address, timeout=DASK_WAIT_S)
     except (OSError, ValueError, TimeoutError) as error:
         raise LessonError(f"There is no Dask scheduler at {address}: {error}.") from None
     with client:

@@ -60,12 +60,13 @@ def _watch_kernels() -> None:
     """Let nbval notice at once that a kernel has died, in place of waiting out the cell's time."""
     from nbval import plugin
 
-    class Watched(plugin.RunningKernel):  # type: ignore[misc]
+    class Watched(plugin.RunningKernel):
         def await_reply(self, msg_id: str, timeout: float | None = None) -> None:
             deadline = time.monotonic() + (timeout or 1e9)
             while True:
                 try:
-                    return super().await_reply(msg_id, timeout=0.5)
+                    super().await_reply(msg_id, timeout=0.5)
+                    return
                 except queue.Empty:
                     if not self.is_alive():
                         raise RuntimeError("The kernel has died.") from None
