@@ -99,7 +99,7 @@ def _print_parts(job: Job) -> None:
 
     table = Table(title=f"What can break in {job.name}", title_justify="left")
     for heading in ("part", "kind", "what happens", "value"):
-        table.add_column(heading)
+        table.add_column(heading, no_wrap=heading in ("part", "kind"))  # these are copied by hand
     for part, kinds in fault_parts(job).items():
         for k, kind in enumerate(kinds.values()):
             value = {"none": "", "conductor": "the other conductor"}.get(
