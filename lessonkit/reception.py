@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from lessonkit import channel, edges, errorrate
 from lessonkit.calls import to_bits
 from lessonkit.circuit import Solution
-from lessonkit.job import RUN_ENDS, LinkSettings
+from lessonkit.job import RUN_ENDS, LinkSettings, is_idle
 from lessonkit.layout import conductor_node
 from lessonkit.link import down_frame, up_frame
 from lessonkit.wiring import Wiring, solve_side_by_side
@@ -139,11 +139,14 @@ def _line(wiring: Wiring, run: str, low_v: float, high_v: float) -> channel.Line
         for f in wiring.faults
         if (f.where, f.part, f.kind) == (run, "SIG", "resistance")
     )
-    sides = sum("SIG" in pair for pair in cable.neighbours())
+    # A spare hangs free between two conductors, so there two capacitances are in series.
+    beside = [name for pair in cable.neighbours() if "SIG" in pair for name in pair if name != "SIG"]
+    sides = sum(0.5 if is_idle(name) else 1.0 for name in beside)
     return channel.Line(
         low_v=low_v,
         high_v=high_v,
-        source_ohm=settings.drive_ohm,
+        # The sending end listens too: its own input is in parallel with its driver.
+        source_ohm=1 / (1 / settings.drive_ohm + 1 / settings.load_ohm),
         line_ohm=cable.conductor_ohm + spliced,
         line_farad=cable.pair_farad * sides,
         load_ohm=settings.load_ohm,

@@ -86,6 +86,18 @@ def test_many_ways_are_what_each_gives() -> None:
             assert many[key].hum_v == pytest.approx(one.hum_v, abs=1e-9)
 
 
+def test_an_edge_sees_both_inputs_and_what_lies_beside() -> None:
+    """The sender's own input shares its resistor, and a spare beside SIG weighs half: it hangs free."""
+    job = demo_job("two-run")
+    link, run = job.thermostat_run.link, job.thermostat_run
+    line = way_of(job, "thermostat").line
+    assert line.source_ohm == pytest.approx(link.drive_ohm * link.load_ohm / (link.drive_ohm + link.load_ohm))
+    assert run.conductors == ("R", "C", "SIG", "spare")
+    assert line.line_farad == pytest.approx(1.5 * run.pair_farad)
+    wired = way_of(demo_job("wire-return")).line
+    assert wired.line_farad == pytest.approx(2 * demo_job("wire-return").outdoor_run.pair_farad)
+
+
 def test_no_link_no_ways() -> None:
     """A job without a link has nothing to receive, alone and among many."""
     wiring, end = settled(demo_job("full-cable"))
@@ -192,7 +204,7 @@ def test_the_receiver_has_the_links_thresholds() -> None:
     [
         ({"baud": 0.0}, "baud is 0.0, but must be a number above 0"),
         ({"high_v": 13.0}, r"low_v and high_v is \(3.5, 13.0\), but must be in the order .* drive_v, 12 V"),
-        ({"noise_v": -1.0}, "noise_v is -1.0, but must be a number zero or above"),
+        ({"noise_v": -1.0}, "noise_v is -1.0, but must be from 0 to 100 V"),
         ({"clock_error": 0.5}, "clock_error is 0.5, but must be a fraction between -0.2 and 0.2"),
         ({"drive_ohm": math.inf}, "drive_ohm is inf, but must be a number above 0"),
     ],
