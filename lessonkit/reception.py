@@ -187,7 +187,9 @@ def tried(
 
 
 def foregone(way: Way, settings: LinkSettings, noise: channel.Noise) -> bool | None:
-    """Return whether every frame gets through, or none, where no trial could come out otherwise; else None.
+    """Return whether every frame gets through, or none, where that is sure.
+
+    Where a trial could come out otherwise, it returns None.
 
     Every frame: both levels clear their thresholds by the whole shift and by `CLEAR_SIGMAS` of noise, edges
     are over within a tenth of a bit, and the clocks use at most half of what they may differ. None: the
