@@ -86,7 +86,8 @@ def after(timers: Timers, mode: Mode, seconds: float) -> Timers:
 def next_change_s(timers: Timers, mode: Mode, every_s: float) -> float:
     """Return the seconds until the board changes something by itself (inf: never).
 
-    That is its frost switch, or a defrost that falls due.  Short-cycle protection and the cut-off are times of day, which the caller sees in the timers.
+    That is its frost switch, or a defrost that falls due.  Short-cycle protection and the cut-off are times
+    of day, which the caller sees in the timers.
     """
     goal, tau = _target(timers, mode)
     threshold = FROST_OPENS_C if timers.frost_switch else FROST_CLOSES_C

@@ -101,7 +101,7 @@ def test_any_arithmetic_is_pythons_value_or_none_at_all(source: str) -> None:
     ids=lambda source: source[:24],
 )
 def test_attack_on_the_evaluator_ends_at_once(source: str) -> None:
-    """Bombs, errors and everything without a rule end in a refusal; any of them would else run for minutes."""
+    """Bombs, errors and everything without a rule end in a refusal; any of these might run for minutes."""
     with pytest.raises((NeedsBox, Fails, NotPlain, SyntaxError, ValueError, RecursionError, MemoryError)):
         worked_out(source)
 
