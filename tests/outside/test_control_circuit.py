@@ -1,10 +1,10 @@
 """The 24-volt circuit against standards, worked examples and the trade's own tables.
 
-Sources, each beside its check: NFPA 70 (NEC) chapter 9 tables 8 and 11(A), UL 1585, IEC 60947-4-1, ISO 8820-3,
-ANSI C84.1, TM 5-683, a relay catalogue's engineering data, a supplier's article "High output voltage for
-transformers", cable makers' sheets, multi-stage installation manuals, outdoor-unit service manuals, and HVACR
-NewsMagazine (November 2019, page 53). Standards were seen as quoted by third parties, or are from memory where
-it says so; what has no source is marked as common practice.
+Sources, each beside its check: NFPA 70 (NEC) chapter 9 tables 8 and 11(A), UL 1585, IEC 60947-4-1, ISO
+8820-3, ANSI C84.1, TM 5-683, a relay catalogue's engineering data, a supplier's article "High output
+voltage for transformers", cable makers' sheets, multi-stage installation manuals, outdoor-unit service
+manuals, and HVACR NewsMagazine (November 2019, page 53). Standards were seen as quoted by third parties,
+or are from memory where it says so; what has no source is marked as common practice.
 """
 
 from __future__ import annotations
