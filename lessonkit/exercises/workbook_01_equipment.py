@@ -23,8 +23,10 @@ _ALL_EQUIPMENT = ", ".join(EQUIPMENT)
 
 @lru_cache(maxsize=256)
 def _starts_after(job: str, call: str, pause_s: int) -> float:
-    """Return how many seconds after a call comes back the compressor starts; the call was gone "
-    "`pause_s`."""
+    """Return how many seconds after a call comes back the compressor starts.
+
+    The call was gone for `pause_s`.
+    """
     bench = Bench(demo_job(job))
     bench.set_call(call)
     bench.advance(600)
