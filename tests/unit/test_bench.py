@@ -267,6 +267,35 @@ def test_swapped_calls_answer_crosswise() -> None:
     assert state.volts["stat:C"] > 24
 
 
+def test_a_broken_common_reads_by_its_reference() -> None:
+    """With C broken outdoors R reads full volts against ground and none against its own C, which is live."""
+    for job in ("full-cable", "wire-return"):
+        state = after(job, "heat-2", "outdoor.C=open", seconds=60)
+        assert state.between("out:R", "out:GND") > 24
+        assert state.between("out:R", "out:C") < 2
+        assert running(state) == {"blower"}
+
+
+def test_a_board_fed_through_a_coil() -> None:
+    """Y1 and C changed over outdoors: with nothing called the board is fed through the contactor coil."""
+    state = after("full-cable", "off", "outdoor.Y1=swapped:C")
+    assert state.boards["out:defrost-board"].awake
+    coil_v = state.coils["out:contactor"].volts
+    assert 1 < coil_v < 3, "the coil is in the way back, far below its pick-up"
+    assert coil_v == pytest.approx(state.volts["out:C"], rel=0.05)
+    assert running(state) == set()
+
+
+def test_power_that_comes_with_the_call_only() -> None:
+    """R and Y1 changed over outdoors: the board lives while Y1 is called, and dies with the call."""
+    bench = Bench(JOBS["full-cable"], faults=["outdoor.R=swapped:Y1"])
+    assert not bench.advance(5).boards["out:defrost-board"].awake
+    bench.set_call("cool-1")
+    assert bench.advance(5).boards["out:defrost-board"].awake
+    bench.set_call("off")
+    assert not bench.advance(5).boards["out:defrost-board"].awake
+
+
 def test_swapped_power_outdoors_on_the_earth_return() -> None:
     """R and SIG changed over outdoors: the board hangs on the signal driver and starves."""
     state = after("earth-return", "cool-2", "outdoor.R=swapped:SIG", seconds=60)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from dataclasses import replace
 from itertools import pairwise
 
@@ -72,6 +75,25 @@ def history(job: Job, seed: int, steps: tuple[float, ...], peek: bool = False) -
 def test_same_seed_same_history(job: Job) -> None:
     """The same steps with the same seed give the same state to the last bit, noise and all."""
     assert history(job, 7, (20.0, 13.0)) == history(job, 7, (20.0, 13.0))
+
+
+def test_a_history_does_not_hang_on_the_process() -> None:
+    """Two processes that order their sets differently tell the same history."""
+    code = (
+        "import json; from lessonkit.bench import Bench; b = Bench('two-run', seed=5); b.set_call('cool-2'); "
+        "b.advance(10); b.set_faults(['outdoor.SIG=noise:3', 'outdoor.earth=resistance:2']); "
+        "print(json.dumps(b.advance(60).to_dict(), sort_keys=True))"
+    )
+    said = {
+        subprocess.run(
+            [sys.executable, "-c", code],
+            env=os.environ | {"PYTHONHASHSEED": number},
+            capture_output=True,
+            check=True,
+        ).stdout
+        for number in ("1", "2")
+    }
+    assert len(said) == 1
 
 
 def test_another_seed_loses_other_frames() -> None:
