@@ -74,7 +74,9 @@ class EarthSweep:
     `coil_v` is RMS across the contactor, `board_v` RMS at the relay board, `common_v` RMS between the two
     commons, `hum_peak_v` the PEAK shift on the signal, `odds` the share of polls heard and answered under
     that load; `pulled_in` says whether the contactor pulls in, `rests` whether the job finds a state that
-    it stays in, and `works` whether it then does what was called.
+    it stays in, and `works` whether it then does what was called.  For reading them: `pickup_v` and
+    `dropout_v` of the contactor, and `margin_v`, the PEAK shift up to which both thresholds of the link are
+    left alone.
     """
 
     call: str
@@ -87,6 +89,9 @@ class EarthSweep:
     pulled_in: NDArray[np.bool_]
     rests: NDArray[np.bool_]
     works: NDArray[np.bool_]
+    pickup_v: float
+    dropout_v: float
+    margin_v: float
 
 
 def earth_sweep(job: Job, ohms: Sequence[float], call: str = "cool-2", seed: int = 0) -> EarthSweep:
@@ -126,8 +131,25 @@ def earth_sweep(job: Job, ohms: Sequence[float], call: str = "cool-2", seed: int
                 end.delivering == wanted and not end.chatter,
             )
         )
-    columns = [np.asarray(column) for column in zip(*rows, strict=True)]
-    return EarthSweep(call, np.asarray(ohms, dtype=float), *columns)
+    coil_v, board_v, common_v, hum_peak_v, odds, pulled_in, rests, works = (
+        np.asarray(column) for column in zip(*rows, strict=True)
+    )
+    levels, coil = loaded[0].ways["outdoor", "down"], job.equipment.contactor
+    return EarthSweep(
+        call=call,
+        ohm=np.asarray(ohms, dtype=float),
+        coil_v=coil_v,
+        board_v=board_v,
+        common_v=common_v,
+        hum_peak_v=hum_peak_v,
+        odds=odds,
+        pulled_in=pulled_in,
+        rests=rests,
+        works=works,
+        pickup_v=coil.pickup_v,
+        dropout_v=coil.dropout_v,
+        margin_v=min(levels.high_v - run.link.high_v, run.link.low_v - levels.low_v),
+    )
 
 
 def phase_volts(job: Job) -> tuple[float, float]:
