@@ -50,8 +50,9 @@ def wiring_svg(state: State, job: Job, covered: bool = False, ghosts: frozenset[
     for wire in drawn:
         _conductor(sheet, layout, state, wire, covered)
     if not covered:
-        for wire in drawn:
-            mark_wire(sheet, layout, wire, _height(layout, wire.conductor))
+        with sheet.group(pointer_events="none"):
+            for wire in drawn:
+                mark_wire(sheet, layout, wire, _height(layout, wire.conductor))
         mark_parts(sheet, layout, state)
     _legend(sheet, layout, state, covered)
     return str(sheet)
@@ -80,18 +81,26 @@ def _conductor(sheet: Sheet, layout: Layout, state: State, wire: Wire, covered: 
             cross(sheet, middle, y)
         if is_idle(wire.conductor):
             _idle_ends(sheet, layout, state, wire, covered)
+        _write_label(sheet, layout, wire, covered)
+        # On top of all, so that a click anywhere along the conductor finds it.
         sheet.line(
             left, y, right, y, stroke=PAPER, stroke_opacity="0", stroke_width=24, pointer_events="stroke"
         )
-    marked = any(f.part == wire.conductor for f in wire.faults)
+
+
+def _write_label(sheet: Sheet, layout: Layout, wire: Wire, covered: bool) -> None:
+    """Write what a conductor is doing on it, or its name where that is covered."""
+    left, right = layout.wire_span(wire.run, wire.conductor)
+    x, y = (left + right) / 2, _height(layout, wire.conductor)
+    marked = any(f.part == wire.conductor for f in wire.faults) or wire.conductor.startswith("bad")
     if wire.conductor == "SIG":
-        sheet.text((left + right) / 2, y - 38, "SIG", anchor="middle", bold=True)
-        if covered or not marked:
-            sheet.text((left + right) / 2, y - 18, "" if covered else _label(layout, wire), anchor="middle")
+        sheet.text(x, y - 38, "SIG", anchor="middle", bold=True)
+        if not covered and not marked:
+            sheet.text(x, y - 18, _label(layout, wire), anchor="middle")
     elif covered:
-        sheet.text((left + right) / 2, y + 6, wire.conductor, anchor="middle", halo=True)
-    elif not marked and not wire.conductor.startswith("bad"):
-        sheet.text((left + right) / 2, y + 6, _label(layout, wire), anchor="middle", halo=True)
+        sheet.text(x, y + 6, wire.conductor, anchor="middle", halo=True)
+    elif not marked:
+        sheet.text(x, y + 6, _label(layout, wire), anchor="middle", halo=True)
 
 
 def _half(sheet: Sheet, points: list[tuple[float, float]], look: Look) -> None:

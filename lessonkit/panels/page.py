@@ -1,11 +1,12 @@
 """What a panel needs of the page around it: letters large enough, and keys that keep the keyboard.
 
 A notebook has shortcuts of its own, and they fire while a key of a panel has the focus: `x` would cut the
-cell with the panel in it. The page stops that for everything inside an element that carries
-`data-lm-suppress-shortcuts`, an attribute that widgets can't set. So one invisible mark in the panel sets it,
-the moment it appears: an animation of no visible effect begins then, and its handler runs. The same mark
-tells screen readers which keys are pressed, makes the line of news a live region, and passes a click on a
-conductor in a picture on to the key that breaks it. On a page that forbids such handlers all else works.
+cell with the panel in it. The page leaves a control alone that carries `data-lm-suppress-shortcuts`, an
+attribute that widgets can't set. So an invisible mark in the panel listens for the focus and sets it. The
+mark's handler runs the moment it appears on the page, because an animation of no visible effect begins then.
+The same mark tells screen readers which keys are pressed, makes the line of news a live region, and passes a
+click on a conductor in a picture on to the key that breaks it. On a page that forbids such handlers
+everything else still works.
 """
 
 from __future__ import annotations
@@ -39,15 +40,17 @@ _STYLE = f"""
 # The handler of the mark. It runs once for each view of a panel; all else follows from what the page does.
 _HANDLER = f"""
 const panel = this.closest('.{PANEL}');
-if (panel && !panel.hasAttribute('data-lm-suppress-shortcuts')) {{
-  panel.setAttribute('data-lm-suppress-shortcuts', 'true');
+if (panel && !panel.classList.contains('lk-ready')) {{
+  panel.classList.add('lk-ready');
+  panel.addEventListener('focusin', event =>
+    event.target.setAttribute('data-lm-suppress-shortcuts', 'true'));
   panel.setAttribute('role', 'group');
   panel.setAttribute('aria-label', this.title);
   const tell = () => {{
     for (const key of panel.querySelectorAll('.lk-key')) {{
       if (key.classList.contains('lk-toggle'))
         key.setAttribute('aria-pressed', key.classList.contains('lk-on'));
-      if (key.title) key.setAttribute('aria-label', key.title);
+      key.setAttribute('aria-label', key.title || key.textContent.trim());
     }}
     for (const news of panel.querySelectorAll('.lk-news .widget-html-content'))
       news.setAttribute('aria-live', 'polite');

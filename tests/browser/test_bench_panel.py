@@ -1,0 +1,103 @@
+"""The bench panel in a real JupyterLab page: what a trainee does, and what a fast hand or a keyboard does."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from labpage import run_all, write_notebook
+
+pytestmark = pytest.mark.chromium
+
+CELLS = (
+    "import lessonkit as lk\nfrom IPython.display import display",
+    "panel = lk.bench_panel('two-run')\ndisplay(panel)",
+    "print('the last cell' + ' has run')",
+)
+
+
+@pytest.fixture
+def panel(lab: tuple[str, Path], page: Any, request: pytest.FixtureRequest) -> Any:
+    """Open a fresh notebook with a panel, run it all, and return the panel in the page."""
+    address, folder = lab
+    name = f"{request.node.name}.ipynb"
+    write_notebook(folder / name, *CELLS)
+    run_all(page, address, name, "the last cell has run")
+    found = page.locator(".lk-panel")
+    found.wait_for()
+    page.wait_for_function("() => document.querySelector('.lk-panel.lk-ready')")
+    return found
+
+
+def responds(panel: Any, name: str, words: str) -> None:
+    """Wait until the table says that a piece of equipment does something."""
+    row = panel.get_by_role("row").filter(
+        has=panel.page.get_by_role("rowheader", name=re.compile(f"{name}$"))
+    )
+    row.get_by_role("cell", name=words, exact=True).wait_for()
+
+
+def test_broken_signal_releases_the_outdoor_unit(panel: Any) -> None:
+    """Cool-2 starts both stages; with SIG broken the outdoor unit stops when the watchdog has run out."""
+    responds(panel, "compressor stage 2", "off")
+    panel.get_by_role("button", name="cool-2").click()
+    for name, words in (
+        ("blower", "on"),
+        ("compressor stage 1", "on"),
+        ("compressor stage 2", "on"),
+        ("reversing valve", "on, cooling"),
+    ):
+        responds(panel, name, words)
+    assert panel.get_by_role("button", name="cool-2").get_attribute("aria-pressed") == "true"
+    panel.get_by_role("button", name="outdoor run: SIG sound, break it").click()
+    panel.get_by_role("button", name="outdoor run: SIG broken, mend it").wait_for()
+    # Five seconds have passed, and the watchdog is not over yet.
+    responds(panel, "compressor stage 2", "on")
+    panel.get_by_role("button", name="wait 10 s").click()
+    responds(panel, "compressor stage 1", "off")
+    responds(panel, "reversing valve", "off")
+    responds(panel, "blower", "on")
+    picture = panel.get_by_role("img", name=re.compile("Wiring of .*, call cool-2"))
+    assert "SIG signalling, broken, then dead" in picture.get_attribute("aria-label")
+
+
+def test_a_click_on_a_conductor_breaks_it(panel: Any) -> None:
+    """The picture itself is a control: its conductors break where they are clicked, and mend again."""
+    drawn = panel.locator('[data-key="thermostat.R"]')
+    drawn.locator("line").last.click(force=True)
+    panel.get_by_role("button", name="thermostat run: R broken, mend it").wait_for()
+    responds(panel, "blower", "off")
+    drawn.locator("line").last.click(force=True)
+    panel.get_by_role("button", name="thermostat run: R sound, break it").wait_for()
+
+
+def test_fast_clicks_are_all_counted(panel: Any) -> None:
+    """Sixty clicks without a pause each let their time pass, and the last call is the one shown."""
+    keys = ("cool-1", "cool-2", "fan", "heat-1")
+    for k in range(60):
+        panel.get_by_role("button", name=keys[k % 4], exact=True).evaluate("key => key.click()")
+    # Five seconds before the first click and five for each.
+    panel.get_by_text("After 5 min 5 s: call heat-1").wait_for()
+
+
+def test_the_keyboard_works_and_shortcuts_stay_quiet(panel: Any, page: Any) -> None:
+    """Tab, Space and Enter work the keys, and the notebook's own shortcuts leave the cell alone."""
+    panel.get_by_role("button", name="off", exact=True).focus()
+    for _ in range(3):
+        page.keyboard.press("Tab")
+    page.keyboard.press("Space")
+    panel.get_by_text("call cool-2").first.wait_for()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    panel.get_by_text("call heat-1").first.wait_for()
+    cells = page.locator(".jp-Notebook .jp-Cell")
+    before = cells.count()
+    for shortcut in ("x", "m", "d", "d", "a", "b"):
+        page.keyboard.press(shortcut)
+    page.keyboard.press("Tab")
+    page.keyboard.press("Space")
+    panel.get_by_text("call heat-2").first.wait_for()
+    assert cells.count() == before
+    assert panel.get_by_role("button", name="heat-2").get_attribute("aria-pressed") == "true"
