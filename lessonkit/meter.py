@@ -1,6 +1,4 @@
-"""A meter on a bench: volts, ohms and insulation.
-
-Volts with a high or a low input impedance, ohms on a dead circuit, insulation on a lifted cable.
+"""A meter on a bench: volts and ohms.
 
 A meter is part of the circuit that it measures.  With its high input impedance it hardly loads anything,
 and so it shows the ghost voltage that a broken conductor picks up from its neighbours; with its low one it
