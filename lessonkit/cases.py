@@ -215,7 +215,7 @@ class _Runners:
         noisy = tuple(f for f in wiring.faults if f.part == "SIG" and f.where == run)
         key = (run, way, live, noisy, *(round(v * 20) for v in (got.low_v, got.high_v, got.hum_v)))
         if key not in self.tried:
-            self.tried[key] = tried(wiring, run, got, live, self.rng).odds
+            self.tried[key] = tried(wiring, run, got, live, self.rng, up=way == "up").odds
         return self.tried[key]
 
     def under_load(self) -> list[Held]:
@@ -228,7 +228,7 @@ class _Runners:
             ways = {}
             for (run, way), what in got.items():
                 live, _ = live_terminals(wiring, one.solution, run, INPUT_LIVE_V)
-                ways[run, way] = tried(wiring, run, what, live, self.rng)
+                ways[run, way] = tried(wiring, run, what, live, self.rng, up=way == "up")
             found.append(Held(one, MappingProxyType(ways)))
         return found
 

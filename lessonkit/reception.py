@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit import channel, edges, errorrate
-from lessonkit.calls import to_bits
 from lessonkit.circuit import Solution
 from lessonkit.job import RUN_ENDS, LinkSettings, is_idle
 from lessonkit.layout import conductor_node
@@ -67,7 +66,7 @@ def settings_of(wiring: Wiring, run: str) -> LinkSettings:
 
 
 def receiver_of(settings: LinkSettings) -> channel.Receiver:
-    """Return the receiver that both ends of a link have."""
+    """Return the receiver that both ends of a link have; its clock is the far end's."""
     return channel.Receiver(settings.low_v, settings.high_v, settings.clock_error, supply_v=settings.drive_v)
 
 
@@ -160,10 +159,12 @@ def tried(
     live: frozenset[str],
     rng: np.random.Generator,
     switching: bool = False,
+    up: bool = False,
 ) -> Way:
     """Return the way with a pool of trials: each a whole frame as a waveform, decided by the receiver.
 
-    `switching` adds what a contactor throws at the signal at the moment it switches.
+    `switching` adds what a contactor throws at the signal at the moment it switches.  On the way `up` it is
+    the far end, whose clock is off, that sends, and the frame is a reply.
     """
     settings, noise = settings_of(wiring, run), noise_on(wiring, run)
     if switching:
@@ -171,7 +172,10 @@ def tried(
     certain = foregone(way, settings, noise)
     if certain is not None:
         return replace(way, pool=np.full(POOL, certain))
-    frame = down_frame(run, live, 0) if to_bits(live) else up_frame(run, live, False, 0)
+    frame = up_frame(run, live, False, 0) if up else down_frame(run, live, 0)
+    receiver, sender_clock_error = receiver_of(settings), 0.0
+    if up:
+        receiver, sender_clock_error = replace(receiver, clock_error=0.0), settings.clock_error
     pool = channel.try_many(
         frame.to_bytes(),
         settings.baud,
@@ -179,9 +183,10 @@ def tried(
         math.sqrt(2) * way.hum_v,
         wiring.job.frequency_hz,
         noise,
-        receiver_of(settings),
+        receiver,
         POOL,
         rng,
+        sender_clock_error=sender_clock_error,
     )
     return replace(way, pool=np.asarray(pool, dtype=bool))
 
@@ -241,7 +246,8 @@ class Trials:
                 self._ways[circuit] = ways(self._wiring, on, awake)
             words = "|".join([*sorted(on), *sorted(awake), run, way, *sorted(live), str(switching)])
             rng = np.random.default_rng([self._seed, zlib.crc32(words.encode())])
-            self._tried[key] = tried(self._wiring, run, self._ways[circuit][run, way], live, rng, switching)
+            found = self._ways[circuit][run, way]
+            self._tried[key] = tried(self._wiring, run, found, live, rng, switching, way == "up")
         return self._tried[key]
 
 

@@ -163,6 +163,18 @@ def test_switching_costs_frames() -> None:
     assert 0 < loud < 1
 
 
+@pytest.mark.parametrize(("clock_error", "sure", "shaky"), [(0.05, "up", "down"), (-0.05, "down", "up")])
+def test_a_clock_that_is_off_hurts_one_way_more(clock_error: float, sure: str, shaky: str) -> None:
+    """A slow receiver bears 7/152, a fast one up to 5.3 %: a far clock that is off breaks one way first.
+
+    It starts a look late at most, which comes on top of slow and off fast.
+    """
+    job = demo_job("earth-return").with_run("outdoor", link=LinkSettings(clock_error=clock_error))
+    (held,) = if_held(job, [Case("cool-1")])
+    assert held.ways["outdoor", sure].odds == 1
+    assert held.ways["outdoor", shaky].odds < 1
+
+
 def test_each_state_is_tried_once() -> None:
     """The same state gives the same pool again, and the same seed gives it to another bench."""
     job = demo_job("earth-return")
