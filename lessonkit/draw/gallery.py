@@ -1,0 +1,85 @@
+"""The gallery: every picture in figures/, by its file name.
+
+Pictures of the bench are our own SVG and come out the same everywhere, letter for letter. The others are
+matplotlib's, whose SVG differs a little from version to version; what they show is kept in them as words,
+with the numbers that were computed, and by these words a test tells whether they are up to date.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from types import MappingProxyType
+
+from lessonkit.channel import Line, Noise, Receiver
+from lessonkit.draw.still import Still
+from lessonkit.draw.view import show_bench
+
+__all__ = ["GALLERY", "still_svg"]
+
+
+def _bench() -> str:
+    return show_bench("two-run", "cool-2").svg + "\n"
+
+
+def _broken() -> str:
+    return show_bench("two-run", "cool-2", ["outdoor.SIG=open"], 30.0).svg + "\n"
+
+
+def _full_cable() -> str:
+    return show_bench("full-cable", "heat-aux", ["thermostat.Y2=open@0.3"]).svg + "\n"
+
+
+def _scope() -> str:
+    return show_bench("two-run", "cool-2", scope="outdoor").scope + "\n"
+
+
+def _scope_poor_earth() -> str:
+    return show_bench("two-run", "cool-2", ["outdoor.earth=resistance:8"], 4.0, scope="outdoor").scope + "\n"
+
+
+def _eye() -> Still:
+    from lessonkit.draw.eye import eye_picture
+
+    return eye_picture(
+        Line(0.0, 10.0, 1000.0, 0.6, 3e-9, 1e4), Receiver(3.5, 7.5), 1200.0, 2.0, Noise(0.3), frames=24
+    )
+
+
+def _error_rates() -> Still:
+    from lessonkit.draw.rates import error_rate_picture
+
+    return error_rate_picture()
+
+
+def _edges() -> Still:
+    from lessonkit.draw.edges import edge_picture
+
+    return edge_picture()
+
+
+#: File name -> what makes it: SVG text, or a still picture.
+GALLERY: MappingProxyType[str, Callable[[], str | Still]] = MappingProxyType(
+    {
+        "bench.svg": _bench,
+        "bench-broken.svg": _broken,
+        "bench-full-cable.svg": _full_cable,
+        "scope.svg": _scope,
+        "scope-poor-earth.svg": _scope_poor_earth,
+        "eye.svg": _eye,
+        "error-rates.svg": _error_rates,
+        "edges.svg": _edges,
+    }
+)
+
+
+def still_svg(name: str, still: Still) -> str:
+    """Return a still picture as SVG text, with its words inside and no date or chance in it."""
+    import matplotlib as mpl
+
+    stream = io.StringIO()
+    kept = {"Date": None, "Creator": None, "Title": name, "Description": still.words}
+    with mpl.rc_context({"svg.hashsalt": name, "svg.fonttype": "none"}):
+        still.figure.savefig(stream, format="svg", metadata=kept)
+    lines = (line.rstrip() for line in stream.getvalue().splitlines())
+    return "\n".join(lines) + "\n"
