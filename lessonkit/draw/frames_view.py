@@ -14,7 +14,7 @@ import numpy as np
 
 from lessonkit import channel, reception
 from lessonkit.bench import Bench
-from lessonkit.calls import CALL_TERMINALS
+from lessonkit.calls import CALL_TERMINALS, PLACE_WORDS
 from lessonkit.errors import BadParameter
 from lessonkit.frames import Frame, frame_levels
 from lessonkit.job import RUN_ENDS
@@ -85,7 +85,7 @@ def last_frame(bench: Bench, run: str, way: str = "down", points_per_bit: int = 
         points_per_bit=points_per_bit,
     )
     asleep = [
-        f"the {part} at {place} does nothing"
+        f"the {part.replace('-', ' ')} at the {PLACE_WORDS[place]} does nothing"
         for place, part in ((near, "encoder"), (far, "relay-board"))
         if not state.boards[f"{place}:{part}"].awake
     ]

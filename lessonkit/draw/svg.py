@@ -46,7 +46,7 @@ class Sheet:
 
     def __init__(self, width: float, height: float, title: str, words: str, **more: str) -> None:
         self.width, self.height = width, height
-        size = f"width:100%;min-width:{number(width * 0.8)}px;max-width:{number(width * 1.6)}px;height:auto"
+        size = f"width:100%;min-width:{number(width * 0.8)}px;max-width:{number(width * 1.35)}px;height:auto"
         self.root = Element(
             "svg",
             {

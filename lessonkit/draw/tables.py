@@ -60,5 +60,5 @@ def links_html(state: State) -> str:
                 outputs,
             )
         )
-    heads = ("link", "state", "sent / heard / replies", "gets through down / up", "relays hold")
+    heads = ("link", "state", "sent / heard / replies", "frames, replies get through", "relays hold")
     return table_html("Links", heads, rows)

@@ -74,8 +74,8 @@ class BenchPanel(Panel):
         self.meter = MeterPart(desk)
         self.scope = ScopePart(desk, scope)
         desk.watch(self._show)
-        beside = widgets.VBox([self.links, widgets.HTML("<b>Meter</b>"), self.meter.box])
-        for one, share in ((self.equipment, "1 1 290px"), (beside, "1 1 470px")):
+        meter = widgets.VBox([widgets.HTML("<b>Meter</b>"), self.meter.box])
+        for one, share in ((self.equipment, "1 1 290px"), (meter, "1 1 470px")):
             one.layout.flex = share
         super().__init__(
             f"Bench {bench.job.name}",
@@ -85,7 +85,8 @@ class BenchPanel(Panel):
                 desk.news,
                 self.picture,
                 self.breaking.box,
-                row(self.equipment, beside, classes=["lk-side"]),
+                row(self.equipment, meter, classes=["lk-side"]),
+                self.links,
                 self.service.box,
                 self.chooser.box,
                 self.scope.box,

@@ -27,6 +27,8 @@ _STYLE = f"""
 .{PANEL} .lk-key:focus-visible, .{PANEL} select:focus-visible, .{PANEL} input:focus-visible
   {{ outline: 3px solid #e69f00; outline-offset: 1px }}
 .{PANEL} .lk-row {{ flex-flow: row wrap; align-items: center; gap: 4px 6px; overflow: visible }}
+.{PANEL} .lk-side {{ align-items: flex-start; gap: 4px 18px }}
+.{PANEL} .lk-on.mod-warning {{ color: #000 }}
 .{PANEL} .lk-row > .widget-label {{ margin-right: 4px }}
 .{PANEL} .widget-html > .widget-html-content {{ line-height: 1.4; font-size: 16px }}
 .{PANEL} .widget-dropdown, .{PANEL} .widget-text {{ width: auto }}

@@ -68,7 +68,7 @@ def test_the_reply_comes_back_to_the_near_end() -> None:
 def test_a_dead_board_leaves_the_screen_empty() -> None:
     """Without an encoder there is no frame, and the screen says why."""
     svg = scope_svg(last_frame(_bench("air.encoder=dead"), "outdoor"))
-    assert "the encoder at air does nothing" in svg
+    assert "the encoder at the air handler does nothing" in svg
 
 
 @pytest.mark.parametrize(("run", "way"), [("indoors", "down"), ("outdoor", "sideways")])
