@@ -39,6 +39,7 @@ __all__ = [
     "new_sheet",
     "opened",
     "read_sheet",
+    "sheet_bytes",
     "solved",
     "source_of",
     "with_answers",
@@ -69,9 +70,14 @@ def read_sheet(path: Path | str) -> Sheet:
 
 
 def write_sheet(path: Path | str, sheet: Sheet) -> None:
-    """Write a notebook as Jupyter does: keys sorted, one blank of indent, a newline at the end."""
+    """Write a notebook to a file."""
+    Path(path).write_bytes(sheet_bytes(sheet))
+
+
+def sheet_bytes(sheet: Sheet) -> bytes:
+    """Return a notebook as Jupyter writes it: keys sorted, one blank of indent, a newline at the end."""
     text = json.dumps(sheet, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
-    Path(path).write_bytes(text.encode("utf-8"))  # bytes: the same file on every system
+    return text.encode("utf-8")  # the same file on every system
 
 
 def source_of(cell: Cell) -> str:

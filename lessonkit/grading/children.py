@@ -48,8 +48,12 @@ class Talk:
         )
         self._lines: queue.Queue[bytes | None] = queue.Queue()
         self._cap = cap
-        for work in (lambda: self._write(feed), self._read):
-            threading.Thread(target=work, daemon=True).start()
+        # Each thread closes its own pipe, and nobody else does: a descriptor closed under a thread that is
+        # about to read it may by then be another child's, whose lines would end up here.
+        self._threads = [threading.Thread(target=self._write, args=(feed,), daemon=True)]
+        self._threads.append(threading.Thread(target=self._read, daemon=True))
+        for thread in self._threads:
+            thread.start()
 
     def _write(self, feed: Iterable[bytes]) -> None:
         pipe = self._process.stdin
@@ -71,6 +75,8 @@ class Talk:
                 for line in whole:
                     self._lines.put(line)
         self._lines.put(None)
+        with contextlib.suppress(OSError):
+            pipe.close()  # type: ignore[union-attr]
 
     def line(self, within_s: float) -> bytes | None:
         """Return the next line, or None when the child has ended, fallen silent, or said too much."""
@@ -91,6 +97,5 @@ class Talk:
             else:
                 os.killpg(self._process.pid, signal.SIGKILL)  # its own session, so its own group
         self._process.wait()
-        for pipe in (self._process.stdin, self._process.stdout):
-            with contextlib.suppress(OSError, ValueError):
-                pipe.close()  # type: ignore[union-attr]
+        for thread in self._threads:  # both pipes are broken now, unless a grandchild got away with one
+            thread.join(timeout=5)

@@ -57,8 +57,9 @@ def identify(
             book = reading.book or _book_by_name(file, school)
             known[students[file], book].append(HandIn(students[file], book, file, reading))
         return _without_roll([_counting(mine) for mine in known.values()], seed), []
+    names = {_squeezed(PurePosixPath(place.file).stem): place for place in roll.places}
     for file, reading in readings.items():
-        found, remarks = _in_roll(file, reading, roll, school)
+        found, remarks = _in_roll(file, reading, names, roll, school)
         if found is None:
             why = reading.trouble or "neither its name nor its numbers are in the roster"
             strays.append(f"{file}: {why}")
@@ -69,12 +70,15 @@ def identify(
     return [_held_to(roll, _counting(mine)) for mine in known.values()], strays
 
 
-def _in_roll(file: str, reading: Reading, roll: Roll, school: School) -> tuple[Place | None, tuple[str, ...]]:
+def _in_roll(
+    file: str, reading: Reading, names: Mapping[str, Place], roll: Roll, school: School
+) -> tuple[Place | None, tuple[str, ...]]:
     """Return what a file was handed out as: by its name, else by its numbers."""
     plain = _squeezed(PurePosixPath(file).stem)
-    named = [place for place in roll.places if _squeezed(PurePosixPath(place.file).stem) in plain]
-    # The longest name fits best: "anna" is in "anna-berg" too.
-    place = max(named, key=lambda one: len(one.file), default=None)
+    place = names.get(plain)
+    if place is None:  # a platform's name around ours; the longest fits best: "anna" is in "anna-berg" too
+        longest = max((name for name in names if name in plain), key=len, default="")
+        place = names.get(longest)
     if place is None:  # in a student's folder, under a name of its own
         folders = {_squeezed(part) for part in PurePosixPath(file).parts[:-1]}
         mine = [one for one in roll.places if _squeezed(slug(one.student)) in folders]

@@ -103,12 +103,11 @@ def read_batch(folder: str, files: Sequence[bytes]) -> list[Reading]:
 
     `folder` has the school's pristine workbooks. No file can spoil another's reading.
     """
-    records = dict(_records(folder, files))
-    return [_finished(records[number]) for number in range(len(files))]
+    return [_finished(record) for record in _records(folder, files)]
 
 
-def _records(folder: str, files: Sequence[bytes]) -> Iterator[tuple[int, dict[str, Any]]]:
-    """Yield each file's number and record, with as many child processes as it takes."""
+def _records(folder: str, files: Sequence[bytes]) -> Iterator[dict[str, Any]]:
+    """Yield each file's record in order, with as many child processes as it takes."""
     first, fruitless = 0, 0
     while first < len(files):
         command = [sys.executable, "-m", "lessonkit.grading.reader"]
@@ -120,7 +119,9 @@ def _records(folder: str, files: Sequence[bytes]) -> Iterator[tuple[int, dict[st
                 if line is None:
                     break
                 record = json.loads(line)
-                yield record["number"], record
+                if record["number"] != first:
+                    raise LessonError("A process that reads files has lost its place; grade again.")
+                yield record
                 first += 1
         if first < len(files):  # the child is gone, and the file it was at is why
             fruitless = fruitless + 1 if first == start else 0
@@ -129,7 +130,7 @@ def _records(folder: str, files: Sequence[bytes]) -> Iterator[tuple[int, dict[st
                     f"The process that reads files does not start; try the workbooks in {folder}."
                 )
             reason = "Reading the file takes more time or memory than a notebook may."
-            yield first, {"state": "unreadable", "reason": reason}
+            yield {"state": "unreadable", "reason": reason}
             first += 1
 
 

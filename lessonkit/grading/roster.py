@@ -11,6 +11,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from lessonkit.exercises.core import draw, variant_number
@@ -40,6 +41,14 @@ class Roll:
 
     places: tuple[Place, ...]
 
+    @cached_property
+    def _places(self) -> dict[tuple[str, str], Place]:
+        return {(place.student, place.book): place for place in self.places}
+
+    @cached_property
+    def _variants(self) -> dict[tuple[str, int], Place]:
+        return {(place.book, place.variant): place for place in reversed(self.places)}
+
     @property
     def students(self) -> tuple[str, ...]:
         """Return the students in the order of the roster."""
@@ -47,11 +56,11 @@ class Roll:
 
     def of(self, student: str, book: str) -> Place | None:
         """Return what a student was given as a workbook."""
-        return next((place for place in self.places if (place.student, place.book) == (student, book)), None)
+        return self._places.get((student, book))
 
     def by_variant(self, book: str, variant: int) -> Place | None:
         """Return whose numbers these are."""
-        return next((place for place in self.places if (place.book, place.variant) == (book, variant)), None)
+        return self._variants.get((book, variant))
 
 
 def slug(name: str) -> str:

@@ -87,7 +87,7 @@ def grade_folder(
     own = ThreadPoolExecutor(many) if executor is None else None
     try:
         carrier = executor or own
-        readings = _read(folder, files, school, store, _Carrier(carrier, many, progress))  # type: ignore[arg-type]
+        readings = _read(files, school, store, _Carrier(carrier, many, progress))  # type: ignore[arg-type]
         hand_ins, strays = identify(readings, school, roll, seed)
         verdicts = _judge(hand_ins, school, store, _Carrier(carrier, many, progress))  # type: ignore[arg-type]
     finally:
@@ -101,8 +101,11 @@ def grade_folder(
     return Graded(tuple(students), tuple(strays), len(files))
 
 
-def _files(folder: Path, out: Path) -> list[str]:
-    """Return the hand-ins under a folder, by name; links to folders are not followed."""
+def _files(folder: Path, out: Path) -> dict[str, Path]:
+    """Return the hand-ins under a folder; links to folders are not followed.
+
+    They go by their path as it can be shown: what can't be printed or is no Unicode is replaced.
+    """
     if not folder.is_dir():
         raise BadFolder(f"{folder} is no folder; name the folder with the notebooks that were handed in.")
     if out.exists() and not out.is_dir():
@@ -110,15 +113,24 @@ def _files(folder: Path, out: Path) -> list[str]:
     here, there = folder.resolve(), out.resolve()
     if here == there or here in there.parents:
         raise BadFolder(f"{out} lies in {folder}; keep the marks apart from what students handed in.")
-    found = []
+    paths = []
     for place, folders, names in os.walk(here):
         folders[:] = [name for name in folders if not name.startswith(".")]
         for name in names:
             if name.lower().endswith(".ipynb") and not name.startswith("."):
-                found.append(Path(place, name).relative_to(here).as_posix())
-    if not found:
+                paths.append(Path(place, name))
+    if not paths:
         raise BadFolder(f"There is no notebook in {folder}; hand-ins end in .ipynb.")
-    return sorted(found)
+    found: dict[str, Path] = {}
+    for path in sorted(paths, key=os.fsencode):
+        base = shown = "".join(
+            sign if sign.isprintable() else "\ufffd" for sign in path.relative_to(here).as_posix()
+        )
+        number = 2
+        while shown in found:
+            shown, number = f"{base.removesuffix('.ipynb')}~{number}.ipynb", number + 1
+        found[shown] = path
+    return found
 
 
 # Batches through an executor -------------------------------------------------------------------------------
@@ -151,9 +163,7 @@ class _Carrier:
                 future.cancel()
 
 
-def _read(
-    folder: Path, files: Sequence[str], school: School, store: Store, by: _Carrier
-) -> dict[str, Reading]:
+def _read(files: Mapping[str, Path], school: School, store: Store, by: _Carrier) -> dict[str, Reading]:
     """Return the reading of each file."""
     readings: dict[str, Reading] = {}
     place = str(school.folder.resolve())
@@ -161,9 +171,9 @@ def _read(
     def batches() -> Iterator[tuple[list[tuple[str, str]], tuple[Any, ...]]]:
         names: list[tuple[str, str]] = []
         data: list[bytes] = []
-        for file in files:
+        for file, path in files.items():
             try:
-                content = load(folder / file)
+                content = load(path)
             except UnreadableFile as error:
                 readings[file] = Reading(trouble=str(error))
                 continue

@@ -11,6 +11,7 @@ import socket
 import sys
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
 from lessonkit.grading import confine, read
+from lessonkit.grading.children import Talk
 from lessonkit.grading.confine import Confinement, compute_answers, confinement
 from lessonkit.grading.slices import Plan
 
@@ -180,6 +182,19 @@ def test_nothing_is_left_running() -> None:
     while threading.active_count() > before and time.monotonic() < deadline:
         time.sleep(0.02)
     assert threading.active_count() <= before
+
+
+def test_children_side_by_side_never_hear_each_other() -> None:
+    """Many short-lived children in many threads each get all their own lines, and nobody else's."""
+    code = "import sys\nfor n in range(3): print(sys.argv[1], n, flush=True)"
+
+    def one(number: int) -> list[bytes | None]:
+        with Talk([sys.executable, "-I", "-S", "-c", code, str(number)], [], env={}, cap=10_000) as talk:
+            return [talk.line(30) for _ in range(3 if number % 2 else 1)]  # the odd ones to the end
+
+    with ThreadPoolExecutor(8) as threads:
+        for number, lines in enumerate(threads.map(one, range(120))):
+            assert lines == [b"%d %d" % (number, n) for n in range(3 if number % 2 else 1)]
 
 
 def test_without_confinement_nothing_is_run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -375,6 +375,32 @@ def test_unreachable_cluster_is_one_sentence(monkeypatch: pytest.MonkeyPatch) ->
         pass
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems don't let such names be")
+def test_name_of_a_file_may_be_anything(school: School, tmp_path: Path) -> None:
+    """Bytes that are no text, line breaks and terminal escapes in names are shown harmlessly everywhere."""
+    folder = tmp_path / "in"
+    folder.mkdir()
+    data = orchard.to_bytes(orchard.answered("orchard_b", 0))
+    names = [
+        b"an\xffna.ipynb",
+        b"an\xfena.ipynb",
+        b"x\ny.ipynb",
+        b"\x1b[31mred.ipynb",
+        b"<b>.ipynb",
+        b"-rf.ipynb",
+    ]
+    for name in names:
+        Path(os.fsdecode(os.fsencode(folder) + b"/" + name)).write_bytes(data)
+    graded = grade_folder(folder, tmp_path / "out", school)
+    assert len(graded.students) == len(names)
+    assert {student.points for student in graded.students} == {2}
+    written = "".join(path.read_text(encoding="utf-8") for path in (tmp_path / "out").glob("*.*"))
+    assert "\x1b" not in written
+    assert "an\ufffdna" in written
+    pages = "".join(path.read_text(encoding="utf-8") for path in (tmp_path / "out" / "pages").iterdir())
+    assert "Marks of &lt;b&gt;" in pages
+
+
 def test_slugs_of_two_students_do_not_share_a_page(school: School, tmp_path: Path) -> None:
     """Names that look alike in a file's name get a page each."""
     folder = write(tmp_path / "in", {"A b.ipynb": ("orchard_b", 0, {}), "a-B.ipynb": ("orchard_b", 0, {})})

@@ -218,7 +218,7 @@ ODD: dict[str, tuple[Callable[[int], bytes], Planted, str]] = {
     "many-processes": (_code("import os", "answer_91_1 = len([os.fork() for _ in range(99)])"), BROKEN, ""),
     "ten-gigabytes": (_code("x = bytearray(10**10)", "answer_91_1 = len(x)"), BROKEN, ""),
     "gigabyte-of-output": (
-        _code("answer_91_1 = len([print('x' * 10**6) for _ in range(1000)])"),
+        _code("answer_91_1 = len([print('x' * 10**8) for _ in range(10)])"),
         {"91.1": "not yet"},
         "",
     ),
