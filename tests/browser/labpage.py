@@ -121,11 +121,24 @@ def browser_page(chromium: str, width: int = 1400, height: int = 1000) -> Iterat
             browser.close()
 
 
-def run_all(page: Any, server: str, notebook: str, until: str) -> None:
-    """Open a notebook, run all its cells, and wait for a text that the last one prints."""
+_HAS_OUTPUT = """
+id => {
+  const notebook = window.jupyterapp.shell.currentWidget.content;
+  const k = notebook.widgets.findIndex(cell => cell.model.id === id);
+  if (k < 0 || !notebook.widgets[k].model.outputs.length) return false;
+  // The page makes cells only where somebody looks.
+  notebook.activeCellIndex = k;
+  notebook.scrollToItem(k, 'start');
+  return true;
+}
+"""
+
+
+def run_all(page: Any, server: str, notebook: str, cell: str) -> None:
+    """Open a notebook, run all its cells, wait for the output of one, by its id, and scroll there."""
     page.goto(f"{server}/lab/tree/{notebook}?reset")
     page.wait_for_function(
         "() => window.jupyterapp?.shell?.currentWidget?.sessionContext?.session?.kernel?.status === 'idle'"
     )
-    page.evaluate("() => window.jupyterapp.commands.execute('notebook:run-all-cells')")
-    page.get_by_text(until).last.wait_for()
+    page.evaluate("() => { window.jupyterapp.commands.execute('notebook:run-all-cells'); }")
+    page.wait_for_function(_HAS_OUTPUT, arg=cell)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -14,21 +15,25 @@ pytestmark = pytest.mark.chromium
 CELLS = (
     "import lessonkit as lk\nfrom IPython.display import display",
     "panel = lk.bench_panel('two-run')\ndisplay(panel)",
-    "print('the last cell' + ' has run')",
 )
+
+
+NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
+
+
+def open_panel(lab: tuple[str, Path], page: Any, notebook: Path, cell: str) -> Any:
+    """Open a notebook, run it all, and return the panel that a cell shows."""
+    run_all(page, lab[0], notebook.name, cell)
+    found = page.locator(".lk-panel.lk-ready")
+    found.wait_for()
+    return found
 
 
 @pytest.fixture
 def panel(lab: tuple[str, Path], page: Any, request: pytest.FixtureRequest) -> Any:
-    """Open a fresh notebook with a panel, run it all, and return the panel in the page."""
-    address, folder = lab
-    name = f"{request.node.name}.ipynb"
-    write_notebook(folder / name, *CELLS)
-    run_all(page, address, name, "the last cell has run")
-    found = page.locator(".lk-panel")
-    found.wait_for()
-    page.wait_for_function("() => document.querySelector('.lk-panel.lk-ready')")
-    return found
+    """Return a panel in a fresh notebook of its own."""
+    notebook = write_notebook(lab[1] / f"{request.node.name}.ipynb", *CELLS)
+    return open_panel(lab, page, notebook, "cell-1")
 
 
 def responds(panel: Any, name: str, words: str) -> None:
@@ -39,8 +44,10 @@ def responds(panel: Any, name: str, words: str) -> None:
     row.get_by_role("cell", name=words, exact=True).wait_for()
 
 
-def test_broken_signal_releases_the_outdoor_unit(panel: Any) -> None:
-    """Cool-2 starts both stages; with SIG broken the outdoor unit stops when the watchdog has run out."""
+def test_broken_signal_releases_the_outdoor_unit(lab: tuple[str, Path], page: Any) -> None:
+    """In workbook 00, cool-2 starts both stages; with SIG broken the watchdog stops the outdoor unit."""
+    workbook = Path(shutil.copy(NOTEBOOKS / "00_start_here.ipynb", lab[1]))
+    panel = open_panel(lab, page, workbook, "panel-bench")
     responds(panel, "compressor stage 2", "off")
     panel.get_by_role("button", name="cool-2").click()
     for name, words in (

@@ -24,7 +24,6 @@ from labpage import browser_page, lab_server, run_all, shared, write_notebook  #
 CELLS = (
     "import lessonkit as lk\nfrom IPython.display import display",
     "panel = lk.bench_panel({job!r}, scope={scope})\ndisplay(panel)",
-    "print('all' + ' done')",
 )
 
 # The answer to a click comes as several messages; it is complete when the line of news, which the desk sends
@@ -108,7 +107,7 @@ def main() -> None:
             for job in chosen.jobs:
                 cells = [cell.format(job=job, scope=not chosen.no_scope) for cell in CELLS]
                 write_notebook(root / "notebooks" / f"{job}.ipynb", *cells)
-                run_all(page, server, f"{job}.ipynb", "all done")
+                run_all(page, server, f"{job}.ipynb", "cell-1")
                 page.locator(".lk-panel").wait_for()
                 page.wait_for_timeout(1000)
                 for name, times in zip(
