@@ -19,7 +19,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
-from lessonkit.grading import confine, read
+from lessonkit.grading import confine, inside, read
 from lessonkit.grading.children import Talk
 from lessonkit.grading.confine import Confinement, compute_answers, confinement
 from lessonkit.grading.slices import Plan
@@ -174,8 +174,9 @@ def test_flood_on_the_pipe_ends_the_process() -> None:
 
 
 @pytest.mark.confined
-def test_nothing_is_left_running() -> None:
+def test_nothing_is_left_running(monkeypatch: pytest.MonkeyPatch) -> None:
     """After a run no process of it is left, and no thread waits for one."""
+    monkeypatch.setitem(inside.LIMITS, "cell_s", 1)
     before = threading.active_count()
     compute("import time\nx = time.sleep(99)")
     deadline = time.monotonic() + 10

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -98,11 +99,23 @@ def table(out: Path) -> bytes:
 
 
 @pytest.fixture(scope="module")
-def marks(school: School, small: Path, tmp_path_factory: pytest.TempPathFactory) -> bytes:
-    """Return the marks of the small class, graded in one go."""
+def whole(school: School, small: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the folder of marks of the small class, graded in one go."""
     out = tmp_path_factory.mktemp("whole")
     grade_folder(small, out, school)
-    return table(out)
+    return out
+
+
+@pytest.fixture(scope="module")
+def marks(whole: Path) -> bytes:
+    """Return the table of marks of the small class."""
+    return table(whole)
+
+
+@pytest.fixture
+def out(whole: Path, tmp_path: Path) -> Path:
+    """Return a copy of the folder of marks, with all that is remembered."""
+    return Path(shutil.copytree(whole, tmp_path / "out"))
 
 
 class _Inline(Executor):
@@ -178,10 +191,8 @@ def test_dask_cluster_gives_the_same_marks(school: School, small: Path, marks: b
     assert table(tmp_path / "out") == marks
 
 
-def test_spoilt_memory_is_read_again(school: School, small: Path, marks: bytes, tmp_path: Path) -> None:
+def test_spoilt_memory_is_read_again(school: School, small: Path, marks: bytes, out: Path) -> None:
     """A remembered file that a power cut emptied counts as unknown."""
-    out = tmp_path / "out"
-    grade_folder(small, out, school)
     for number, path in enumerate(sorted((out / ".work").rglob("*.json"))):
         path.write_bytes([b"", b"{", b"[]"][number % 3])
     (out / "marks.csv").unlink()
@@ -215,13 +226,14 @@ def test_file_appears_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.Mo
     assert [item.name for item in tmp_path.iterdir()] == ["marks.csv"]
 
 
-def test_teacher_s_changes_are_applied_and_seen(school: School, small: Path, tmp_path: Path) -> None:
+def test_teacher_s_changes_are_applied_and_seen(
+    school: School, small: Path, out: Path, tmp_path: Path
+) -> None:
     """A change counts, shows what was there before with its reason, and goes when its table goes."""
     changes = tmp_path / "changes.csv"
     changes.write_text(
         "student,exercise,points,reason\ns3,91.1,1.5,right way <b>wrong</b> sum\ns1,91.2,0,copied\n"
     )
-    out = tmp_path / "out"
     graded = grade_folder(small, out, school, changes=changes)
     assert points(graded)["s3"] == 11.5
     assert points(graded)["s1"] == 11

@@ -1,0 +1,98 @@
+"""The series through grading: what is handed out, answered and handed in gets the marks that nbval gives.
+
+The judge from outside is nbval, run over the answered files themselves as anyone would run it.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from lessonkit.exercises import open_workbook, sheets
+from lessonkit.exercises.core import modelled
+from lessonkit.grading.handout import hand_out
+from lessonkit.grading.run import Graded, grade_folder
+from lessonkit.grading.school import School, load_school
+
+NAMES = ("Ida Holm", "Jon Vik")
+
+
+@pytest.fixture(scope="module")
+def school() -> School:
+    """Return the series that came with lessonkit."""
+    return load_school()
+
+
+@pytest.fixture(scope="module")
+def handed_in(school: School, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with two students' answers to everything, each with misunderstandings of their own."""
+    root = tmp_path_factory.mktemp("series")
+    (root / "roster.csv").write_text("name\n" + "\n".join(NAMES) + "\n")
+    made = hand_out(school, root / "roster.csv", "series", root / "out")
+    (root / "in").mkdir()
+    for place in made.roll.places:
+        sheet = sheets.solved(sheets.read_sheet(root / "out" / place.file))
+        workbook = open_workbook(place.book, place.variant)
+        for exercise in workbook.exercises[NAMES.index(place.student) :: 3]:
+            models = modelled(exercise, workbook.givens(exercise.id))
+            if models:
+                sheet = sheets.with_answers(sheet, {exercise.id: list(models.values())[-1]})
+        sheets.write_sheet(root / "in" / Path(place.file).name, sheet)
+    return root
+
+
+@pytest.fixture(scope="module")
+def graded(school: School, handed_in: Path) -> Graded:
+    """Return the class, graded."""
+    from lessonkit.grading.roster import read_roll
+
+    roll = read_roll(handed_in / "out" / "manifest.csv", school, None)
+    return grade_folder(handed_in / "in", handed_in / "marks", school, roll=roll)
+
+
+def test_marks_are_those_of_nbval_over_the_files_themselves(
+    school: School, handed_in: Path, graded: Graded
+) -> None:
+    """For one student's files of every workbook, right and not right are nbval's pass and fail."""
+    files = sorted((handed_in / "in").glob("*_ida-holm.ipynb"))
+    report = handed_in / "nbval.xml"
+    words = ["-m", "pytest", "-q", "--nbval-lax", "-p", "no:cacheprovider", f"--junit-xml={report}"]
+    subprocess.run(
+        [sys.executable, *words, "--rootdir", str(handed_in / "in"), *map(str, files)],
+        cwd=handed_in / "in",
+        stdout=subprocess.DEVNULL,
+        check=False,
+    )
+    code = {}
+    for path in files:
+        cells = sheets.read_sheet(path)["cells"]
+        code[path.stem] = [sheets.source_of(cell) for cell in cells if cell["cell_type"] == "code"]
+    expected = {}
+    for case in ElementTree.parse(report).getroot().iter("testcase"):
+        stem = case.attrib["classname"].removesuffix(".ipynb").rsplit(".", 1)[-1]
+        source = code[stem][int(case.attrib["name"].split()[1])]
+        if source.startswith(sheets.CHECK_MARKER) and 'workbook.check("' in source:
+            exercise = source.split('workbook.check("')[1].split('"')[0]
+            expected[exercise] = case.find("failure") is None and case.find("error") is None
+    ida = next(student for student in graded.students if student.name == "Ida Holm")
+    assert {mark.exercise: mark.state == "right" for mark in ida.marks} == expected
+    assert len(expected) == sum(len(book.exercises) for book in school.books)
+    assert set(expected.values()) == {True, False}
+
+
+def test_every_planted_misunderstanding_is_met(school: School, graded: Graded) -> None:
+    """Each wrong answer is recognised by its model, and nothing waits for the teacher."""
+    for student in graded.students:
+        assert student.remarks == ()
+        for book in school.books:
+            marks = [mark for mark in student.marks if mark.book == book.id]
+            planted = {exercise.id for exercise in book.exercises[NAMES.index(student.name) :: 3]}
+            for mark in marks:
+                if mark.exercise in planted and mark.state != "right":
+                    assert (mark.state, bool(mark.model)) == ("not yet", True)
+                elif mark.exercise not in planted:
+                    assert mark.state == "right"
