@@ -25,7 +25,9 @@ def own_environment(**more: str) -> dict[str, str]:
     """Return the environment for a child that imports lessonkit as this process does."""
     package = str(Path(__file__).resolve().parents[2])
     paths = [package, *filter(None, os.environ.get("PYTHONPATH", "").split(os.pathsep))]
-    quiet = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "PYTHONUTF8": "1", "PYTHONHASHSEED": "0"}
+    # A warning is printed once in a process: the first student would have it, the others not.
+    quiet = {"PYTHONWARNINGS": "ignore", "PYTHONHASHSEED": "0", "PYTHONUTF8": "1"}
+    quiet |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
     return {**os.environ, **quiet, "PYTHONPATH": os.pathsep.join(paths), **more}
 
 

@@ -192,8 +192,6 @@ def _nbval(folder: Path, notebooks: Sequence[str], timeout_s: float) -> list[dic
     settings = {
         "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1",
         "PYTEST_ADDOPTS": "",
-        # A warning is printed once in a process: the first student would have it, the others not.
-        "PYTHONWARNINGS": "ignore",
         "MPLBACKEND": "Agg",
         # No profile, start-up file or kernel of whoever grades has a say.
         **{name: str(home) for name in ("IPYTHONDIR", "JUPYTER_CONFIG_DIR", "JUPYTER_RUNTIME_DIR")},

@@ -10,6 +10,7 @@ are under way at a time, so memory does not grow with the number of files.
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
@@ -238,9 +239,10 @@ def _judge(hand_ins: Sequence[HandIn], school: School, store: Store, by: _Carrie
 def _batches(
     todo: Sequence[Submission], many: int, folder: str
 ) -> Iterator[tuple[list[str], tuple[Any, ...]]]:
-    """Yield batches of about equal work; one start of nbval costs as much as two hundred answers."""
+    """Yield batches of equal work, as many for each worker; a start of nbval costs as much as 200 answers."""
     answers = sum(len(one.answers) for one in todo)
-    most = min(ANSWERS_A_BATCH, max(answers / many, 150))
+    rounds = math.ceil(answers / (many * ANSWERS_A_BATCH))
+    most = max(answers / max(many * rounds, 1), 150)
     batch: list[Submission] = []
     size = 0
     for one in sorted(todo, key=lambda item: item.book):

@@ -406,7 +406,7 @@ def test_name_of_a_file_may_be_anything(school: School, tmp_path: Path) -> None:
     graded = grade_folder(folder, tmp_path / "out", school)
     assert len(graded.students) == len(names)
     assert {student.points for student in graded.students} == {2}
-    written = "".join(path.read_text(encoding="utf-8") for path in (tmp_path / "out").glob("*.*"))
+    written = "".join(path.read_text(encoding="utf-8") for path in (tmp_path / "out").glob("[!.]*.*"))
     assert "\x1b" not in written
     assert "an\ufffdna" in written
     pages = "".join(path.read_text(encoding="utf-8") for path in (tmp_path / "out" / "pages").iterdir())
