@@ -25,6 +25,9 @@ from lessonkit.grading.school import School
 __all__ = ["HandIn", "identify"]
 
 
+_NOT_OWN = "the numbers in the file are not those that were handed out under this name"
+
+
 @dataclass(frozen=True)
 class HandIn:
     """One file that counts: a student's workbook.
@@ -111,8 +114,7 @@ def _held_to(roll: Roll, one: HandIn) -> HandIn:
         if inside == 0
         else "nobody's here"
     )
-    held = "the numbers in the file are not those that were handed out under this name"
-    return _with(one, held=held, remarks=(*one.remarks, f"{one.file}: its numbers are {whose}"))
+    return _with(one, held=_NOT_OWN, remarks=(*one.remarks, f"{one.file}: its numbers are {whose}"))
 
 
 def _without_roll(hand_ins: Sequence[HandIn], seed: object | None) -> list[HandIn]:
@@ -121,6 +123,8 @@ def _without_roll(hand_ins: Sequence[HandIn], seed: object | None) -> list[HandI
     for one in hand_ins:
         if one.reading.variant is not None:
             inside[one.book][one.reading.variant] += 1
+    # With the class seed a student's name says which numbers it was given, so a file with another's is known.
+    owners = {variant_number(seed, slug(one.student)): one.student for one in hand_ins}
     found = []
     for one in hand_ins:
         variant, remarks = one.reading.variant, list(one.remarks)
@@ -134,6 +138,10 @@ def _without_roll(hand_ins: Sequence[HandIn], seed: object | None) -> list[HandI
             found.append(_with(one, held=held))
             continue
         own = variant_number(seed, slug(one.student))
+        if seed is not None and variant not in (0, own) and variant in owners:
+            remarks.append(f"{one.file}: its numbers are those of {owners[variant]}")
+            found.append(_with(one, held=_NOT_OWN, remarks=tuple(remarks)))
+            continue
         if variant != 0 and inside[one.book][variant] > 1:
             same = sorted(
                 other.student for other in hand_ins if other is not one and _same_numbers(other, one)

@@ -66,6 +66,7 @@ def test_folder_alone_is_enough(school: School, tmp_path: Path) -> None:
             "dora_92_gate-Copy1.ipynb": ("orchard_b", 0, {}),
             "evening/91_pump_emil.ipynb": ("orchard_b", 4, {}),
             "evening/91_pump_fay.ipynb": ("orchard_b", 4, {}),
+            "gus/91_pump.ipynb": ("orchard_a", own, {}),
             ".ipynb_checkpoints/anna.ipynb": ("orchard_a", 0, {"91.1": 0}),
         },
     )
@@ -77,10 +78,12 @@ def test_folder_alone_is_enough(school: School, tmp_path: Path) -> None:
         "dora": 2,
         "evening/emil": 2,
         "evening/fay": 2,
+        "gus": 0,
     }
     remarks = {student.name: "; ".join(student.remarks) for student in graded.students}
     assert remarks["anna"] == remarks["cleo"] == ""
     assert "same numbers as evening/fay" in remarks["evening/emil"]
+    assert "its numbers are those of cleo" in remarks["gus"]
 
 
 @pytest.fixture(scope="module")
