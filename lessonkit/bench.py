@@ -77,7 +77,7 @@ class Bench:
         self._polls = {run: self.job.runs[run].link.exchange_s for run in self.job.links}
         self._latches = Latches()
         self._rewire(as_faults(faults, self.job))
-        self._latches = replace(self._latches, awake=frozenset(self._wiring.boards))
+        self._latches = replace(self._latches, awake=frozenset(self.wiring.boards))
         self._settle()
         self._sleep_if_too_weak_to_start()
 
@@ -165,9 +165,9 @@ class Bench:
         blown = (self._latches.blown - _blown_by(self.faults)) | _blown_by(faults)
         self._latches = replace(self._latches, blown=blown)
         self.faults = faults
-        self._wiring = Wiring(self.job, faults)
+        self.wiring = Wiring(self.job, faults)
         self._solutions: dict[frozenset[str], Solution] = {}
-        self._trials = reception.Trials(self._wiring, self._rng)
+        self._trials = reception.Trials(self.wiring, self._rng)
         self._welded = any(f.part == "contactor" and f.kind == "stuck-closed" for f in faults)
 
     def _disturbed(self) -> None:
@@ -183,7 +183,7 @@ class Bench:
 
     def _asks(self) -> dict[str, str]:
         """Return what wants to be on, each with the board that has to be awake for it."""
-        asks = {f"power {place}": "" for place in self._wiring.supplies} if self.powered else {}
+        asks = {f"power {place}": "" for place in self.wiring.supplies} if self.powered else {}
         asks |= {f"call stat:{terminal}": "stat:thermostat" for terminal in self.called}
         for run, ends in self._links.items():
             near, far = RUN_ENDS[run]
@@ -194,7 +194,7 @@ class Bench:
         if self.time_s >= self._timers.free_at_s - _TINY_S:
             asks["board out:compressor"] = DEFROST_BOARD
         if self._timers.defrosting and DEFROST_BOARD in self._latches.awake:
-            contacts = {"board out:defrost-valve", "board out:D"} & set(self._wiring.keys)
+            contacts = {"board out:defrost-valve", "board out:D"} & set(self.wiring.keys)
             asks |= dict.fromkeys(contacts, DEFROST_BOARD)
         else:
             asks["board out:valve"] = ""  # at rest this contact is closed
@@ -204,7 +204,7 @@ class Bench:
         if on not in self._solutions:
             if len(self._solutions) > _CACHE:
                 self._solutions.clear()
-            self._solutions[on] = self._wiring.solve([on], self.job.frequency_hz)[0]
+            self._solutions[on] = self.wiring.solve([on], self.job.frequency_hz)[0]
         return self._solutions[on]
 
     def _settle(self) -> None:
@@ -213,7 +213,7 @@ class Bench:
         while True:
             asks = self._asks()
             before = self._latches
-            self._settled = settle(self._wiring, before, asks, self._solved)
+            self._settled = settle(self.wiring, before, asks, self._solved)
             self._latches = self._settled.latches
             self._follow(before, self._settled)
             now = (asks, self._latches)
@@ -233,7 +233,7 @@ class Bench:
             self._run_timers(before)
             self._switched_s = self.time_s
             # The board sees its terminal lose volts, not the armature: a coil that burns out starts no delay.
-            if CONTACTOR in settled.released and not self._wiring.coils[CONTACTOR].burnt_out:
+            if CONTACTOR in settled.released and not self.wiring.coils[CONTACTOR].burnt_out:
                 self._hold_compressor()
         kit = self.job.equipment
         self._timers = equipment.settle_board(
@@ -269,15 +269,15 @@ class Bench:
 
     def _plan_boots(self) -> None:
         """Give every sleeping board that has volts again its time to start; forget those that lost them."""
-        for name, board in self._wiring.boards.items():
-            if name in self._latches.awake or not is_fed(self._wiring, name, self.solution, awake=False):
+        for name, board in self.wiring.boards.items():
+            if name in self._latches.awake or not is_fed(self.wiring, name, self.solution, awake=False):
                 self._boots.pop(name, None)
             else:
                 self._boots.setdefault(name, self.time_s + board.electronics.boot_s)
 
     def _sleep_if_too_weak_to_start(self) -> None:
         """At the very start, nothing runs on volts that it could not have started on."""
-        while weak := too_weak(self._wiring, self._latches.awake, self.solution, awake=False):
+        while weak := too_weak(self.wiring, self._latches.awake, self.solution, awake=False):
             self._latches = replace(self._latches, awake=self._latches.awake - weak)
             self._settle()
         self._releases.clear()
@@ -344,7 +344,7 @@ class Bench:
         if f"{near}:encoder" not in self._latches.awake:
             return False
         ends = self._links[run]
-        live, wants_heat = reception.live_terminals(self._wiring, self.solution, run, INPUT_LIVE_V)
+        live, wants_heat = self.read(run)
         hears = f"{far}:relay-board" in self._latches.awake
         down = hears and self._gets_through(run, "down", live)
         up = down and self._gets_through(run, "up", live)
@@ -352,8 +352,16 @@ class Bench:
         self._links[run] = after
         return (after.far.held, after.near.held) != (ends.far.held, ends.near.held)
 
+    def way(self, run: str, way: str) -> reception.Way:
+        """Return what the receiver of one way over a link, "down" or "up", gets now."""
+        return self._way(run, way, self.read(run)[0])
+
+    def read(self, run: str) -> tuple[frozenset[str], bool]:
+        """Return what a link's encoder reads as live, and whether its far end sees D asked for."""
+        return reception.live_terminals(self.wiring, self.solution, run, INPUT_LIVE_V)
+
     def _way(self, run: str, way: str, live: frozenset[str]) -> reception.Way:
-        """Return one way over a link as the circuit is now, with its pool of trials."""
+        """Return one way for frames that carry these terminals, with its pool of trials."""
         switching = self.time_s - self._switched_s <= self.job.runs[run].link.exchange_s
         return self._trials.way(self._settled.on, self._latches.awake, run, way, live, switching)
 
@@ -386,7 +394,7 @@ class Bench:
 
     def network(self, extra: Iterable[Branch] = ()) -> Network:
         """Return the network in its present state, with extra branches (a meter's input, say) if wanted."""
-        return self._wiring.network(self._settled.on, extra)
+        return self.wiring.network(self._settled.on, extra)
 
     def to_spice(self) -> str:
         """Return the network in its present state as a netlist that ngspice runs in batch."""
@@ -395,9 +403,8 @@ class Bench:
 
     def link_state(self, run: str) -> LinkState:
         """Return one link as a reader sees it."""
-        live, _ = reception.live_terminals(self._wiring, self.solution, run, INPUT_LIVE_V)
-        down, up = self._way(run, "down", live), self._way(run, "up", live)
-        return read_link(self._wiring, self._settled, self._links[run], down, up)
+        down, up = self.way(run, "down"), self.way(run, "up")
+        return read_link(self.wiring, self._settled, self._links[run], down, up)
 
     @property
     def state(self) -> State:
@@ -414,7 +421,7 @@ class Bench:
             time_s=self.time_s,
             call=self.call,
             faults=tuple(map(str, self.faults)),
-            **read_circuit(self._wiring, self._settled),
+            **read_circuit(self.wiring, self._settled),
             responding=MappingProxyType(words),
             delivering=equipment.delivering(words, self.job.equipment.valve),
             links=MappingProxyType({run: self.link_state(run) for run in self.job.links}),

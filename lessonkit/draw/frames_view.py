@@ -19,7 +19,6 @@ from lessonkit.errors import BadParameter
 from lessonkit.frames import Frame, frame_levels
 from lessonkit.job import RUN_ENDS
 from lessonkit.link import ADDRESSES, D_BIT, REPLY, down_frame, up_frame
-from lessonkit.parts import INPUT_LIVE_V
 
 __all__ = ["WAYS", "FrameView", "byte_words", "last_frame"]
 
@@ -61,12 +60,12 @@ def last_frame(bench: Bench, run: str, way: str = "down", points_per_bit: int = 
     at, other = (far, near) if way == "down" else (near, far)
     state, settings = bench.state, bench.job.runs[run].link
     link, sequence = state.links[run], state.links[run].sent
-    live, wants_heat = reception.live_terminals(bench._wiring, bench.solution, run, INPUT_LIVE_V)
+    live, wants_heat = bench.read(run)
     if way == "down":
         sent = down_frame(run, live, sequence)
     else:
         sent = up_frame(run, link.outputs, wants_heat, sequence)
-    heard = bench._way(run, way, live)
+    heard = bench.way(run, way)
     rng = np.random.default_rng([sequence, ADDRESSES[run], WAYS.index(way)])
     phase = float(rng.uniform(0, 2 * math.pi))
     hz = bench.job.frequency_hz
@@ -74,7 +73,7 @@ def last_frame(bench: Bench, run: str, way: str = "down", points_per_bit: int = 
     apart = state.phasors[f"{other}:C"] - state.phasors[f"{at}:C"]
     common = channel.Shift(math.sqrt(2) * abs(apart), hz, phase + float(np.angle(apart)))
     receiver = reception.receiver_of(settings)
-    noise = reception.noise_on(bench._wiring, run)
+    noise = reception.noise_on(bench.wiring, run)
     wave = channel.waveform(
         frame_levels(sent.to_bytes()),
         settings.baud,

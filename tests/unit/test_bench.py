@@ -86,12 +86,12 @@ def test_every_single_fault_settles_under_every_call(job: Job, monkeypatch: pyte
             state = bench.advance(2.5)
             assert all(math.isfinite(v) and v < ceiling for v in state.volts.values()), (fault, call)
             for name, coil in state.coils.items():
-                at = bench._wiring.coils[name].coil
+                at = bench.wiring.coils[name].coil
                 kept_out = name in state.chatter or fault.kind == "burnt-out"
                 assert coil.volts < at.pickup_v or coil.sealed or kept_out, (fault, call, name)
                 assert coil.volts >= at.dropout_v or not coil.sealed, (fault, call, name)
             for name, board in state.boards.items():
-                assert board.volts >= bench._wiring.boards[name].electronics.brownout_v or not board.awake
+                assert board.volts >= bench.wiring.boards[name].electronics.brownout_v or not board.awake
 
 
 @by_job
