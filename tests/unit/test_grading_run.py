@@ -26,7 +26,7 @@ from lessonkit.grading import cli, run
 from lessonkit.grading.confine import Confinement
 from lessonkit.grading.roster import slug
 from lessonkit.grading.run import BadFolder, Graded, grade_folder
-from lessonkit.grading.school import School, load_school
+from lessonkit.grading.school import School, fingerprint_of, load_school
 from lessonkit.grading.store import Store, write_whole
 from lessonkit.grading.tables import BadTable
 
@@ -38,6 +38,14 @@ def school(tmp_path_factory: pytest.TempPathFactory) -> Iterator[School]:
     """Return the invented school."""
     with orchard.on_path():
         yield load_school(orchard.make_school(tmp_path_factory.mktemp("school")))
+
+
+@pytest.fixture(autouse=True, scope="module")
+def _one_edition() -> Iterator[None]:
+    """Hold the edition still: somebody may be working on lessonkit while these tests run."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(run, "fingerprint_of", lambda school: "edition")
+        yield
 
 
 def write(folder: Path, files: dict[str, tuple[str, int, dict[str, Any]]]) -> Path:
@@ -213,6 +221,16 @@ def test_another_edition_forgets_what_was_remembered(tmp_path: Path) -> None:
     new.forget_others()
     assert old.get("judged", "k") is None
     assert new.get("judged", "k") == {"a": 2}
+
+
+def test_edition_changes_with_a_workbook(school: School, tmp_path: Path) -> None:
+    """A pristine workbook that was edited makes another edition; the same one makes the same."""
+    folder = Path(shutil.copytree(school.folder, tmp_path / "school"))
+    assert fingerprint_of(load_school(folder)) == fingerprint_of(load_school(folder))
+    before = fingerprint_of(load_school(folder))
+    sheet = orchard.changed(sheets.read_sheet(folder / "92_gate.ipynb"), "title", "# Another title")
+    sheets.write_sheet(folder / "92_gate.ipynb", sheet)
+    assert fingerprint_of(load_school(folder)) != before
 
 
 def test_file_appears_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
