@@ -37,6 +37,9 @@ class Command(NamedTuple):
     run: str = "run"
 
 
+#: The status after a broken pipe, as shells count it: 128 and the number of the signal.
+READER_GONE = 141
+
 COMMANDS: dict[str, Command] = {
     "lab": Command("open the workbooks in JupyterLab", "lessonkit.commands.lab"),
     "bench": Command("settle a job under a call and faults, and print it", "lessonkit.commands.bench"),
@@ -59,21 +62,33 @@ def main(argv: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="replace")
     try:
         status = _dispatch(arguments)
-        sys.stdout.flush()
+        if sys.stdout is not None:  # a shell's `>&-` leaves none
+            sys.stdout.flush()
         return status
     except SystemExit as stop:  # argparse, after help, a version or a usage error
+        if isinstance(stop.__context__, BrokenPipeError):  # rich leaves so
+            return READER_GONE
         return stop.code if isinstance(stop.code, int) else 2
     except LessonError as error:
         return _complain(str(error), 2)
     except BrokenPipeError:
         # Python flushes standard output once more at exit; give it somewhere that still takes it.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 141
+        return READER_GONE
     except KeyboardInterrupt:
         return 130
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         return _complain(f"{where}{error.strerror or error}; see that it exists and that you may use it.", 2)
+    except ModuleNotFoundError as error:
+        package = (error.name or "").partition(".")[0]
+        if package in ("", "lessonkit"):
+            return _complain(_own_mistake(error), 1)
+        return _complain(
+            f"this Python ({sys.executable}) has no {package}, which lessonkit needs: in a checkout use the "
+            "Python in .venv that `python -m lessonkit.begin lab` makes; elsewhere `pip install lessonkit`.",
+            2,
+        )
     except Exception as error:
         return _complain(_own_mistake(error), 1)
 

@@ -21,6 +21,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -145,7 +146,7 @@ def parse_fault(text: str, job: Job) -> Fault:
 
     Raises `BadFault` with one sentence that names what is wrong and what this job allows.
     """
-    text = " ".join(str(text).split())
+    text = re.sub(r"\s*([.=:@])\s*", r"\1", " ".join(str(text).split()))
     target, equals, rest = text.partition("=")
     if not equals or "." not in target or not rest:
         raise BadFault(
@@ -154,10 +155,10 @@ def parse_fault(text: str, job: Job) -> Fault:
         )
     known = fault_parts(job)
     if target not in known:
-        near = difflib.get_close_matches(target, known, 3, 0.5) or list(known)
-        raise BadFault(
-            f"fault {text!r}: this job has no {target}; it has {', '.join(near)} (--list shows all)"
-        )
+        folded = {name.lower(): name for name in known}
+        near = [folded[name] for name in difflib.get_close_matches(target.lower(), folded, 3, 0.5)]
+        meant = f"it has {', '.join(near)}" if near else f"it has {', '.join(list(known)[:3])} and others"
+        raise BadFault(f"fault {text!r}: this job has no {target}; {meant} (--list shows all)")
     rest, sign, position = rest.partition("@")
     kind_name, colon, value_text = rest.partition(":")
     kinds = known[target]

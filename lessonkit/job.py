@@ -11,6 +11,7 @@ Jobs are read from and written to TOML by `jobfile`; this room holds what they m
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -48,6 +49,7 @@ class Supply:
 
     def __post_init__(self) -> None:
         """Let the parts check their own numbers."""
+        require_positive("fuse_a", self.fuse_a)  # the fuse knows it by another name
         self.transformer, self.fuse  # noqa: B018  (building them is the check)
 
     @property
@@ -290,6 +292,13 @@ class Job:
         return tuple(terminal for terminal in self.call_terminals if terminal not in INDOOR_TERMINALS)
 
     def _mistakes(self) -> Iterator[str]:
+        if not self.name.strip():
+            yield "name is empty: give the job a short name"
+        for key in ("name", "title", "story"):
+            # A control character would steer the terminal of whoever prints the job.
+            allowed = "\n" if key == "story" else ""
+            if any(unicodedata.category(sign) == "Cc" and sign not in allowed for sign in getattr(self, key)):
+                yield f"{key} has a control character in it; keep to letters and signs that can be seen"
         if self.frequency_hz not in (50.0, 60.0):
             yield f"frequency_hz is {self.frequency_hz:g}, but must be 50 or 60"
         other = "B" if self.equipment.valve == "O" else "O"

@@ -77,6 +77,8 @@ def job_from_toml(text: str, where: str = "job") -> Job:
         raise BadJob((f"this is not TOML: {error}",), where) from None
     except RecursionError:
         raise BadJob(("this is nested too deeply for a job",), where) from None
+    except ValueError:  # Python reads no whole number of thousands of digits
+        raise BadJob(("a number in it has more digits than any part of a job can need",), where) from None
     mistakes: list[str] = []
     runs = table.pop("runs", {})
     for name in _RUNS.values():
@@ -156,7 +158,11 @@ def _read(kind: Any, value: Any, key: str, mistakes: list[str]) -> Any:
         return None
     wanted = {float: "a number", int: "a whole number", str: "text in quotes", bool: "true or false"}[kind]
     if kind is float and isinstance(value, int) and not isinstance(value, bool):
-        value = float(value)
+        try:
+            value = float(value)
+        except OverflowError:
+            mistakes.append(f"{key} has {len(str(value))} digits, but must be a number that a part can have")
+            return None
     if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
         mistakes.append(f"{key} is {value!r}, but must be {wanted}")
         return None

@@ -72,17 +72,21 @@ def run(args: argparse.Namespace) -> int:
     if not (0 <= seed < 2**53 and seed.is_integer()):
         raise BadParameter("--seed", args.seed, "a whole number, 0 or more")
     bench = Bench(job, seed=int(seed))
-    bench.set_outdoor_c(outdoor_c)
+    try:
+        bench.set_outdoor_c(outdoor_c)
+    except BadParameter as error:
+        raise BadParameter("--outdoor", args.outdoor, error.allowed) from None
     bench.set_call(args.call)
     bench.advance(SETTLING_S)
     bench.set_faults(faults)
     state = _pass_time(bench, seconds)
-    if args.spice:
+    if args.spice is not None:
         try:
             Path(args.spice).write_text(bench.to_spice(), encoding="utf-8")
         except OSError as error:
+            where = args.spice or "a file without a name"
             raise LessonError(
-                f"the netlist can't be written to {args.spice} ({error.strerror}); choose another place"
+                f"the netlist can't be written to {where} ({error.strerror}); choose another place"
             ) from None
     if args.json:
         # The bench's own clock has run since before the faults; who asked for 60 seconds reads 60.

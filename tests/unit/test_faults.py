@@ -97,7 +97,7 @@ def test_every_part_and_kind_breaks_singly(job: Job) -> None:
         ("outdoor.SIG=short:SIG", "the other conductor must be one of R"),
         ("outdoor.SIG=short:Y1", "the other conductor must be one of R"),
         ("air.transformer=weak:2", "must be a number from 0.01 to 1.2"),
-        ("outdoor.\nSIG=op\ten", "this job has no"),
+        ("outdoor.\nSIG=op\ten", "can't be 'op en'"),
         ("outdoor.earth=short:R", "can't be 'short'"),
         ("\u2028.\x00=\x1b", "this job has no"),
     ],

@@ -149,7 +149,7 @@ def runs(draw: st.DrawFn, name: str, valve: str) -> Run:
     )
 
 
-words = st.text(st.characters(codec="utf-8"), max_size=20)
+words = st.text(st.characters(codec="utf-8", exclude_categories=["Cc"]), max_size=20)
 
 
 @st.composite
@@ -165,7 +165,7 @@ def jobs(draw: st.DrawFn) -> Job:
         *(draw(coils()) for _ in range(6)),
     )
     return Job(
-        draw(words),
+        draw(words.filter(str.strip)),
         draw(words),
         draw(words),
         draw(st.sampled_from((50.0, 60.0))),
@@ -241,7 +241,7 @@ LINK = 'name = "x"\n[runs.outdoor]\narrangement = "link"\n'
             'name = "x"\n[supply]\nopen_v = 32.0',
             "supply.open_v is 32.0, but must be above 24 V and at most 30 V",
         ),
-        ('name = "x"\n[supply]\nfuse_a = -3.0', "supply.fuse rated_a is -3.0, but must be a number above 0"),
+        ('name = "x"\n[supply]\nfuse_a = -3.0', "supply.fuse_a is -3.0, but must be a number above 0"),
         ('name = "x"\n[supply]\nvolts = 24', "supply.volts is not a key of a job"),
         ('name = "x"\nruns = 5', "runs must be a table with thermostat and outdoor"),
         ('name = "x"\n[runs.attic]\nlength_m = 5', "runs.attic is not a key of a job"),
