@@ -79,7 +79,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 130
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
-        return _complain(f"{where}{error.strerror or error}; see that it exists and that you may use it.", 2)
+        return _complain(f"{where}{error.strerror or error}; check that path, and that you may use it.", 2)
     except ModuleNotFoundError as error:
         package = (error.name or "").partition(".")[0]
         if package in ("", "lessonkit"):
