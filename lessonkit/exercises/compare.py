@@ -95,6 +95,8 @@ class Number:
         """Return the answer as a float."""
         if type(answer) is str:
             raise WrongForm(f"This expects {self.expects()}: write it without quotation marks and unit.")
+        if type(answer) in (list, tuple) and [type(part) for part in answer] == [int, int]:  # 26,4
+            raise WrongForm(f"This expects {self.expects()}: write the decimals after a point, not a comma.")
         if type(answer) not in (int, float):
             raise _wrong(self, answer)
         number = float(answer)

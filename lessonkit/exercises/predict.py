@@ -21,7 +21,8 @@ def reveal(prediction: object, bench_says: object, unit: str = "", within: float
     """
     truth = _shown(bench_says, unit)
     if prediction is None or prediction is ...:
-        print(f"The bench says {truth}. (No prediction yet: write one above, run it, then run this again.)")  # noqa: T201
+        # From the top: a later cell may have moved this cell's bench on, or put another in its place.
+        print(f"The bench says {truth}. (No prediction yet: write one above, and run all cells again.)")  # noqa: T201
         return
     agrees = _same(prediction, bench_says, within)
     end = "They agree." if agrees else "They differ: find out why before you read on."

@@ -81,6 +81,11 @@ def loop(**changes: Any) -> Exercise:
             float("nan"),
             "9.1 unreadable: This expects a number in ohm, such as 12.5, and the answer is no finite number.",
         ),
+        (
+            (1, 89),  # what Python makes of 1,89
+            "9.1 unreadable: This expects a number in ohm, such as 12.5: "
+            "write the decimals after a point, not a comma.",
+        ),
         ([1.89], "9.1 unreadable: This expects a number in ohm, such as 12.5, and the answer is a list."),
     ],
 )

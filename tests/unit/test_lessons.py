@@ -17,7 +17,9 @@ from lessonkit.job import demo_job
 def test_no_prediction_still_shows_the_bench(blank: object, capsys: pytest.CaptureFixture[str]) -> None:
     """An open prediction stops nothing: the bench answers, and asks for one."""
     reveal(blank, "off")
-    assert capsys.readouterr().out.startswith("The bench says off. (No prediction yet")
+    said = capsys.readouterr().out
+    assert said.startswith("The bench says off. (No prediction yet")
+    assert "run all cells again" in said  # this cell alone would ask a bench that has moved on since
 
 
 @pytest.mark.parametrize(
