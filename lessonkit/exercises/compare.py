@@ -112,7 +112,8 @@ class Number:
         """Point at the sign or the power of ten, where only that is wrong."""
         if right and self.same(right, -answer):
             return "The size is right; look again at the sign."
-        if any(self.same(right, answer * 10.0**power) for power in (-6, -3, -2, -1, 1, 2, 3, 6)):
+        digits = Number(self.rel)  # a wide absolute tolerance says nothing about digits: 550 is no slip of 50
+        if any(digits.same(right, answer * 10.0**power) for power in (-6, -3, -2, -1, 1, 2, 3, 6)):
             where = f"; this expects {self.unit}" if self.unit else ""
             return f"The digits are right and the power of ten is not{where}."
         return "Go through the steps again, with the unit beside each number."

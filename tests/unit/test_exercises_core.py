@@ -242,3 +242,11 @@ def test_random_generator_is_the_exercise_s_own() -> None:
     random.seed(3)
     draw(loop(), 1)
     assert random.random() == expected
+
+
+def test_a_slip_of_ten_is_told_by_the_digits() -> None:
+    """A wide tolerance in the unit finds no slip of the decimal point where the digits differ."""
+    form = Number(absolute=5.0, unit="s")
+    assert form.same(50.0, 55.0)
+    assert "power of ten" not in form.differs(50.0, 550.0)
+    assert "power of ten" in form.differs(50.0, 500.0)
