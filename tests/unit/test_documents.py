@@ -6,6 +6,7 @@ import argparse
 import re
 from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -30,7 +31,7 @@ def test_links_and_pictures_lead_somewhere(name: str) -> None:
 @pytest.mark.parametrize("name", DOCUMENTS)
 def test_shown_commands_exist_with_their_options(name: str) -> None:
     """Every `lessonkit ...` line that a reader may copy names a command and options that it takes."""
-    shown = re.findall(r"^    lessonkit (.+)$", _text(name), re.MULTILINE)
+    shown = re.findall(r"^ {4,}lessonkit (.+)$", _text(name), re.MULTILINE)
     assert shown
     for line in shown:
         word, *rest = line.split("#")[0].split()
@@ -47,3 +48,19 @@ def test_the_two_first_commands_are_what_begin_takes() -> None:
     assert [line.split()[-1] for line in shown] == ["lab", "test"]
     assert all(line.split()[-1] in begin.USAGE for line in shown)
     assert shown[1] in (CHECKOUT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_every_workbook_is_in_the_readme() -> None:
+    """README's table names each workbook of the series."""
+    series = [path.name for path in (CHECKOUT / "notebooks").glob("*.ipynb")]
+    assert [name for name in series if f"](notebooks/{name})" not in _text("README.md")] == []
+
+
+def test_the_readme_s_python_runs() -> None:
+    """The lines of Python in README do what the sentence about the same command says."""
+    lines = re.findall(r"^    ((?:import|bench).*)$", _text("README.md"), re.MULTILINE)
+    names: dict[str, Any] = {}
+    exec("\n".join(lines), names)  # noqa: S102 - README is ours
+    responding = names["bench"].state.responding
+    assert "on" in responding["blower"]
+    assert responding["compressor stage 1"] == "off"
