@@ -1,5 +1,6 @@
-"""Grading: a folder of answered workbooks becomes marks, through nbval, and nothing a student wrote can
-touch them.
+"""Grading: a folder of answered workbooks becomes marks, through nbval.
+
+Nothing a student wrote can touch the marks or the machine.
 
 Answers cross from one half to the other as data, and as nothing else:
 
