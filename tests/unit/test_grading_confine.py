@@ -10,7 +10,6 @@ import os
 import socket
 import sys
 import threading
-import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -179,9 +178,6 @@ def test_nothing_is_left_running(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(inside.LIMITS, "cell_s", 1)
     before = threading.active_count()
     compute("import time\nx = time.sleep(99)")
-    deadline = time.monotonic() + 10
-    while threading.active_count() > before and time.monotonic() < deadline:
-        time.sleep(0.02)
     assert threading.active_count() <= before
 
 
