@@ -180,9 +180,8 @@ class Electronics:
 
 
 #: Coils of the demo jobs. VA: contactor 5-10 sealed and 15-40 inrush, valve 4-10, unloader 5-10 (from
-#: memory); relay 3
-#: sealed and 5 inrush (a relay catalogue's engineering data). Copper resistances are ours, of the order
-#: that such coils read.
+#: memory); relay 3 sealed and 5 inrush (a relay catalogue's engineering data). Copper resistances are ours,
+#: of the order that such coils read.
 CONTACTOR = Coil(inrush_va=30.0, sealed_va=10.0, r_ohm=10.0)
 VALVE = Coil(inrush_va=9.0, sealed_va=7.0, r_ohm=32.0, pickup_v=17.0, dropout_v=8.0)
 UNLOADER = Coil(inrush_va=9.0, sealed_va=7.0, r_ohm=32.0, pickup_v=17.0, dropout_v=8.0)
