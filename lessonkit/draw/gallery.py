@@ -14,6 +14,7 @@ from types import MappingProxyType
 from lessonkit.channel import Line, Noise, Receiver
 from lessonkit.draw.still import Still
 from lessonkit.draw.view import show_bench
+from lessonkit.job import demo_job
 
 __all__ = ["GALLERY", "still_svg"]
 
@@ -58,6 +59,23 @@ def _edges() -> Still:
     return edge_picture()
 
 
+def _earth() -> Still:
+    import numpy as np
+
+    from lessonkit.draw.grounds import earth_figure
+    from lessonkit.grounds import earth_sweep
+
+    return earth_figure(earth_sweep(demo_job("earth-return"), tuple(np.geomspace(0.1, 50.0, 40))))
+
+
+def _ghosts() -> Still:
+    from lessonkit.draw.grounds import ghost_figure
+    from lessonkit.grounds import ghost_sweep
+
+    lengths_m = (2.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
+    return ghost_figure(ghost_sweep(demo_job("two-run"), "thermostat", "spare", lengths_m))
+
+
 #: File name -> what makes it: SVG text, or a still picture.
 GALLERY: MappingProxyType[str, Callable[[], str | Still]] = MappingProxyType(
     {
@@ -69,6 +87,8 @@ GALLERY: MappingProxyType[str, Callable[[], str | Still]] = MappingProxyType(
         "eye.svg": _eye,
         "error-rates.svg": _error_rates,
         "edges.svg": _edges,
+        "earth.svg": _earth,
+        "ghosts.svg": _ghosts,
     }
 )
 
