@@ -385,6 +385,8 @@ def _flags(
     flags = []
     if len(set(state.values.get(name, []))) > 1:
         flags.append(f"{exercise}: answered more than once with different values")
+    if state.values.get(name) and state.names.get(name) is ...:
+        flags.append(f"{exercise}: an answer was given, and a cell below it takes it back")
     if exercise not in state.checked:
         flags.append(f"{exercise}: its check cell is missing or changed")
     else:

@@ -32,7 +32,7 @@ from lessonkit.grading.slices import Plan
 
 __all__ = ["Confinement", "compute_answers", "confinement"]
 
-WALL_S = 15.0
+WALL_S = 40.0
 CAP = 400_000
 
 

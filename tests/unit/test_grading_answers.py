@@ -207,6 +207,13 @@ def test_answer_that_is_none_is_named(
     assert reason in found.reason
 
 
+def test_answer_above_its_blank_cell_is_flagged(read: Callable[..., Reading]) -> None:
+    """Run from the top, the blank takes the answer back: unanswered, as nbval says, and the teacher is told."""
+    found = read("answer_91_1 = 5", "answer_91_1 = ...", 'workbook.check("91.1", answer_91_1)').found["91.1"]
+    assert found.state == "unanswered"
+    assert "takes it back" in found.flags[0]
+
+
 def test_slice_takes_what_an_answer_depends_on_and_no_more(read: Callable[..., Reading]) -> None:
     """A computed answer brings the cells it needs, and no loop that has nothing to do with it."""
     plan = read(

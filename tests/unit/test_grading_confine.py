@@ -175,7 +175,7 @@ def test_flood_on_the_pipe_ends_the_process() -> None:
 @pytest.mark.confined
 def test_nothing_is_left_running(monkeypatch: pytest.MonkeyPatch) -> None:
     """After a run no process of it is left, and no thread waits for one."""
-    monkeypatch.setitem(inside.LIMITS, "cell_s", 1)
+    monkeypatch.setitem(inside.LIMITS, "cell_wall_s", 1)
     before = threading.active_count()
     compute("import time\nx = time.sleep(99)")
     assert threading.active_count() <= before

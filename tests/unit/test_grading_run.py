@@ -24,6 +24,7 @@ from lessonkit.exercises import sheets
 from lessonkit.exercises.core import variant_number
 from lessonkit.grading import cli, run
 from lessonkit.grading.confine import Confinement
+from lessonkit.grading.judge import Judged
 from lessonkit.grading.roster import slug
 from lessonkit.grading.run import BadFolder, Graded, grade_folder
 from lessonkit.grading.school import School, fingerprint_of, load_school
@@ -209,6 +210,20 @@ def test_spoilt_memory_is_read_again(school: School, small: Path, marks: bytes, 
     (out / "marks.csv").unlink()
     grade_folder(small, out, school)
     assert table(out) == marks
+
+
+def test_what_was_left_to_the_teacher_is_tried_again(school: School, tmp_path: Path) -> None:
+    """A fault of the judge or of the machine is not remembered: grading again asks again."""
+    folder = write(tmp_path / "in", {"anna.ipynb": ("orchard_b", 0, {})})
+
+    def faulty(_: str, batch: Any) -> dict[tuple[str, str], Judged]:
+        return {(one.key, exercise): Judged("teacher", "no") for one in batch for exercise, _ in one.answers}
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(run, "judge_batch", faulty)
+        graded = grade_folder(folder, tmp_path / "out", school)
+    assert {mark.state for mark in graded.students[0].marks} == {"missing", "teacher"}
+    assert points(grade_folder(folder, tmp_path / "out", school)) == {"anna": 2}
 
 
 def test_another_edition_forgets_what_was_remembered(tmp_path: Path) -> None:
