@@ -86,7 +86,10 @@ def copy_workbooks(into: Path, *, beside: bool = False, source: Path | None = No
     written.
     """
     source = pristine_folder() if source is None else source
-    into = into.expanduser().absolute()
+    try:
+        into = into.expanduser().absolute()
+    except RuntimeError:  # nobody of that name, or a machine without home folders
+        raise LessonError(f"{into} leads to no home folder; write the folder out in full.") from None
     _refuse(into, source)
     into.mkdir(parents=True, exist_ok=True)
     record = _read_record(into)

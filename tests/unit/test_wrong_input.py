@@ -109,3 +109,9 @@ def test_a_command_without_standard_output_still_works(monkeypatch: pytest.Monke
     """A shell that closed standard output (`>&-`) leaves none to flush."""
     monkeypatch.setattr(sys, "stdout", None)
     assert main(["bench", "full-cable", "--json"]) == 0
+
+
+def test_a_folder_in_nobodys_home_is_named(capsys: pytest.CaptureFixture[str]) -> None:
+    """A home folder that doesn't exist is told as such, and nothing is made."""
+    assert main(["lab", "--copy-only", "--folder", "~nobody-of-that-name/lessons"]) == 2
+    assert "leads to no home folder" in capsys.readouterr().err
