@@ -230,7 +230,7 @@ def _run_checks(python: Path, pytest_arguments: Sequence[str]) -> int:
         "ruff": [str(python), "-m", "ruff", "check", "."],
         "mypy": [str(python), "-m", "mypy"],
         # Tests of one file share servers and other costly things, so a file stays on one worker.
-        "pytest": [str(python), "-m", "pytest", "-n", "auto", "--dist", "loadfile"],
+        "pytest": [str(python), "-m", "pytest", "-n", "auto", "--dist", "loadfile", "--durations", "12"],
     }
     failed = {}
     for name, command in checks.items():
