@@ -208,7 +208,7 @@ def test_answer_that_is_none_is_named(
 
 
 def test_answer_above_its_blank_cell_is_flagged(read: Callable[..., Reading]) -> None:
-    """Run from the top, the blank takes the answer back: unanswered, as nbval says, and the teacher is told."""
+    """Run from the top, the blank takes the answer back; nbval says so too, and the teacher is told."""
     found = read("answer_91_1 = 5", "answer_91_1 = ...", 'workbook.check("91.1", answer_91_1)').found["91.1"]
     assert found.state == "unanswered"
     assert "takes it back" in found.flags[0]
