@@ -26,8 +26,8 @@ os.environ.setdefault("JUPYTER_PLATFORM_DIRS", "1")
 CHECKOUT = Path(__file__).resolve().parent.parent
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
 
-# No test judges by the clock, hypothesis included. On a desk it looks for new counterexamples every time; in CI
-# its own profile tries the same ones, so that a red run is about the change and can be had again.
+# No test judges by the clock, hypothesis included. On a desk it looks for new counterexamples each time; in
+# CI its own profile tries the same ones, so that a red run is about the change and can be had again.
 if not IN_CI:
     settings.register_profile("desk", deadline=None)
     settings.load_profile("desk")
