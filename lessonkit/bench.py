@@ -29,19 +29,27 @@ from lessonkit import equipment, reception
 from lessonkit.calls import check_call
 from lessonkit.circuit import Branch, Network, Solution, to_spice
 from lessonkit.errors import require, require_finite
-from lessonkit.faults import Fault, as_faults, thermostat_terminals
+from lessonkit.faults import Fault, as_faults, contactor_welded, thermostat_terminals
 from lessonkit.job import RUN_ENDS, Job, load_job
 from lessonkit.link import Ends, LinkState, Listener
 from lessonkit.parts import INPUT_LIVE_V
-from lessonkit.settling import Latches, Settled, is_fed, settle, too_weak
+from lessonkit.settling import (
+    CONTACTOR,
+    DEFROST_BOARD,
+    Latches,
+    Settled,
+    blown_by,
+    is_fed,
+    settle,
+    too_weak,
+    what_asks,
+)
 from lessonkit.state import Event, State, read_circuit, read_link, what_happened
 from lessonkit.wiring import Wiring
 
 #: A coil or board that lets go this often within this time, while nobody changed the call or the faults,
 #: chatters.
 CHATTER_RELEASES, CHATTER_WINDOW_S = 2, 900.0
-
-CONTACTOR, DEFROST_BOARD = "out:contactor", "out:defrost-board"
 
 _TINY_S = 1e-9
 _CACHE = 2048
@@ -117,7 +125,7 @@ class Bench:
 
     def replace_fuse(self) -> None:
         """Put in a whole fuse; it blows again if what blew it is still there."""
-        self._latches = replace(self._latches, blown=_blown_by(self.faults))
+        self._latches = replace(self._latches, blown=blown_by(self.faults))
         self._disturbed()
 
     def set_outdoor_c(self, outdoor_c: float) -> None:
@@ -162,13 +170,13 @@ class Bench:
     # ---- wiring and settling ----
 
     def _rewire(self, faults: tuple[Fault, ...]) -> None:
-        blown = (self._latches.blown - _blown_by(self.faults)) | _blown_by(faults)
+        blown = (self._latches.blown - blown_by(self.faults)) | blown_by(faults)
         self._latches = replace(self._latches, blown=blown)
         self.faults = faults
         self.wiring = Wiring(self.job, faults)
         self._solutions: dict[frozenset[str], Solution] = {}
         self._trials = reception.Trials(self.wiring, self._rng)
-        self._welded = any(f.part == "contactor" and f.kind == "stuck-closed" for f in faults)
+        self._welded = contactor_welded(faults)
 
     def _disturbed(self) -> None:
         """Settle after something from outside: what chattered before may be over."""
@@ -183,22 +191,11 @@ class Bench:
 
     def _asks(self) -> dict[str, str]:
         """Return what wants to be on, each with the board that has to be awake for it."""
-        asks = {f"power {place}": "" for place in self.wiring.supplies} if self.powered else {}
-        asks |= {f"call stat:{terminal}": "stat:thermostat" for terminal in self.called}
-        for run, ends in self._links.items():
-            near, far = RUN_ENDS[run]
-            asks[f"driver {run}.near"] = f"{near}:encoder"
-            for what in ("relay", "pull"):
-                asks |= {f"{what} {near}:{terminal}": f"{near}:encoder" for terminal in ends.near.held}
-                asks |= {f"{what} {far}:{terminal}": f"{far}:relay-board" for terminal in ends.far.held}
-        if self.time_s >= self._timers.free_at_s - _TINY_S:
-            asks["board out:compressor"] = DEFROST_BOARD
-        if self._timers.defrosting and DEFROST_BOARD in self._latches.awake:
-            contacts = {"board out:defrost-valve", "board out:D"} & set(self.wiring.keys)
-            asks |= dict.fromkeys(contacts, DEFROST_BOARD)
-        else:
-            asks["board out:valve"] = ""  # at rest this contact is closed
-        return asks
+        holds = {(run, "near"): ends.near.held for run, ends in self._links.items()}
+        holds |= {(run, "far"): ends.far.held for run, ends in self._links.items()}
+        free = self.time_s >= self._timers.free_at_s - _TINY_S
+        defrosting = self._timers.defrosting and DEFROST_BOARD in self._latches.awake
+        return what_asks(self.wiring, self.called, holds, self.powered, free, defrosting)
 
     def _solved(self, on: frozenset[str]) -> Solution:
         if on not in self._solutions:
@@ -433,11 +430,6 @@ class Bench:
             coil_c=self._timers.coil_c,
             waiting_s=max(self._timers.free_at_s - self.time_s, 0.0),
         )
-
-
-def _blown_by(faults: Iterable[Fault]) -> frozenset[str]:
-    """Return the fuses that the faults say are blown already."""
-    return frozenset(f"fuse {fault.where}" for fault in faults if fault.kind == "blown")
 
 
 def _outdoor(outdoor_c: float) -> float:

@@ -22,11 +22,11 @@ import numpy as np
 from lessonkit import equipment
 from lessonkit.calls import CALLS, check_call
 from lessonkit.errors import require
-from lessonkit.faults import Fault, as_faults, single_faults, thermostat_terminals
+from lessonkit.faults import Fault, as_faults, contactor_welded, single_faults, thermostat_terminals
 from lessonkit.job import RUN_ENDS, Job
 from lessonkit.parts import INPUT_LIVE_V
 from lessonkit.reception import Way, live_terminals, tried, ways_many
-from lessonkit.settling import Latches, Settled, settle_many, too_weak
+from lessonkit.settling import Latches, Settled, blown_by, settle_many, too_weak, what_asks
 from lessonkit.wiring import Wiring
 
 #: A way that gets fewer than this share of its frames through can't be relied on, and counts as silent here;
@@ -74,10 +74,6 @@ class Rest:
     def chatter(self) -> tuple[str, ...]:
         """Return the coils and links that find no rest."""
         return tuple(sorted(self.settled.chattering)) + self.restless
-
-
-def _blown(wiring: Wiring) -> frozenset[str]:
-    return frozenset(f"fuse {fault.where}" for fault in wiring.faults if fault.kind == "blown")
 
 
 def every_case(job: Job, calls: Iterable[str] = CALLS) -> tuple[Case, ...]:
@@ -147,7 +143,11 @@ class _Runners:
     def _break_at_rest(self) -> None:
         """Settle every case with nothing called: the fault strikes a job that stands there, awake."""
         start = [
-            (wiring, Latches(awake=frozenset(wiring.boards), blown=_blown(wiring)), self._asks(k, "off"))
+            (
+                wiring,
+                Latches(awake=frozenset(wiring.boards), blown=blown_by(wiring.faults)),
+                self._asks(k, "off"),
+            )
             for k, wiring in enumerate(self.wirings)
         ]
         self.latches = [settled.latches for settled in settle_many(start, self.job.frequency_hz)]
@@ -178,18 +178,8 @@ class _Runners:
 
     def _asks(self, k: int, call: str) -> dict[str, str]:
         wiring = self.wirings[k]
-        asks = {f"power {place}": "" for place in wiring.supplies}
         called = thermostat_terminals(self.job, call, wiring.faults)
-        asks |= {f"call stat:{terminal}": "stat:thermostat" for terminal in called}
-        asks |= {"board out:compressor": "out:defrost-board", "board out:valve": ""}
-        for run in self.job.links:
-            near, far = RUN_ENDS[run]
-            asks[f"driver {run}.near"] = f"{near}:encoder"
-            for end, board in (("near", f"{near}:encoder"), ("far", f"{far}:relay-board")):
-                place = board.partition(":")[0]
-                for terminal in self.held[k].get((run, end), ()):
-                    asks |= {f"{what} {place}:{terminal}": board for what in ("relay", "pull")}
-        return asks
+        return what_asks(wiring, called, self.held[k])
 
     def _frames(self, k: int, heard: dict[tuple[str, str], Way]) -> dict[tuple[str, str], frozenset[str]]:
         """Return what the relays hold after frames had time to pass."""
@@ -238,7 +228,7 @@ class _Runners:
         valve = self.job.equipment.valve
         for k, case in enumerate(self.cases):
             settled = self.settled[k]
-            welded = any(f.part == "contactor" and f.kind == "stuck-closed" for f in self.wirings[k].faults)
+            welded = contactor_welded(self.wirings[k].faults)
             awake = "out:defrost-board" in settled.latches.awake
             words = equipment.responding(settled.latches.sealed, valve, equipment.Timers(), awake, welded)
             volts = {

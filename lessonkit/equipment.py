@@ -10,9 +10,10 @@ run time with a frosted coil (its switch closes at 35 F); after 30, 60 or 90 min
 goes to cooling, the outdoor fan rests, and D asks for heat indoors.  It ends when the coil has warmed to 57
 F or after 10 to 14 minutes (service manuals).
 
-Where the model stops: line voltage is taken to be there; a valve moves whenever its solenoid does (a real
-one needs a pressure difference); the outdoor coil warms and cools as one lump, a straight-line guess at
-frost physics.
+Where the model stops: line voltage is taken to be there; a valve moves whenever its solenoid does, under a
+running compressor too (a real one needs a pressure difference, and a real thermostat waits before it goes
+from heat to cool); the emergency relay alone makes no heat, W1 has to be there too; the outdoor coil warms
+and cools as one lump, a straight-line guess at frost physics.
 """
 
 from __future__ import annotations
@@ -141,7 +142,9 @@ def responding(
         "reversing valve": f"on, {'cooling' if cooling else 'heating'}" if solenoid else "off",
         "outdoor fan": "on" if compressor and not defrost else "off",
         "auxiliary heat": "on" if heat else "off",
-        "emergency heat": "on" if "air:emergency-relay" in sealed else "off",
+        "emergency heat": ("on" if heat else "asked for, no heat")
+        if "air:emergency-relay" in sealed
+        else "off",
         "defrost": "on" if defrost else "off",
     }
 
@@ -163,7 +166,7 @@ def delivering(words: dict[str, str], valve: str) -> str:
     if words["auxiliary heat"] != "off":
         gets.append("with auxiliary heat" if gets else "auxiliary heat alone")
     if words["emergency heat"] != "off":
-        gets.append("emergency heat on")
+        gets.append(f"emergency heat {words['emergency heat']}")
     if not gets:
         return "air only" if words["blower"] != "off" else "nothing"
     return ", ".join(gets)

@@ -222,9 +222,7 @@ def _number(text: str, given: object, what: str, low: float, high: float) -> flo
     except (TypeError, ValueError, OverflowError):
         number = math.nan
     if not low <= number <= high:
-        raise BadFault(
-            f"fault {text!r}: {what} is {given!r}, but must be a number from {low:g} to {high:g}"
-        )
+        raise BadFault(f"fault {text!r}: {what} is {given!r}, but must be a number from {low:g} to {high:g}")
     return number
 
 
@@ -276,3 +274,8 @@ def thermostat_terminals(job: Job, call: str, faults: Iterable[Fault] = ()) -> f
     other = "B" if valve == "O" else "O"
     meant = terminals_for(call, other, stages)
     return frozenset(valve if terminal == other else terminal for terminal in meant)
+
+
+def contactor_welded(faults: Iterable[Fault]) -> bool:
+    """Return whether the contactor's contacts are stuck closed: the compressor then runs, called or not."""
+    return any((fault.part, fault.kind) == ("contactor", "stuck-closed") for fault in faults)

@@ -77,9 +77,9 @@ class LinkState:
     """One link as a reader of the bench sees it.
 
     `sent` and `accepted` count frames from near to far; `replies` those that came back; `state` is the far
-    end's: `waiting` (no frame yet), `working`, `silent` (watchdog ran out), `dead` (no supply at one of the
-    ends, see `why`). Levels are volts at the far end's receiver against its own common; `hum_v` is the RMS
-    shift at the supply frequency on top of them.
+    end's: `waiting` (no frame yet), `working`, `poor` (working by luck: many frames are lost), `silent`
+    (watchdog ran out), `dead` (no supply at one of the ends, see `why`). Levels are volts at the far end's
+    receiver against its own common; `hum_v` is the RMS shift at the supply frequency on top of them.
     """
 
     run: str

@@ -16,9 +16,12 @@ from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from lessonkit.circuit import Solution
-from lessonkit.job import Job
+from lessonkit.faults import Fault
+from lessonkit.job import RUN_ENDS, Job
 from lessonkit.parts import Fuse
 from lessonkit.wiring import Wiring, solve_side_by_side
+
+CONTACTOR, DEFROST_BOARD = "out:contactor", "out:defrost-board"
 
 
 @dataclass(frozen=True)
@@ -48,6 +51,41 @@ class Settled:
 #: What wants to be on: the name of each two-way element -> the board that has to be awake for it ("" for
 #: none).
 Asks = Mapping[str, str]
+
+
+#: What relays hold: (run, "far") -> terminals of the relay board, (run, "near") -> {"D"} or nothing.
+Holds = Mapping[tuple[str, str], frozenset[str]]
+
+
+def what_asks(
+    wiring: Wiring,
+    called: Iterable[str],
+    holds: Holds,
+    powered: bool = True,
+    free: bool = True,
+    defrosting: bool = False,
+) -> dict[str, str]:
+    """Return what wants to be on, each with the board that has to be awake for it.
+
+    Parameters: `called` are the terminals that the thermostat energises, `free` says that the compressor's
+    delay is over, `defrosting` that a defrost runs and its board is awake.
+    """
+    asks = {f"power {place}": "" for place in wiring.supplies} if powered else {}
+    asks |= {f"call stat:{terminal}": "stat:thermostat" for terminal in called}
+    for run in wiring.job.links:
+        near, far = RUN_ENDS[run]
+        asks[f"driver {run}.near"] = f"{near}:encoder"
+        for end, place, board in (("near", near, "encoder"), ("far", far, "relay-board")):
+            for terminal in holds.get((run, end), ()):
+                asks |= {f"{what} {place}:{terminal}": f"{place}:{board}" for what in ("relay", "pull")}
+    if free:
+        asks["board out:compressor"] = DEFROST_BOARD
+    if defrosting:
+        contacts = {"board out:defrost-valve", "board out:D"} & set(wiring.keys)
+        asks |= dict.fromkeys(contacts, DEFROST_BOARD)
+    else:
+        asks["board out:valve"] = ""  # at rest this contact is closed
+    return asks
 
 
 def elements_on(wiring: Wiring, latches: Latches, asks: Asks) -> frozenset[str]:
@@ -113,6 +151,11 @@ def settle_many(cases: Sequence[tuple[Wiring, Latches, Asks]], freq_hz: float) -
                 done[k] = end.value
                 del waiting[k]
     return [done[k] for k in range(len(cases))]
+
+
+def blown_by(faults: Iterable[Fault]) -> frozenset[str]:
+    """Return the fuses that the faults say are blown already."""
+    return frozenset(f"fuse {fault.where}" for fault in faults if fault.kind == "blown")
 
 
 def fuse_of(job: Job, place: str) -> Fuse:

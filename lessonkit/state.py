@@ -10,13 +10,19 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
 
-from lessonkit.calls import PLACES
+from lessonkit.calls import PLACES, TERMINALS
 from lessonkit.circuit import Solution
 from lessonkit.job import RUN_ENDS
 from lessonkit.link import Ends, LinkState
 from lessonkit.reception import Way
 from lessonkit.settling import Latches, Settled
 from lessonkit.wiring import Wiring
+
+#: A working link that gets fewer than this share of its polls answered, as the circuit is now, is poor.
+POOR_BELOW = 0.9
+
+#: What a thermostat, a board or the defrost board can make live.
+LIVE_TERMINALS = frozenset(TERMINALS) - {"C"}
 
 
 @dataclass(frozen=True)
@@ -91,17 +97,14 @@ class State:
     def energised(self, place: str) -> frozenset[str]:
         """Return the terminals at a place that are live against its own common.
 
-        Live means half the rated volts or more.
+        Live means half the rated volts or more, as a meter of high impedance reads them: a terminal that
+        floats at a high ghost counts. Spares and signal conductors are no terminals.
         """
         common = f"{place}:C"
         live = set()
         for node in self.volts:
             where, _, terminal = node.partition(":")
-            if (
-                where == place
-                and terminal not in ("C", "GND", "XFMR", "CC", "RV")
-                and self.between(node, common) >= 12
-            ):
+            if where == place and terminal in LIVE_TERMINALS and self.between(node, common) >= 12:
                 live.add(terminal)
         return frozenset(live)
 
@@ -180,6 +183,11 @@ def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
     }
 
 
+def _word(state: str, odds: float) -> str:
+    """Return the far end's word, or `poor` where it holds its relays by luck."""
+    return "poor" if state == "working" and odds < POOR_BELOW else state
+
+
 def read_link(wiring: Wiring, settled: Settled, ends: Ends, down: Way, up: Way) -> LinkState:
     """Return a link as a reader sees it: both ends, and what their receivers get."""
     why = ""
@@ -191,7 +199,7 @@ def read_link(wiring: Wiring, settled: Settled, ends: Ends, down: Way, up: Way) 
             why = f"the {part} at {place} does nothing ({volts:.1f} V between its R and C)"
     return LinkState(
         run=ends.run,
-        state="dead" if why else ends.far.state,
+        state="dead" if why else _word(ends.far.state, down.odds * up.odds),
         sent=ends.sent,
         accepted=ends.accepted,
         replies=ends.replies,

@@ -143,9 +143,30 @@ def _print_parts(job: Job) -> None:
     Console().print(table)
 
 
+def _what_it_is(terminal: str) -> str:
+    """Return what a node of the table is, in words."""
+    from lessonkit.calls import PLACE_WORDS, TERMINAL_WORDS
+
+    inner = {
+        "GND": "grounded metal",
+        "XFMR": "transformer, ahead of the fuse",
+        "CC": "contactor coil, behind the board",
+        "RV": "valve solenoid, behind the board",
+    }
+    if terminal in inner:
+        return inner[terminal]
+    name, _, place = terminal.rpartition("-")
+    if place not in PLACE_WORDS:
+        name, place = terminal, ""
+    what = TERMINAL_WORDS.get(name, "not in use")
+    return f"{what}, to the {PLACE_WORDS[place]}" if place else what
+
+
 def _print_state(job: Job, state: State, seconds: float) -> None:
     from rich.console import Console
     from rich.table import Table
+
+    from lessonkit.calls import PLACES
 
     console = Console()
     console.print(f"{job.title or job.name}", style="bold", markup=False)
@@ -162,22 +183,22 @@ def _print_state(job: Job, state: State, seconds: float) -> None:
     console.print(coils)
     volts = Table(
         "terminal",
-        "thermostat",
-        "air handler",
-        "outdoor unit",
-        title="RMS volts against C at the air handler",
+        "what it is",
+        *PLACES,
+        title="RMS volts against C at the air handler\n"
+        "(stat is the thermostat, air the air handler, out the outdoor unit)",
     )
     names = dict.fromkeys(node.partition(":")[2] for node in state.volts)
     for name in names:
         cells = [
             f"{state.volts[f'{place}:{name}']:.2f}" if f"{place}:{name}" in state.volts else ""
-            for place in ("stat", "air", "out")
+            for place in PLACES
         ]
-        volts.add_row(name, *cells)
+        volts.add_row(name, _what_it_is(name), *cells)
     console.print(volts)
     for run, link in state.links.items():
         console.print(
-            f"link on the {run} run: {link.state}; {link.sent} frames sent, "
+            f"link on the {run} run: {link.state}; {link.sent} frames sent since the start, "
             f"{link.accepted} accepted, {link.replies} answered" + (f"; {link.why}" if link.why else ""),
             markup=False,
         )

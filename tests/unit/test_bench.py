@@ -51,7 +51,7 @@ def test_every_sound_job_does_what_is_called(job: Job, call: str) -> None:
     assert all(state.coils[behind[t]].volts > 20.4 for t in called), "85 % of 24 V at every coil"
     assert state.chatter == ()
     assert state.fuse == "whole"
-    assert state.energised("stat") == called | {"R"} | ({"spare"} if job.name == "two-run" else set())
+    assert state.energised("stat") == called | {"R"}
     assert all(link.state == "working" for link in state.links.values())
 
 
@@ -130,7 +130,7 @@ def test_a_broken_signal_to_the_thermostat_stops_everything() -> None:
     assert running(state) == set()
     assert state.links["thermostat"].state == "silent"
     assert state.links["outdoor"].state == "working"
-    assert state.energised("stat") == {"R", "Y1", "Y2", "G", "O", "spare"}
+    assert state.energised("stat") == {"R", "Y1", "Y2", "G", "O"}
 
 
 @by_job
@@ -496,3 +496,35 @@ def test_faults_come_and_go_one_by_one() -> None:
     assert state.volts["air:R"] > 24
     bench.clear_fault("thermostat.SIG=open")
     assert bench.state.faults == ("thermostat.R=open", "thermostat.C=open", "thermostat.spare=open")
+
+
+@pytest.mark.parametrize("terminal", ["Y1", "Y2", "O"])
+def test_a_called_wire_on_metal_outdoors_blows_the_fuse(terminal: str) -> None:
+    """A live conductor that touches the outdoor cabinet takes the fuse, whatever the thermostat does."""
+    bench = Bench("full-cable")
+    bench.set_call("cool-2")
+    bench.advance(20)
+    bench.set_faults([f"outdoor.{terminal}=earth"])
+    assert bench.advance(5).fuse == "blown"
+
+
+def test_a_link_that_works_by_luck_is_called_poor() -> None:
+    """A link that hears some of its frames, and so holds its relays for a while, is neither working nor silent."""
+    bench = Bench("two-run", seed=1)
+    bench.set_call("cool-2")
+    bench.advance(20)
+    assert bench.state.links["thermostat"].state == "working"
+    bench.set_faults(["thermostat.C=resistance:20"])
+    link = bench.advance(5).links["thermostat"]
+    assert (link.state, link.outputs) == ("poor", {"Y1", "Y2", "G", "O"})
+    assert 0 < link.odds * link.reply_odds < 0.9
+
+
+def test_the_emergency_relay_alone_makes_no_heat() -> None:
+    """Emergency heat is on only where W1 has its sequencer in; the relay alone is said to ask for it."""
+    bench = Bench("full-cable", faults=["thermostat.W1=open"])
+    bench.set_call("emergency")
+    state = bench.advance(20)
+    assert state.coils["air:emergency-relay"].sealed
+    assert state.responding["emergency heat"] == "asked for, no heat"
+    assert "no heat" in state.delivering

@@ -231,10 +231,10 @@ LINK = 'name = "x"\n[runs.outdoor]\narrangement = "link"\n'
         ('name = "x"\nfrequency_hz = "60"', "frequency_hz is '60', but must be a number"),
         ('name = "x"\nstorey = "y"', "storey is not a key of a job (did you mean story?)"),
         ('name = "x"\nsupply = 24', "supply must be a table"),
-        ('name = "x"\n[supply]\nrated_va = 0', "supply.rated_va is 0.0, but must be above 0"),
+        ('name = "x"\n[supply]\nrated_va = 0', "supply.rated_va is 0.0, but must be from 1 to 100 VA"),
         (
             'name = "x"\n[supply]\nrated_va = 150.0',
-            "supply.rated_va is 150.0, but must be above 0 and at most 100 VA",
+            "supply.rated_va is 150.0, but must be from 1 to 100 VA",
         ),
         ('name = "x"\n[supply]\nrated_va = inf', "supply.rated_va is inf"),
         (
