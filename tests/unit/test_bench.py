@@ -509,7 +509,7 @@ def test_a_called_wire_on_metal_outdoors_blows_the_fuse(terminal: str) -> None:
 
 
 def test_a_link_that_works_by_luck_is_called_poor() -> None:
-    """A link that hears some of its frames, and so holds its relays for a while, is neither working nor silent."""
+    """A link that hears some of its frames holds its relays by luck: it is neither working nor silent."""
     bench = Bench("two-run", seed=1)
     bench.set_call("cool-2")
     bench.advance(20)
