@@ -112,7 +112,9 @@ def _dispatch(arguments: list[str]) -> int:
             room = import_module(command.room)
             getattr(room, command.add_arguments)(room_parser)
             room_parser.set_defaults(run=getattr(room, command.run))
-    options = parser.parse_args(arguments)
+    options, unknown = parser.parse_known_args(arguments)
+    if unknown:  # the command's own parser says it, so that the sentence leads to the command's help
+        choices.choices[options.command].error(f"unrecognized arguments: {' '.join(unknown)}")
     return int(options.run(options))
 
 

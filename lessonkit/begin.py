@@ -59,6 +59,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         instead = f", not {what!r}" if what else ""
         print(f"{USAGE}\nlessonkit.begin: say lab or test{instead}.", file=sys.stderr)
         return 2
+    if what == "lab" and {"-h", "--help"} & set(rest):
+        return run_child(
+            [sys.executable, "-m", "lessonkit", "lab", "--help"], cwd=CHECKOUT
+        )  # needs no packages
     try:
         python = prepare(CHECKOUT, extras=("dev",) if what == "test" else ())
         if what == "lab":

@@ -208,3 +208,17 @@ def test_a_child_s_status_is_handed_on() -> None:
     if sys.platform != "win32":
         kill = "import os, signal; os.kill(os.getpid(), signal.SIGTERM)"
         assert begin.run_child([sys.executable, "-c", kill]) == 128 + 15
+
+
+def test_help_of_lab_needs_no_environment(tmp_path: Path) -> None:
+    """Asking how lab is used makes no environment and installs nothing."""
+    done = subprocess.run(
+        [sys.executable, "-m", "lessonkit.begin", "lab", "--help"],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=Path(begin.__file__).parents[1],
+    )
+    assert done.returncode == 0
+    assert "--folder" in done.stdout
+    assert "Making" not in done.stdout + done.stderr
