@@ -104,8 +104,8 @@ class Meter:
         if self.bench.powered:
             volts = self.volts(red, black).value
             raise LiveCircuit(
-                f"ohms from {red} to {black} refused: the circuit is live "
-                f"({volts:.1f} V between the probes, power on); "
+                f"ohms from {red} to {black} refused: the power is still on, whatever the probes show "
+                f"({volts:.1f} V between them); "
                 "open the disconnect, prove it dead with a volts reading, then measure"
             )
         if red == black:

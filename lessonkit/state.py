@@ -66,7 +66,8 @@ class State:
     `volts` maps "place:terminal" to RMS volts against C at the air handler and `phasors` to the same as
     complex numbers; `amps` maps "run.conductor" to RMS amperes; `coils` and `boards` map "place:name";
     `responding` maps equipment to words, `off` when it does nothing, and `delivering` sums them up;
-    `chatter` names coils and boards that pull in and let go again and again; `fuse` is `whole` or `blown`.
+    `chatter` names coils and boards that pull in and let go again and again; `fuse` is `whole`, or `blown` if
+    any is, and `fuses` says which, by the place of its transformer.
     """
 
     job: str
@@ -83,6 +84,7 @@ class State:
     links: MappingProxyType[str, LinkState]
     chatter: tuple[str, ...]
     fuse: str
+    fuses: MappingProxyType[str, str]
     called: frozenset[str]
     powered: bool
     outdoor_c: float
@@ -173,7 +175,9 @@ def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
         name: BoardState(abs(solution.v(at.hot, at.common)), name in latches.awake)
         for name, at in wiring.boards.items()
     }
+    fuses = {place: "blown" if f"fuse {place}" in latches.blown else "whole" for place in wiring.supplies}
     return {
+        "fuses": MappingProxyType(fuses),
         "volts": MappingProxyType({node: abs(v) for node, v in phasors.items()}),
         "phasors": MappingProxyType(phasors),
         "amps": MappingProxyType(amps),

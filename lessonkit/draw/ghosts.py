@@ -8,8 +8,9 @@ the test here, on the same circuit that decides everything else.
 from __future__ import annotations
 
 from lessonkit.bench import Bench
+from lessonkit.calls import PLACES
 from lessonkit.circuit import Resistance, solve_many
-from lessonkit.draw.looks import LIVE_V
+from lessonkit.draw.looks import LIVE_V, reference
 from lessonkit.meter import INPUT_OHM
 
 __all__ = ["ghost_nodes"]
@@ -22,25 +23,22 @@ def ghost_nodes(bench: Bench) -> frozenset[str]:
     """Return the nodes that look live and lose half their volts at a low-impedance meter."""
     if not any(fault.kind in _LOOSENING for fault in bench.faults):
         return frozenset()
-    solution = bench.solution
-    looks_live = [
-        node
-        for node in bench.state.volts
-        if not node.endswith((":R", ":C", ":XFMR", ":GND")) and abs(solution.v(node, _common(node))) >= LIVE_V
-    ]
+    solution, state = bench.solution, bench.state
+    against = {place: reference(state, bench.job, place) for place in PLACES}
+    looks_live = {}
+    for node in state.volts:
+        common = against[node.partition(":")[0]]
+        if not node.endswith((":R", ":C", ":XFMR", ":GND")) and abs(solution.v(node, common)) >= LIVE_V:
+            looks_live[node] = common
     if not looks_live:
         return frozenset()
     loaded = [
-        bench.network(extra=(Resistance("meter", node, _common(node), INPUT_OHM["low"], "meter"),))
-        for node in looks_live
+        bench.network(extra=(Resistance("meter", node, common, INPUT_OHM["low"], "meter"),))
+        for node, common in looks_live.items()
     ]
     after = solve_many(loaded, bench.job.frequency_hz)
     return frozenset(
         node
-        for node, with_load in zip(looks_live, after, strict=True)
-        if abs(with_load.v(node, _common(node))) < 0.5 * abs(solution.v(node, _common(node)))
+        for (node, common), with_load in zip(looks_live.items(), after, strict=True)
+        if abs(with_load.v(node, common)) < 0.5 * abs(solution.v(node, common))
     )
-
-
-def _common(node: str) -> str:
-    return f"{node.partition(':')[0]}:C"

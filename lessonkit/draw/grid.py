@@ -14,13 +14,13 @@ from lessonkit.job import RUN_ENDS, Job, is_idle
 
 __all__ = ["AIR", "BOARD_GAP", "BOARD_W", "ENCODER_W", "OUT", "PLACES_X", "STAT", "WIDTH", "Layout"]
 
-WIDTH = 1000.0
-STAT, AIR, OUT = (6.0, 162.0), (368.0, 596.0), (784.0, 994.0)
+WIDTH = 1036.0
+STAT, AIR, OUT = (6.0, 162.0), (368.0, 596.0), (800.0, 1030.0)
 PLACES_X = {"stat": STAT, "air": AIR, "out": OUT}
 ENCODER_W, BOARD_W, BOARD_GAP = 26.0, 54.0, 6.0
 
-_FIRST_ROW, _PITCH = 68.0, 29.0
-_BAND_LINE, _BAND_LINES = 24.0, 4
+_FIRST_ROW, _PITCH = 73.0, 29.0
+_BAND_LINE = 24.0
 
 
 @dataclass(frozen=True)
@@ -40,6 +40,10 @@ class Layout:
         """Return the height of a row, by terminal or conductor name."""
         return _FIRST_ROW + _PITCH * self.row_names.index(row)
 
+    def wire_y(self, conductor: str) -> float:
+        """Return the height of a conductor, the earth path included."""
+        return self.ground_y if conductor == "earth" else self.y(conductor)
+
     @property
     def ground_y(self) -> float:
         """Return the height of the earth path."""
@@ -50,6 +54,16 @@ class Layout:
         """Return where the lines about equipment begin."""
         return self.ground_y + 40
 
+    @property
+    def fed_outdoors(self) -> bool:
+        """Return whether the outdoor unit has a transformer of its own."""
+        return self.job.outdoor_run.far_supply is not None
+
+    @property
+    def band_lines(self) -> int:
+        """Return how many lines about equipment each place has."""
+        return 5 if self.fed_outdoors else 4
+
     def band_line(self, k: int) -> float:
         """Return the baseline of the k-th line about equipment."""
         return self.band_y + _BAND_LINE * k
@@ -57,7 +71,7 @@ class Layout:
     @property
     def floor_y(self) -> float:
         """Return the lower edge of the places."""
-        return self.band_line(_BAND_LINES - 1) + 14
+        return self.band_line(self.band_lines - 1) + 14
 
     @property
     def height(self) -> float:
@@ -85,6 +99,10 @@ class Layout:
         """Return where SIG begins and ends: encoder to relay board."""
         left, right = self.span(run)
         return left + ENCODER_W + BOARD_GAP, right - BOARD_W - BOARD_GAP
+
+    def bus_x(self, run: str) -> float:
+        """Return where R comes down through the relay board of a link."""
+        return self.span(run)[1] - BOARD_W + 18
 
     def wire_span(self, run: str, conductor: str) -> tuple[float, float]:
         """Return where one conductor begins and ends."""

@@ -1,17 +1,23 @@
 """What each conductor of a bench is doing, end by end: live, dead, common, signalling, floating.
 
-A conductor has two ends, and a break, a bad splice or a swap makes them differ, so each end is judged by
-itself, against the common of its own place: that is what a meter held there would say. What is drawn and what
-is written about a wire both come from here, so a picture and its text alternative can't disagree.
+Volts are told against the common of the same place: that is what a meter held there would say. Where that
+common has lost its way back and sits volts away, such readings turn everything upside down (a live R would
+read 0 V), so there they are told against C of the air handler, and the picture says so.
+
+A break or a bad splice makes the ends of a conductor differ, so each end of such a one is judged by itself. A
+whole one is a single piece of copper and has one state from end to end. What is drawn and what is written
+about a wire both come from here, so a picture and its text alternative can't disagree.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from lessonkit.faults import Fault, fault_parts, parse_fault
 from lessonkit.job import RUN_ENDS, Job, is_idle
 from lessonkit.layout import REFERENCE, conductor_node
+from lessonkit.link import LinkState
 from lessonkit.state import State
 
 __all__ = [
@@ -21,9 +27,16 @@ __all__ = [
     "earth_wire",
     "fault_words",
     "present_faults",
+    "reference",
     "shown_volts",
     "wires",
 ]
+
+#: How well the far end reads the frames on SIG, by the state of the link; nothing is said where all is well.
+_READING = MappingProxyType({"poor": "read in part", "silent": "not read", "dead": "not read"})
+
+#: What a whole conductor is, if anything says so: the first of these.
+_ONE_STATE = ("live", "floating", "common", "signalling", "dead")
 
 LIVE_V = 12.0
 """Half the rated volts: below, no coil of a 24-volt control works."""
@@ -34,7 +47,8 @@ class Wire:
     """One conductor: how each end looks, and what is wrong with it.
 
     `near` and `far` are words of `palette.LOOKS`; `amps` is RMS at the near end; `far_conductor` is the
-    terminal that it reaches, another one than its own only when it is swapped.
+    terminal that it reaches, another one than its own only when it is swapped; `reading` says how well the
+    far end reads the frames on it, when not all get through.
     """
 
     run: str
@@ -44,6 +58,7 @@ class Wire:
     far: str
     amps: float
     faults: tuple[Fault, ...]
+    reading: str = ""
 
     @property
     def key(self) -> str:
@@ -54,6 +69,13 @@ class Wire:
     def broken(self) -> bool:
         """Return whether it is open somewhere, a bad one from the beginning."""
         return self.conductor.startswith("bad") or any(f.kind == "open" for f in self.faults)
+
+    @property
+    def whole(self) -> bool:
+        """Return whether nothing in it, neither break nor splice, lets its ends differ."""
+        return not self.broken and not any(
+            f.kind == "resistance" and f.part == self.conductor for f in self.faults
+        )
 
 
 def present_faults(state: State, job: Job) -> tuple[Fault, ...]:
@@ -71,13 +93,25 @@ def fault_words(fault: Fault, job: Job) -> str:
     return kind.words
 
 
-def shown_volts(state: State, node: str) -> float:
+def reference(state: State, job: Job, place: str) -> str:
+    """Return the node that volts at a place are told against.
+
+    Its own C; or C of the air handler where the own C is `LIVE_V` or more away from that. A place with a
+    transformer of its own keeps its own C.
+    """
+    own = f"{place}:C"
+    fed = place == "out" and job.outdoor_run.far_supply is not None
+    return REFERENCE if state.volts[own] >= LIVE_V and not fed else own
+
+
+def shown_volts(state: State, job: Job, node: str) -> float:
     """Return the RMS volts that a picture writes at a terminal.
 
-    Against C of the same place; C itself against C of the air handler, which shows how far commons differ.
+    Against the `reference` of its place; C itself against C of the air handler, which shows how far commons
+    differ.
     """
     place, _, terminal = node.partition(":")
-    return state.volts[node] if terminal == "C" else state.between(node, f"{place}:C")
+    return state.volts[node] if terminal == "C" else state.between(node, reference(state, job, place))
 
 
 def wires(state: State, job: Job, ghosts: frozenset[str] = frozenset()) -> tuple[Wire, ...]:
@@ -104,35 +138,52 @@ def _wire(
     for fault in mine:
         if fault.kind == "swapped":
             reaches = str(fault.value) if fault.part == conductor else fault.part
-    touched = any(f.kind in ("short", "earth", "swapped") for f in mine)
-    floats = is_idle(conductor) and not touched
+    floats = is_idle(conductor) and not any(f.kind in ("short", "earth", "swapped") for f in mine)
     near = conductor_node(run, conductor, near_place)
     far = conductor_node(run, reaches, far_place)
-    return Wire(
-        run,
-        conductor,
-        reaches,
-        "floating" if floats or near in ghosts else _look(state, job, run, near, near_end=True),
-        "floating" if floats or far in ghosts else _look(state, job, run, far, near_end=False),
-        state.amps[f"{run}.{conductor}"],
-        mine,
+    near_look, far_look = (
+        "floating" if floats or node in ghosts else _look(state, node, reference(state, job, place))
+        for node, place in ((near, near_place), (far, far_place))
+    )
+    link = state.links.get(run) if conductor == "SIG" else None
+    if link is not None:
+        near_look, far_look = _with_frames(state, job, link, near_look, far_look)
+    made = Wire(run, conductor, reaches, near_look, far_look, state.amps[f"{run}.{conductor}"], mine)
+    if made.whole and made.near != made.far:
+        one = _one_look(state, made, (near, far))
+        made = replace(made, near=one, far=one)
+    if link is not None and made.near == made.far == "signalling":
+        made = replace(made, reading=_READING.get(link.state, ""))
+    return made
+
+
+def _look(state: State, node: str, against: str) -> str:
+    """Return what volts alone say about one end."""
+    if node.endswith(":C"):
+        return "common" if state.volts[node] < LIVE_V else "live"
+    return "live" if state.between(node, against) >= LIVE_V else "dead"
+
+
+def _with_frames(state: State, job: Job, link: LinkState, near: str, far: str) -> tuple[str, str]:
+    """Return the looks of both ends of SIG with frames where they are: sent, and arrived."""
+    settings, near_place = job.runs[link.run].link, RUN_ENDS[link.run][0]
+    sent = state.boards[f"{near_place}:encoder"].awake
+    arrived = sent and link.high_v - link.low_v >= settings.high_v - settings.low_v
+    return (
+        "signalling" if near == "dead" and sent else near,
+        "signalling" if far == "dead" and arrived else far,
     )
 
 
-def _look(state: State, job: Job, run: str, node: str, near_end: bool) -> str:
-    place, _, terminal = node.partition(":")
-    if terminal == "C":
-        return "common" if state.volts[node] < LIVE_V else "live"
-    if state.between(node, f"{place}:C") >= LIVE_V:
-        return "live"
-    link = state.links.get(run)
-    if terminal.startswith("SIG") and link is not None:
-        settings = job.runs[run].link
-        if near_end:
-            return "signalling" if state.boards[f"{place}:encoder"].awake else "dead"
-        readable = link.low_v <= settings.low_v and link.high_v >= settings.high_v
-        return "signalling" if readable and link.odds > 0 else "dead"
-    return "dead"
+def _one_look(state: State, wire: Wire, ends: tuple[str, str]) -> str:
+    """Return the one state of a whole conductor whose ends seem to differ, both against one C."""
+    looks = {
+        look if look in ("floating", "signalling") else _look(state, end, REFERENCE)
+        for look, end in zip((wire.near, wire.far), ends, strict=True)
+    }
+    if looks == {"signalling", "dead"} and wire.far_conductor == "SIG":
+        return "dead"  # a short holds it down: what is sent is on it nowhere
+    return next(word for word in _ONE_STATE if word in looks)
 
 
 def earth_wire(state: State, job: Job) -> Wire:

@@ -6,13 +6,15 @@ jagged line) besides the fault colour, and its words stand beside it.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from lessonkit.draw.grid import Layout
 from lessonkit.draw.looks import Wire, fault_words
 from lessonkit.draw.palette import LOOKS, PAPER
 from lessonkit.draw.svg import Sheet, text_width
 from lessonkit.faults import Fault
 
-__all__ = ["cross", "earth_symbol", "mark_wire"]
+__all__ = ["Mark", "cross", "earth_symbol", "mark_wire", "wire_marks"]
 
 _FAULT = LOOKS["faulted"]
 
@@ -30,19 +32,57 @@ def earth_symbol(sheet: Sheet, x: float, y: float, colour: str) -> None:
         sheet.line(x - half, y + 5 * k, x + half, y + 5 * k, stroke=colour, stroke_width=2.5)
 
 
-def mark_wire(sheet: Sheet, layout: Layout, wire: Wire, y: float) -> None:
+@dataclass(frozen=True)
+class Mark:
+    """Where a fault is drawn: on its conductor at (x, y), and over to `to_y` if it touches something."""
+
+    fault: Fault
+    x: float
+    y: float
+    to_y: float
+
+    def crosses(self, y: float) -> bool:
+        """Return whether its line goes through, or ends on, the row at y."""
+        return self.to_y != self.y and min(self.y, self.to_y) - 12 <= y <= max(self.y, self.to_y) + 12
+
+
+def wire_marks(layout: Layout, wire: Wire) -> tuple[Mark, ...]:
+    """Return the marks of a conductor's own faults, at their places along the run."""
+    left, right = layout.wire_span(wire.run, wire.conductor)
+    y = layout.wire_y(wire.conductor)
+    own = [fault for fault in wire.faults if fault.part == wire.conductor]
+    found = []
+    for k, fault in enumerate(own):
+        to_y = layout.y(str(fault.value)) if fault.kind == "short" else y
+        if fault.kind == "earth":
+            to_y = layout.ground_y
+        x = left + (right - left) * min(max(fault.at, 0.12), 0.88) + 26.0 * (k - (len(own) - 1) / 2)
+        found.append(Mark(fault, _clear_of_words(layout, wire.run, x, y, to_y), y, to_y))
+    return tuple(found)
+
+
+def _clear_of_words(layout: Layout, run: str, x: float, y: float, to_y: float) -> float:
+    """Return x, or where a line passes the words about a link beside them: there is room along the boards."""
+    if not layout.is_link(run):
+        return x
+    top, bottom = layout.board_rows()
+    if max(y, to_y) < top or min(y, to_y) > bottom - 20:
+        return x
+    left, right = layout.signal_span(run)
+    return left + 7 if x - left < right - x else right - 7
+
+
+def mark_wire(sheet: Sheet, layout: Layout, wire: Wire) -> None:
     """Draw every fault of a conductor at its place along the run."""
     left, right = layout.wire_span(wire.run, wire.conductor)
-    own = [fault for fault in wire.faults if fault.part == wire.conductor]
-    for k, fault in enumerate(own):
-        shift = 26.0 * (k - (len(own) - 1) / 2)
-        x = left + (right - left) * min(max(fault.at, 0.12), 0.88) + shift
-        _mark(sheet, layout, fault, x, y)
-        words = _short(fault, layout)
+    for mark in wire_marks(layout, wire):
+        x, y = mark.x, mark.y
+        _draw(sheet, layout, mark)
+        words = _short(mark.fault, layout)
         wide = text_width(words, bold=True)
-        if x + 17 + wide < right - 10:
+        if x + 17 + wide < right - 6:
             sheet.text(x + 17, y + 6, words, bold=True, halo=True)
-        elif x - 17 - wide > left + 10:
+        elif x - 17 - wide > left + 6:
             sheet.text(x - 17, y + 6, words, anchor="end", bold=True, halo=True)
         else:
             beside = y + 30 if wire.conductor == "earth" else y - 16
@@ -59,11 +99,13 @@ def _short(fault: Fault, layout: Layout) -> str:
         return f"noise {fault.value:g} V"
     if fault.kind == "swapped":
         return f"with {fault.value}"
+    if fault.kind == "short":
+        return f"to {fault.value}"
     return fault_words(fault, layout.job)
 
 
-def _mark(sheet: Sheet, layout: Layout, fault: Fault, x: float, y: float) -> None:
-    colour = _FAULT.colour
+def _draw(sheet: Sheet, layout: Layout, mark: Mark) -> None:
+    colour, fault, x, y = _FAULT.colour, mark.fault, mark.x, mark.y
     if fault.kind in ("open", "swapped"):
         cross(sheet, x, y)
     elif fault.kind in ("resistance", "noise"):
@@ -73,11 +115,10 @@ def _mark(sheet: Sheet, layout: Layout, fault: Fault, x: float, y: float) -> Non
         sheet.rect(x - 3 * step - 2, y - 12, 6 * step + 4, 24, fill=PAPER)
         sheet.path(points, stroke=colour, stroke_width=3)
     elif fault.kind == "short":
-        to_y = layout.y(str(fault.value))
-        sheet.line(x, y, x, to_y, _FAULT)
-        for end in (y, to_y):
+        sheet.line(x, y, x, mark.to_y, _FAULT)
+        for end in (y, mark.to_y):
             sheet.circle(x, end, 6, fill=colour)
     elif fault.kind == "earth":
-        sheet.line(x, y, x, layout.ground_y - 2, _FAULT)
+        sheet.line(x, y, x, mark.to_y - 2, _FAULT)
         sheet.circle(x, y, 6, fill=colour)
-        earth_symbol(sheet, x, layout.ground_y - 2, colour)
+        earth_symbol(sheet, x, mark.to_y - 2, colour)

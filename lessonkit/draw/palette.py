@@ -55,10 +55,10 @@ LOOKS = MappingProxyType(
     {
         look.word: look
         for look in (
-            Look("live", OKABE_ITO["blue"], 5.0, "", "24 volts against the common of the same place"),
+            Look("live", OKABE_ITO["blue"], 5.0, "", "24 volts against the common"),
             Look("dead", SOFT, 2.0, "2 5", "no volts, or too few to work anything"),
             Look("common", INK, 2.5, "", "the way back, near 0 V"),
-            Look("signalling", OKABE_ITO["green"], 3.0, "", "frames that the far end can read"),
+            Look("signalling", OKABE_ITO["green"], 3.0, "", "frames on the conductor"),
             Look("floating", OKABE_ITO["purple"], 2.5, "6 6", "joined to nothing; a ghost voltage only"),
             Look("faulted", OKABE_ITO["vermilion"], 4.0, "9 3", "a fault sits here"),
             Look("covered", INK, 2.0, "", "not shown: find out with the meter"),

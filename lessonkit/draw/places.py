@@ -9,19 +9,22 @@ from __future__ import annotations
 
 from lessonkit.calls import PLACE_WORDS
 from lessonkit.draw.grid import AIR, BOARD_GAP, BOARD_W, ENCODER_W, OUT, PLACES_X, STAT, Layout
-from lessonkit.draw.looks import LIVE_V, contact_closed, present_faults, shown_volts
+from lessonkit.draw.looks import LIVE_V, contact_closed, present_faults, reference, shown_volts
 from lessonkit.draw.marks import cross, earth_symbol
 from lessonkit.draw.palette import FAINT, INK, LOOKS, PAPER, SOFT
-from lessonkit.draw.svg import Sheet
-from lessonkit.draw.words import clock_words
+from lessonkit.draw.svg import TEXT_PX, Sheet, text_width
+from lessonkit.draw.words import clock_words, link_words
 from lessonkit.job import RUN_ENDS
+from lessonkit.layout import REFERENCE
 from lessonkit.state import State
 
-__all__ = ["draw_boards", "draw_bonds", "draw_place", "mark_parts"]
+__all__ = ["draw_boards", "draw_bonds", "draw_link_news", "draw_place", "mark_parts"]
 
 _BUS_X = STAT[0] + 16
-_AIR_TEXT, _AIR_CHIP, _OUT_TEXT, _OUT_CHIP = AIR[0] + 14, AIR[0] + 112, OUT[0] + 14, OUT[0] + 103
-_VOLTS_AT = 33.0
+_AIR_TEXT, _AIR_CHIP, _OUT_TEXT, _OUT_CHIP = AIR[0] + 14, AIR[0] + 113, OUT[0] + 14, OUT[0] + 103
+_VOLTS_AT = {"stat": 34.0, "air": 36.0, "out": 31.0}
+#: Words of second rank inside a place.
+_NOTE_PX = 14.0
 #: The coils at each place: terminal, name on the bench, word in the picture.
 _COILS = {
     "air": (
@@ -47,7 +50,12 @@ def draw_place(
     left, right = PLACES_X[place]
     sheet.rect(left, 6, right - left, layout.floor_y - 6, fill=FAINT, stroke=INK, stroke_width=1.5, rx=6)
     name = PLACE_WORDS[place]
-    sheet.text((left + right) / 2, 34, name[0].upper() + name[1:], size=20, anchor="middle", bold=True)
+    sheet.text((left + right) / 2, 28, name[0].upper() + name[1:], size=20, anchor="middle", bold=True)
+    if not covered and reference(state, layout.job, place) == REFERENCE != f"{place}:C":
+        lines = f"C here is at {state.volts[f'{place}:C']:.1f} V", f"volts against {REFERENCE}"
+        for k, line in enumerate(lines):
+            at = (left + right) / 2, 44 + 15 * k
+            sheet.text(*at, line, size=_NOTE_PX, anchor="middle", bold=k == 0)
     for terminal in layout.terminals(place):
         _terminal(sheet, layout, state, place, terminal, covered, ghosts)
     if place == "stat":
@@ -67,7 +75,7 @@ def _terminal(
     ghosts: frozenset[str],
 ) -> None:
     y, node = layout.y(terminal), f"{place}:{terminal}"
-    volts = shown_volts(state, node)
+    volts = shown_volts(state, layout.job, node)
     text_x = {"stat": STAT[0] + 60, "air": _AIR_TEXT, "out": _OUT_TEXT}[place]
     live = volts >= LIVE_V and node not in ghosts and not covered
     word = "live" if live else "floating" if node in ghosts else "common" if terminal == "C" else "dead"
@@ -79,7 +87,7 @@ def _terminal(
         sheet.circle(x, y, 6, fill=filled, stroke=INK, stroke_width=1.5)
     sheet.text(text_x, y + 6, terminal, bold=True)
     if not covered:
-        sheet.text(text_x + _VOLTS_AT, y + 6, f"{volts:.1f} V")
+        sheet.text(text_x + _VOLTS_AT[place], y + 6, f"{volts:.1f} V")
 
 
 def _screws(place: str, terminal: str, layout: Layout) -> tuple[float, ...]:
@@ -93,10 +101,12 @@ def _screws(place: str, terminal: str, layout: Layout) -> tuple[float, ...]:
 
 def _contacts(sheet: Sheet, layout: Layout, state: State, place: str, bus_x: float, end_x: float) -> None:
     """Draw the bus R and a contact from it to each call terminal."""
-    rail_x = end_x if place == "stat" else bus_x
     job = layout.job
+    # A board takes R from the conductor above it; with no R in the run, from the screw of its own place.
+    fed_here = place == "out" and layout.fed_outdoors
+    rail_x = end_x if place == "stat" else OUT[0] if fed_here else bus_x
     rows = job.outdoor_terminals if place == "out" else job.call_terminals
-    hot = LOOKS["live" if state.between(f"{place}:R", f"{place}:C") >= LIVE_V else "dead"]
+    hot = LOOKS["live" if shown_volts(state, job, f"{place}:R") >= LIVE_V else "dead"]
     sheet.line(bus_x, layout.y("R"), bus_x, layout.y(rows[-1]), hot)
     sheet.line(bus_x, layout.y("R"), rail_x, layout.y("R"), hot)
     for terminal in rows:
@@ -144,25 +154,31 @@ def draw_boards(sheet: Sheet, layout: Layout, state: State, run: str) -> None:
         live = state.between(f"{near}:{terminal}", f"{near}:C") >= LIVE_V
         if live:
             sheet.path([(left + 6, y - 5), (left + 13, y), (left + 6, y + 5)], stroke=INK, stroke_width=2)
-    _contacts(sheet, layout, state, far, right - BOARD_W + 18, right - 6)
-    _link_news(sheet, layout, state, run)
+    _contacts(sheet, layout, state, far, layout.bus_x(run), right - 6)
 
 
-def _link_news(sheet: Sheet, layout: Layout, state: State, run: str) -> None:
-    """Write how the link is doing where its terminals need no conductors."""
+def draw_link_news(sheet: Sheet, layout: Layout, state: State, run: str, covered: bool) -> None:
+    """Write how the link is doing where its terminals need no conductors.
+
+    Space and mark are the levels at the far end's receiver; words hide the line of a fault behind them.
+    """
     link = state.links[run]
     left, right = layout.signal_span(run)
-    lines = [
-        "link",
-        link.state,
-        f"{link.sent} sent",
-        f"{link.accepted} heard",
-        f"{link.replies} replies",
-        f"{link.low_v:z.0f} / {link.high_v:z.1f} V",
-    ]
-    for k, words in enumerate(lines):
-        y = layout.y(layout.job.call_terminals[0]) + 6 + 24 * k
-        sheet.text((left + right) / 2, y, words, anchor="middle", bold=k < 2)
+    lines = (
+        (link.state, TEXT_PX),
+        (f"{link.sent} sent", TEXT_PX),
+        (f"{link.accepted} heard", TEXT_PX),
+        (f"{link.replies} replies", TEXT_PX),
+        (f"space {link.low_v:z.1f} V", _NOTE_PX),
+        (f"mark {link.high_v:z.1f} V", _NOTE_PX),
+    )
+    top, bottom = layout.board_rows()
+    pitch = min((bottom - 14 - 38 - 16 - top - 20) / (len(lines) - 1), 24)
+    with sheet.group("" if covered else link_words(state, run)):
+        for k, (words, size) in enumerate(lines):
+            size = size if text_width(words, size) < right - left else _NOTE_PX
+            at = (left + right) / 2, top + 20 + pitch * k
+            sheet.text(*at, words, size=size, anchor="middle", bold=k == 0, halo=True)
 
 
 def _band(sheet: Sheet, layout: Layout, state: State, place: str) -> None:
@@ -188,9 +204,8 @@ def _lines(layout: Layout, state: State, place: str) -> list[tuple[bool | None, 
         ]
     if place == "air":
         blower = does["blower"]
-        power = f"supply {state.between('air:XFMR', 'air:C'):.1f} V" if state.powered else "disconnect open"
         return [
-            (None, f"{power}, fuse {state.fuse}"),
+            (None, _supply_words(state, place)),
             (blower != "off", f"blower {blower}"),
             (does["auxiliary heat"] != "off", f"auxiliary heat {does['auxiliary heat']}"),
             (does["emergency heat"] != "off", f"emergency heat {does['emergency heat']}"),
@@ -202,12 +217,23 @@ def _lines(layout: Layout, state: State, place: str) -> list[tuple[bool | None, 
     last: tuple[bool | None, str] = (does["defrost"] != "off", f"defrost {does['defrost']}")
     if state.waiting_s > 0:
         last = (None, f"rests {clock_words(state.waiting_s)} more")
+    supply: list[tuple[bool | None, str]] = (
+        [(None, _supply_words(state, place))] if layout.fed_outdoors else []
+    )
     return [
+        *supply,
         (runs, f"compressor {stage}" if runs else "compressor off"),
         (does["outdoor fan"] != "off", f"outdoor fan {does['outdoor fan']}"),
         (valve != "off", f"valve set to {'cool' if cools else 'heat'}"),
         last,
     ]
+
+
+def _supply_words(state: State, place: str) -> str:
+    power = (
+        f"supply {state.between(f'{place}:XFMR', f'{place}:C'):.1f} V" if state.powered else "disconnect open"
+    )
+    return f"{power}, fuse {state.fuses[place]}"
 
 
 def mark_parts(sheet: Sheet, layout: Layout, state: State) -> None:
@@ -216,7 +242,7 @@ def mark_parts(sheet: Sheet, layout: Layout, state: State) -> None:
         if fault.where in PLACES_X:
             x, y = _anchor(layout, fault.where, fault.part)
             with sheet.group(str(fault)):
-                cross(sheet, x, y, 6)
+                cross(sheet, x, y, 5)
 
 
 def _anchor(layout: Layout, place: str, part: str) -> tuple[float, float]:
@@ -229,14 +255,17 @@ def _anchor(layout: Layout, place: str, part: str) -> tuple[float, float]:
         return left - BOARD_W / 2 - 6, top
     if part.startswith("relay-"):
         terminal = part[6:]
-        return (right + 19, layout.y("D")) if terminal == "D" else (left - 22, layout.y(terminal))
+        # Where the contact hangs on R, so that it can still be seen whether it is closed.
+        return (right + 19, layout.y("D")) if terminal == "D" else (left - BOARD_W + 24, layout.y(terminal))
     for terminal, name, _ in _COILS.get(place, ()):
         if part == name:
             row = layout.job.equipment.valve if terminal == "valve" else terminal
-            return right - 10, layout.y(row)
+            return (right if place == "air" else right - 12), layout.y(row)
     if part == "valve":
-        return STAT[0] + 35, layout.y(layout.job.equipment.valve)
-    return right - 14, layout.band_line(2 if place == "stat" else 3 if part == "defrost-board" else 0) - 5
+        return _BUS_X, layout.y(layout.job.equipment.valve)
+    if part in ("transformer", "fuse"):
+        return (right if place == "air" else left), layout.band_line(0) - 5
+    return right - 14, layout.band_line(2 if place == "stat" else layout.band_lines - 1) - 5
 
 
 def draw_bonds(sheet: Sheet, layout: Layout) -> None:

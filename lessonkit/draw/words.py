@@ -7,9 +7,17 @@ wires.
 from __future__ import annotations
 
 from lessonkit.calls import PLACE_WORDS
-from lessonkit.draw.looks import Wire, earth_wire, fault_words, present_faults, wires
+from lessonkit.draw.looks import Wire, earth_wire, fault_words, present_faults, reference, wires
 from lessonkit.job import RUN_ENDS, Job
+from lessonkit.layout import REFERENCE
 from lessonkit.state import State
+
+#: What the state of a link means, where the word alone might not say it.
+_MEANS = {
+    "waiting": "with no frame heard yet",
+    "poor": "with only a part of its frames getting through",
+    "silent": "with nothing heard for so long that its watchdog ran out",
+}
 
 __all__ = ["clock_words", "equipment_words", "link_words", "state_words", "wire_words"]
 
@@ -39,8 +47,8 @@ def state_words(state: State, job: Job, ghosts: frozenset[str] = frozenset()) ->
     ]
     if not state.powered:
         sentences.append("the disconnect is open")
-    if state.fuse == "blown":
-        sentences.append("a fuse is blown")
+    for place in (place for place, fuse in state.fuses.items() if fuse == "blown"):
+        sentences.append(f"the fuse at the {PLACE_WORDS[place]} is blown")
     faults = [f"{f.where} {f.part} {fault_words(f, job)}" for f in present_faults(state, job)]
     sentences.append(f"faults: {', '.join(faults)}" if faults else "no faults")
     if state.chatter:
@@ -48,6 +56,12 @@ def state_words(state: State, job: Job, ghosts: frozenset[str] = frozenset()) ->
     if state.waiting_s > 0:
         sentences.append(f"the compressor waits another {clock_words(state.waiting_s)}")
     sentences += [link_words(state, run) for run in state.links]
+    for place in ("stat", "out"):
+        if reference(state, job, place) == REFERENCE:
+            sentences.append(
+                f"C at the {PLACE_WORDS[place]} is at {state.volts[f'{place}:C']:.1f} V against C of the air "
+                "handler, and so everything there is told against C of the air handler"
+            )
     for run, (near, far) in RUN_ENDS.items():
         listed = [wire_words(wire) for wire in wires(state, job, ghosts) if wire.run == run]
         if run == "outdoor":
@@ -68,7 +82,8 @@ def link_words(state: State, run: str) -> str:
     """Return how one link is doing, in one sentence without its full stop."""
     link = state.links[run]
     counts = f"{link.sent} frames sent, {link.accepted} accepted, {link.replies} answered"
-    words = f"the link on the {run} run is {link.state}: {counts}"
+    means = f", {_MEANS[link.state]}" if link.state in _MEANS else ""
+    words = f"the link on the {run} run is {link.state}{means}: {counts}"
     return f"{words}; {link.why}" if link.why else words
 
 
@@ -78,6 +93,7 @@ def wire_words(wire: Wire) -> str:
     if wire.broken:
         return f"{name} {wire.near}, broken, then {wire.far}"
     state = wire.near if wire.near == wire.far else f"{wire.near}, at the far end {wire.far}"
+    state += f" but {wire.reading} at the far end" if wire.reading else ""
     if wire.faults:
         return f"{name} {state}, {', '.join(f.kind for f in wire.faults)}"
     return f"{name} {state}"

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from itertools import combinations
 from xml.etree import ElementTree
 
 import pytest
@@ -10,13 +12,16 @@ import pytest
 from lessonkit.bench import Bench
 from lessonkit.calls import CALLS
 from lessonkit.draw.ghosts import ghost_nodes
-from lessonkit.draw.looks import earth_wire, wires
+from lessonkit.draw.looks import earth_wire, shown_volts, wires
+from lessonkit.draw.palette import LOOKS
+from lessonkit.draw.svg import TEXT_PX, text_width
 from lessonkit.draw.view import show_bench
 from lessonkit.draw.wiring import wiring_svg
-from lessonkit.draw.words import clock_words, state_words
+from lessonkit.draw.words import clock_words, link_words, state_words
 from lessonkit.faults import single_faults
-from lessonkit.job import demo_job
+from lessonkit.job import Job, demo_job
 
+SVG = "{http://www.w3.org/2000/svg}"
 JOBS = ("full-cable", "earth-return", "wire-return", "two-run")
 
 
@@ -106,6 +111,157 @@ def test_a_lost_bond_lifts_the_metal_outdoors() -> None:
     earth = earth_wire(bench.state, bench.job)
     assert earth.broken
     assert earth.far == "live"
+
+
+@pytest.mark.parametrize(
+    ("job", "fault", "place"),
+    [
+        ("full-cable", "thermostat.C=open", "stat"),
+        ("full-cable", "outdoor.C=open", "out"),
+        ("full-cable", "outdoor.C=resistance:60", "out"),
+        ("earth-return", "outdoor.earth=open", "out"),
+        ("two-run", "thermostat.C=open", "stat"),
+        ("wire-return", "outdoor.C=open", "out"),
+    ],
+)
+def test_a_lost_common_breaks_no_other_wire(job: str, fault: str, place: str) -> None:
+    """Whole conductors keep one state, live R stays live, and picture and words say where C is."""
+    bench = _bench(job, "cool-2", fault, seconds=60.0)
+    state = bench.state
+    found = wires(state, bench.job, ghost_nodes(bench))
+    assert [(w.key, w.near, w.far) for w in found if w.whole and w.near != w.far] == []
+    assert {w.near for w in found if w.conductor == "R"} == {"live"}
+    # Kirchhoff: with next to no current, copper holds no volts, so both its screws show the same.
+    run = "thermostat" if place == "stat" else "outdoor"
+    assert shown_volts(state, bench.job, f"{place}:R") == pytest.approx(
+        shown_volts(state, bench.job, "air:R"), abs=1.0
+    )
+    volts = f"{state.volts[f'{place}:C']:.1f} V"
+    assert state.volts[f"{place}:C"] >= 12
+    svg = wiring_svg(state, bench.job, ghosts=ghost_nodes(bench))
+    assert f">C here is at {volts}<" in svg
+    assert ">volts against air:C<" in svg
+    words = state_words(state, bench.job, ghost_nodes(bench))
+    assert f"is at {volts} against C of the air handler" in words
+    whole = [w.conductor for w in found if w.run == run and w.whole]
+    assert not any(f"{name} dead, at the far end" in words for name in whole)
+    assert "C here is at" not in wiring_svg(state, bench.job, covered=True)
+
+
+@pytest.mark.parametrize("job", JOBS)
+def test_no_fault_makes_a_whole_wire_look_broken(job: str) -> None:
+    """Under every single fault, a conductor without a break or a splice has one state end to end."""
+    bench = Bench(demo_job(job))
+    bench.set_call("cool-2")
+    bench.advance(15)
+    for fault in single_faults(bench.job):
+        bench.set_faults([fault])
+        state = bench.advance(5)
+        for wire in wires(state, bench.job, ghost_nodes(bench)):
+            assert wire.near == wire.far or not wire.whole, (fault, wire)
+
+
+def test_a_shift_of_common_below_the_limit_is_told_against_its_own() -> None:
+    """A poor bond lifts C outdoors by a few volts; what a coil there gets is still what is written."""
+    bench = _bench("earth-return", "cool-2", "outdoor.earth=resistance:8")
+    state = bench.state
+    assert 1 < state.volts["out:C"] < 12
+    assert shown_volts(state, bench.job, "out:Y2") == state.between("out:Y2", "out:C")
+    assert "C here is at" not in wiring_svg(state, bench.job)
+
+
+def _boxes(svg: str) -> list[tuple[str, float, float, float, float]]:
+    """Return all upright words of a picture with the room they take, a little on the narrow side."""
+    found = []
+    for text in ElementTree.fromstring(svg).iter(f"{SVG}text"):
+        if text.get("transform"):
+            continue
+        words, size = text.text or "", float(text.get("font-size", TEXT_PX))
+        wide = 0.85 * text_width(words, size, text.get("font-weight") == "bold")
+        x = float(text.get("x", 0)) - wide * {"middle": 0.5, "end": 1.0}.get(text.get("text-anchor", ""), 0.0)
+        y = float(text.get("y", 0))
+        found.append((words, x, y - 0.7 * size, x + wide, y))
+    return found
+
+
+def _one_stage() -> Job:
+    job = demo_job("wire-return")
+    run = job.thermostat_run
+    run = replace(run, conductors=tuple(c for c in run.conductors if c != "Y2"))
+    return replace(job, equipment=replace(job.equipment, stages=1), thermostat_run=run)
+
+
+@pytest.mark.parametrize("job", [*map(demo_job, JOBS), _one_stage()], ids=[*JOBS, "one-stage"])
+def test_no_words_lie_on_words_or_under_a_mark(job: Job) -> None:
+    """Under every single fault, words keep clear of other words, of crosses, and of the lines of shorts."""
+    bench = Bench(job)
+    bench.set_call("cool-2" if job.equipment.stages == 2 else "cool-1")
+    bench.advance(15)
+    for fault in single_faults(job):
+        bench.set_faults([fault])
+        svg = wiring_svg(bench.state, job, ghosts=ghost_nodes(bench))
+        boxes = _boxes(svg)
+        for one, two in combinations(boxes, 2):
+            assert not _overlap(one[1:], two[1:]), (str(fault), one, two)
+        root = ElementTree.fromstring(svg)
+        for ring in root.iter(f"{SVG}circle"):
+            if ring.get("stroke") == LOOKS["faulted"].colour:
+                x, y, r = (float(ring.get(name, 0)) for name in ("cx", "cy", "r"))
+                for box in boxes:
+                    assert not _overlap(box[1:], (x - r, y - r, x + r, y + r)), (str(fault), box)
+        for line in root.iter(f"{SVG}line"):
+            x, to_x = float(line.get("x1", 0)), float(line.get("x2", 0))
+            y, to_y = sorted((float(line.get("y1", 0)), float(line.get("y2", 0))))
+            if line.get("stroke") == LOOKS["faulted"].colour and x == to_x:
+                for box in boxes:
+                    assert not _overlap(box[1:], (x - 2, y, x + 2, to_y)), (str(fault), box)
+
+
+def _overlap(one: Sequence[float], two: Sequence[float]) -> bool:
+    return one[0] < two[2] and two[0] < one[2] and one[1] < two[3] and two[1] < one[3]
+
+
+def test_a_second_transformer_shows_its_volts_and_fuse() -> None:
+    """With a transformer of its own, the outdoor unit says what it gives and which of both fuses is blown."""
+    job = demo_job("wire-return")
+    outdoor = replace(job.outdoor_run, return_by="second-transformer", far_supply=job.supply)
+    outdoor = replace(outdoor, conductors=tuple(c for c in outdoor.conductors if c != "R"))
+    job = replace(job, outdoor_run=outdoor)
+    bench = Bench(job, faults=["out.fuse=blown"])
+    texts = [words for words, *_ in _boxes(wiring_svg(bench.state, job))]
+    supplies = [words for words in texts if words.startswith("supply ")]
+    assert [words.partition(", ")[2] for words in supplies] == ["fuse whole", "fuse blown"]
+    assert "The fuse at the outdoor unit is blown." in state_words(bench.state, job)
+    assert f"supply {bench.state.between('out:XFMR', 'out:C'):.1f} V, fuse blown" in supplies
+
+
+def test_a_link_says_space_and_mark() -> None:
+    """The levels at the receiver are named, in the words of the trade."""
+    texts = [words for words, *_ in _boxes(show_bench("two-run", "cool-2").svg)]
+    assert texts.count("space 0.0 V") == texts.count("mark 10.0 V") == 2
+
+
+@pytest.mark.parametrize(
+    ("state", "reading", "said"),
+    [
+        ("working", "", "the link on the outdoor run is working: "),
+        ("waiting", "", "is waiting, with no frame heard yet: "),
+        ("poor", "read in part", "is poor, with only a part of its frames getting through: "),
+        ("silent", "not read", "is silent, with nothing heard for so long that its watchdog ran out: "),
+    ],
+)
+def test_every_state_of_a_link_is_drawn_and_said(state: str, reading: str, said: str) -> None:
+    """Box, conductor and words agree on how a link is doing."""
+    bench = _bench("two-run", "cool-2")
+    shown = bench.state
+    links = {**shown.links, "outdoor": replace(shown.links["outdoor"], state=state)}
+    shown = replace(shown, links=links)
+    found = {wire.key: wire for wire in wires(shown, bench.job)}
+    assert (found["outdoor.SIG"].near, found["outdoor.SIG"].reading) == ("signalling", reading)
+    svg = wiring_svg(shown, bench.job)
+    assert f">{state}</text>" in svg
+    assert f">{reading or 'signalling'}</text>" in svg
+    assert said in link_words(shown, "outdoor")
 
 
 def test_swapped_conductors_cross() -> None:

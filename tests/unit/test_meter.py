@@ -72,7 +72,7 @@ def test_ohms_are_refused_on_a_live_circuit() -> None:
     """While the disconnect is closed the ohmmeter refuses, and says to open it and prove it dead."""
     meter = _meter("full-cable")
     with pytest.raises(
-        LiveCircuit, match="the circuit is live .* open the disconnect, prove it dead"
+        LiveCircuit, match="the power is still on, .* open the disconnect, prove it dead"
     ) as caught:
         meter.ohms("air:R", "air:C")
     assert isinstance(caught.value, LessonError)

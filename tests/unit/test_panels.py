@@ -109,7 +109,7 @@ def test_what_the_bench_refuses_is_said_and_changes_nothing(panel: BenchPanel) -
 def test_the_meter_refuses_ohms_on_a_live_circuit(panel: BenchPanel) -> None:
     """With power on it says why not; with the disconnect open it reads ohms."""
     panel.meter.turn("ohms")
-    assert "refused: the circuit is live" in panel.meter.display.value
+    assert "refused: the power is still on, whatever the probes show" in panel.meter.display.value
     panel.service.power.click()
     assert "power off" in panel.meter.display.value
     assert " ohm" in panel.meter.display.value
