@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises.sheets import markdown_cell, sheet_bytes, with_variant
+from lessonkit.exercises.sheets import blank, markdown_cell, sheet_bytes, with_variant
 from lessonkit.grading.roster import MANIFEST_COLUMNS, Place, Roll, assign, read_names
 from lessonkit.grading.school import School
 from lessonkit.grading.store import write_whole
@@ -47,7 +47,8 @@ def sheet_for(school: School, place: Place, *, names_inside: bool = False) -> di
     book = school.book(place.book)
     if book is None:
         raise LessonError(f"There is no workbook {place.book!r} in {school.folder}.")
-    sheet = with_variant(book.sheet, place.variant)
+    # An answer's form may hang on the numbers: the calls to fill in, say. So it is written anew as well.
+    sheet = blank(with_variant(book.sheet, place.variant))
     if names_inside:
         sheet = copy.deepcopy(sheet)
         # As code, so that no sign in a name is taken for Markdown.

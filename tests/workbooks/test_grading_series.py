@@ -5,6 +5,7 @@ The judge from outside is nbval, run over the answered files themselves as anyon
 
 from __future__ import annotations
 
+import ast
 import subprocess
 import sys
 from pathlib import Path
@@ -43,6 +44,24 @@ def handed_in(school: School, tmp_path_factory: pytest.TempPathFactory) -> Path:
                 sheet = sheets.with_answers(sheet, {exercise.id: list(models.values())[-1]})
         sheets.write_sheet(root / "in" / Path(place.file).name, sheet)
     return root
+
+
+def test_what_is_to_be_filled_in_fits_the_student_s_own_question(school: School, tmp_path: Path) -> None:
+    """A table to fill in names what this student's question asks for, not what another's does."""
+    (tmp_path / "roster.csv").write_text("name\n" + "\n".join(f"Trainee {n}" for n in range(6)) + "\n")
+    made = hand_out(school, tmp_path / "roster.csv", "forms", tmp_path / "out")
+    forms = set()
+    for place in made.roll.places:
+        sheet = sheets.read_sheet(tmp_path / "out" / place.file)
+        answers = sheets.find_answers(sheet)
+        workbook = open_workbook(place.book, place.variant)
+        for exercise in workbook.exercises:
+            cell = ast.parse(sheets.source_of(sheet["cells"][answers[exercise.id]])).body[0]
+            assert isinstance(cell, ast.Assign)
+            written = ast.literal_eval(cell.value)
+            assert written == exercise.form(workbook.givens(exercise.id)).blank(), exercise.id
+            forms.add((exercise.id, str(written)))
+    assert len(forms) > sum(len(book.exercises) for book in school.books)
 
 
 @pytest.fixture(scope="module")
