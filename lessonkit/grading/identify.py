@@ -12,14 +12,16 @@ both are named.
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
 
 from lessonkit.exercises.core import variant_number
+from lessonkit.exercises.plain import from_wire
 from lessonkit.grading.read import Reading
-from lessonkit.grading.roster import Place, Roll, slug
+from lessonkit.grading.roster import Place, Roll, slug, squeezed, worded
 from lessonkit.grading.school import School
 
 __all__ = ["HandIn", "identify"]
@@ -60,7 +62,7 @@ def identify(
             book = reading.book or _book_by_name(file, school)
             known[students[file], book].append(HandIn(students[file], book, file, reading))
         return _without_roll([_counting(mine) for mine in known.values()], seed), []
-    names = {_squeezed(PurePosixPath(place.file).stem): place for place in roll.places}
+    names = _Names(roll)
     for file, reading in readings.items():
         found, remarks = _in_roll(file, reading, names, roll, school)
         if found is None:
@@ -70,21 +72,53 @@ def identify(
         known[found.student, found.book].append(
             HandIn(found.student, found.book, file, reading, remarks=remarks)
         )
-    return [_held_to(roll, _counting(mine)) for mine in known.values()], strays
+    return [_held_to(roll, _counting(mine, roll)) for mine in known.values()], strays
+
+
+class _Names:
+    """The names that a class's files were handed out under, and what becomes of them on the way."""
+
+    def __init__(self, roll: Roll) -> None:
+        self._roll = roll
+        self._given = {_even(PurePosixPath(place.file).stem): place for place in roll.places}
+        self._worded = {f"-{worded(stem)}-": place for stem, place in self._given.items()}
+        self._squeezed = {squeezed(stem): place for stem, place in self._given.items()}
+
+    def find(self, file: str, reading: Reading) -> Place | None:
+        """Return what a file is by its name, whatever a platform has put around it or dropped from it."""
+        stem = PurePosixPath(file).stem
+        if (place := self._given.get(_even(stem))) is not None:
+            return place
+        # The mark of a copy goes first: "zoe (2)" is Zoe's, though there may be a zoe-2. Of the names in what
+        # is left the longest fits best: "anna" is in "anna-berg" too.
+        for part in (stem.removesuffix(_copy_mark(file)), stem):
+            whole = f"-{worded(part)}-"
+            if inside := max((name for name in self._worded if name in whole), key=len, default=""):
+                return self._worded[inside]
+        plain = whole.replace("-", "")
+        inside = max((name for name in self._squeezed if name in plain), key=len, default="")
+        # Without blanks "ann" is in "annalena", who may be a stranger: then the numbers must be the class's.
+        known = inside == plain or self._roll.by_variant(reading.book, reading.variant or 0) is not None
+        return self._squeezed[inside] if inside and known else None
+
+
+def _folder(place: Place) -> str:
+    """Return the squeezed name of the folder that a workbook was handed out in."""
+    return squeezed(PurePosixPath(place.file).parent.name)
+
+
+def _even(stem: str) -> str:
+    return unicodedata.normalize("NFKC", stem).casefold()
 
 
 def _in_roll(
-    file: str, reading: Reading, names: Mapping[str, Place], roll: Roll, school: School
+    file: str, reading: Reading, names: _Names, roll: Roll, school: School
 ) -> tuple[Place | None, tuple[str, ...]]:
     """Return what a file was handed out as: by its name, else by its numbers."""
-    plain = _squeezed(PurePosixPath(file).stem)
-    place = names.get(plain)
-    if place is None:  # a platform's name around ours; the longest fits best: "anna" is in "anna-berg" too
-        longest = max((name for name in names if name in plain), key=len, default="")
-        place = names.get(longest)
+    place = names.find(file, reading)
     if place is None:  # in a student's folder, under a name of its own
-        folders = {_squeezed(part) for part in PurePosixPath(file).parts[:-1]}
-        mine = [one for one in roll.places if _squeezed(slug(one.student)) in folders]
+        folders = {squeezed(part) for part in PurePosixPath(file).parts[:-1]}
+        mine = [one for one in roll.places if {squeezed(one.student), _folder(one)} & folders]
         book = reading.book or _book_by_name(file, school)
         place = next((one for one in mine if one.book == book), None)
     if place is not None:
@@ -161,20 +195,39 @@ def _with(one: HandIn, **changes: object) -> HandIn:
     return replace(one, **changes)  # type: ignore[arg-type]
 
 
-def _counting(mine: Sequence[HandIn]) -> HandIn:
-    """Return the one of several files for a workbook that counts: readable, plainly named, first by name."""
+def _counting(mine: Sequence[HandIn], roll: Roll | None = None) -> HandIn:
+    """Return the one of several files for a workbook that counts.
 
-    def rank(one: HandIn) -> tuple[bool, int, str]:
-        return bool(one.reading.trouble), len(one.remarks) + len(_copy_mark(one.file)), one.file
+    It can be read, has the student's own numbers and an answer in it, and is plainly named; the first by
+    name.
+    """
+    place = None if roll is None else roll.of(mine[0].student, mine[0].book)
+
+    def rank(one: HandIn) -> tuple[bool, bool, bool, int, str]:
+        strange = place is not None and one.reading.variant not in (None, place.variant)
+        unlike = len(one.remarks) + len(_copy_mark(one.file))
+        return bool(one.reading.trouble), strange, _is_blank(one.reading), unlike, one.file
 
     first, *others = sorted(mine, key=rank)
     named = [f"{other.file} was handed in as well and does not count" for other in others]
     return _with(first, remarks=(*first.remarks, *named))
 
 
-def _squeezed(text: str) -> str:
-    """Return a name without the signs that platforms and systems change in it."""
-    return "".join(sign for sign in slug(text) if sign.isalnum())
+def _is_blank(reading: Reading) -> bool:
+    """Tell whether nothing in a file has been answered: all is as it was handed out."""
+    return all(
+        one.state == "unanswered" or (one.state == "given" and _open(from_wire(one.wire)))
+        for _, one in reading.answers
+    )
+
+
+def _open(value: object) -> bool:
+    """Tell whether an answer is still to be given in every part."""
+    if isinstance(value, dict):
+        return bool(value) and all(map(_open, value.values()))
+    if isinstance(value, list | tuple):
+        return bool(value) and all(map(_open, value))
+    return value is ...
 
 
 def _copy_mark(file: str) -> str:
@@ -197,9 +250,9 @@ def _own_part(file: str, school: School) -> str:
 
 def _book_by_name(file: str, school: School) -> str:
     """Return the workbook that a file's name speaks of, or ""."""
-    squeezed = _squeezed(PurePosixPath(file).stem)
+    plain = squeezed(PurePosixPath(file).stem)
     for book in school.books:
-        if _squeezed(book.stem) in squeezed:
+        if squeezed(book.stem) in plain:
             return book.id
     number = re.match(r"(\d\d)(?!\d)", PurePosixPath(file).name)
     found = [book for book in school.books if number and book.file.startswith(number[1])]

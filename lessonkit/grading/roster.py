@@ -18,11 +18,25 @@ from lessonkit.exercises.core import draw, variant_number
 from lessonkit.grading.school import Book, School
 from lessonkit.grading.tables import BadTable, read_table
 
-__all__ = ["MANIFEST_COLUMNS", "Place", "Roll", "assign", "read_names", "read_roll", "slug"]
+__all__ = [
+    "MANIFEST_COLUMNS",
+    "Place",
+    "Roll",
+    "assign",
+    "read_names",
+    "read_roll",
+    "slug",
+    "squeezed",
+    "worded",
+]
 
 MANIFEST_COLUMNS = ("student", "workbook", "file", "variant")
 TURNS = 64
 """How often another number is tried before two students may share a workbook's numbers."""
+LONGEST = 48
+"""Letters of a name in a file's name: with a workbook's before it and four bytes each, systems take that."""
+DEVICES = {"con", "prn", "aux", "nul"} | {port + digit for port in ("com", "lpt") for digit in "0123456789"}
+"""Names that Windows keeps for devices, and under which it makes no file or folder."""
 
 
 @dataclass(frozen=True)
@@ -64,13 +78,30 @@ class Roll:
 
 
 def slug(name: str) -> str:
-    """Return a name as part of a file's name: lower case, letters and digits of any script.
+    """Return a name as part of a file's name, one that every system can make.
 
-    >>> slug("  Ana-María O'Neill ")
-    'ana-maría-o-neill'
+    Lower case, letters and digits of any script, at most 48 of them.
+
+    >>> slug("  Ana-María O'Neill "), slug("Con")
+    ('ana-maría-o-neill', 'student-con')
     """
-    tidy = unicodedata.normalize("NFKC", name).casefold()
-    return "-".join("".join(sign if sign.isalnum() else " " for sign in tidy).split()) or "student"
+    short = worded(name)[:LONGEST].strip("-")
+    return f"student-{short}" if short in DEVICES else short or "student"
+
+
+def squeezed(text: str) -> str:
+    """Return a name without the signs that platforms and systems change in it.
+
+    >>> squeezed("01_Calls_Ana-María (1)")
+    '01callsanamaría1'
+    """
+    return worded(text).replace("-", "")
+
+
+def worded(text: str) -> str:
+    """Return a text's words, lower case, of letters and digits of any script, with hyphens between."""
+    tidy = unicodedata.normalize("NFKC", text).casefold()
+    return "-".join("".join(sign if sign.isalnum() else " " for sign in tidy).split())
 
 
 def read_names(path: Path) -> tuple[str, ...]:
@@ -106,23 +137,25 @@ def assign(school: School, names: Sequence[str], seed: object) -> Roll:
     variants; and in no case in all exercises of all. Raises `BadTable` where that can't be.
     """
     slugs: dict[str, str] = {}
+    taken: set[str] = set()
     for name in names:
         base = own = slug(name)
         number = 2
-        while own in slugs.values():
+        while squeezed(own) in taken:  # a platform may drop what tells ann-abel from annabel
             own, number = f"{base}-{number}", number + 1
+        taken.add(squeezed(own))
         slugs[name] = own
     places = []
     whole: dict[str, list[str]] = {name: [] for name in names}
     for book in school.books:
-        taken: set[str] = set()
+        used: set[str] = set()
         for name in names:
             for turn in range(TURNS):
                 variant = variant_number(seed, slugs[name], turn)
                 numbers = _numbers(book, variant)
-                if numbers not in taken:
+                if numbers not in used:
                     break
-            taken.add(numbers)
+            used.add(numbers)
             whole[name].append(numbers)
             places.append(Place(name, book.id, f"{slugs[name]}/{book.stem}_{slugs[name]}.ipynb", variant))
     if len({tuple(numbers) for numbers in whole.values()}) < len(names):

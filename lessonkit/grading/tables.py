@@ -24,7 +24,8 @@ class BadTable(LessonError, ValueError):
 def read_table(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
     """Return a table's column names, in lower case, and its rows with their line numbers.
 
-    Rows are as long as the head; empty lines are left out. Raises `BadTable`.
+    Rows are as long as the head; empty lines are left out, and so is an apostrophe that was put before a
+    formula. Raises `BadTable`.
     """
     try:
         data = path.read_bytes()
@@ -37,7 +38,7 @@ def read_table(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
     mark = max(",;\t", key=text.partition("\n")[0].count)
     lines = csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True)
     try:
-        rows = [(lines.line_num, [item.strip() for item in row]) for row in lines]
+        rows = [(lines.line_num, [_as_meant(item.strip()) for item in row]) for row in lines]
     except csv.Error as error:
         raise BadTable(f"{path}, line {lines.line_num}: this is no table in CSV ({error}).") from None
     rows = [(number, row) for number, row in rows if any(row)]
@@ -65,5 +66,13 @@ def write_table(head: Iterable[str], rows: Iterable[Iterable[object]]) -> bytes:
     return text.getvalue().encode("utf-8")
 
 
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
 def _harmless(item: object) -> object:
-    return f"'{item}" if isinstance(item, str) and item.startswith(("=", "+", "-", "@", "\t", "\r")) else item
+    return f"'{item}" if isinstance(item, str) and item.startswith(_FORMULA) else item
+
+
+def _as_meant(item: str) -> str:
+    """Return a text without the apostrophe that `write_table` put in front, so that names come back."""
+    return item[1:] if item.startswith("'") and item[1:].startswith(_FORMULA) else item

@@ -160,7 +160,7 @@ def test_table_follows_rfc_4180(tmp_path: Path) -> None:
     assert data == b'a,b\r\n"say ""x"", y",\'=1+1\r\n"two\nlines",-3\r\n'
     path = tmp_path / "t.csv"
     path.write_bytes(data)
-    assert read_table(path)[1][0] == (2, ['say "x", y', "'=1+1"])
+    assert read_table(path)[1][0] == (2, ['say "x", y', "=1+1"])
 
 
 def test_manifest_and_roster_with_seed_are_the_same_roll(school: School, tmp_path: Path) -> None:
@@ -186,6 +186,43 @@ def test_bad_manifest_is_one_sentence(school: School, tmp_path: Path, line: str,
     path.write_text(f"student,workbook,file,variant\n{line}\n")
     with pytest.raises(BadTable, match=said):
         read_roll(path, school, None)
+
+
+@pytest.mark.parametrize(
+    "name", ["CON", "nul", "Aux.", "COM1", "lpt9", "\U00020000" * 90, "李" * 90, "x" * 300]
+)
+def test_every_system_can_make_the_files_of_a_name(name: str) -> None:
+    """No name is a device's of Windows, and with a workbook's before it stays under 255 bytes."""
+    # Source: Microsoft, "Naming Files, Paths, and Namespaces", for the names of devices (from memory).
+    devices = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
+    assert slug(name) not in devices
+    assert len(f"02_the_24_volt_circuit_{slug(name)}.ipynb".encode()) < 255
+
+
+def test_names_differ_in_more_than_the_signs_that_platforms_drop(school: School) -> None:
+    """Ann Abel, Annabel and Zoë twice get files that still differ when hyphens and blanks are gone."""
+    names = [
+        "Ann Abel",
+        "Annabel",
+        "An-nabel",
+        "Zoe",
+        "zoe",
+        "Zoe 2",
+        "CON",
+        "Student Con",
+        "x" * 60,
+        "x" * 70,
+    ]
+    files = [place.file for place in assign(school, names, 1).places if place.book == "orchard_a"]
+    assert len({file.split("/")[0].replace("-", "") for file in files}) == len(names)
+
+
+@pytest.mark.parametrize("name", ["=cmd|'/c calc'!A1", "+1", "-x", "@home"])
+def test_name_that_looks_like_a_formula_comes_back(school: School, tmp_path: Path, name: str) -> None:
+    """In the manifest it has an apostrophe in front; read again it is the roster's name."""
+    made = hand_out(school, write_roster(tmp_path / "roster.csv", [name]), 1, tmp_path / "out")
+    assert f"'{name}" in made.manifest.read_text(encoding="utf-8")
+    assert read_roll(made.manifest, school, None).students == (name,)
 
 
 @pytest.mark.parametrize("name", ["../../x", "a/b\\c", "..", "  ", "%s$(x)", "CON", "\u202eabc", "x" * 300])
