@@ -22,6 +22,7 @@ __all__ = ["add_grade_arguments", "add_hand_out_arguments", "run_grade", "run_ha
 
 
 DASK_WAIT_S = 10
+STRAYS_SHOWN = 20
 
 
 class NotConfined(LessonError, RuntimeError):
@@ -38,6 +39,10 @@ def _workers(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 256:
         raise argparse.ArgumentTypeError(f"{text!r} is no whole number from 1 to 256")
     return int(text)
+
+
+def _many(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def add_hand_out_arguments(parser: argparse.ArgumentParser) -> None:
@@ -65,7 +70,8 @@ def run_hand_out(options: argparse.Namespace) -> int:
     school = load_school(options.workbooks)
     made = hand_out(school, options.roster, options.seed, options.out, names_inside=options.names_inside)
     students, files = len(made.roll.students), len(made.roll.places)
-    print(f"{files} workbooks for {students} students in {options.out}; keep {made.manifest} for grading.")
+    what = f"{_many(files, 'workbook')} for {_many(students, 'student')} in {options.out}"
+    print(f"{what}; keep {made.manifest} for grading.")
     return 0
 
 
@@ -133,12 +139,15 @@ def _report(graded: Any, out: Path) -> None:
     states = Counter(mark.state for student in graded.students for mark in student.marks)
     states.pop("missing", None)
     counts = ", ".join(f"{number} {state}" for state, number in states.most_common()) or "nothing to mark"
-    print(f"{graded.files} files, {len(graded.students)} students: {counts}.")
-    for stray in graded.strays:
+    print(f"{_many(graded.files, 'file')}, {_many(len(graded.students), 'student')}: {counts}.")
+    for stray in graded.strays[:STRAYS_SHOWN]:
         print(f"left aside: {stray}")
+    if (more := len(graded.strays) - STRAYS_SHOWN) > 0:
+        print(f"left aside: {more} more, listed in {out / 'left-aside.csv'}")
     waiting = sum(mark.state == "teacher" and not mark.change for s in graded.students for mark in s.marks)
     if waiting:
-        print(f"{waiting} answers wait for you; the remarks in {out / 'marks.csv'} say which and why.")
+        what = f"{_many(waiting, 'answer')} {'waits' if waiting == 1 else 'wait'} for you"
+        print(f"{what}; the remarks in {out / 'marks.csv'} say which and why.")
     places = f"Marks are in {out / 'marks.csv'}, pages in {out / 'pages'}"
     print(f"{places}, the class picture in {out / 'class.html'}.")
 

@@ -82,7 +82,7 @@ def grade_folder(
     `changes` is a table of the teacher's own decisions. `executor` carries the batches; without one,
     `workers` threads here do. Raises `BadFolder` and, for a bad table of changes, `BadTable`.
     """
-    files = _files(folder, out)
+    files, others = _files(folder, out)
     store = Store(out, fingerprint_of(school))
     many = workers or os.cpu_count() or 2
     own = ThreadPoolExecutor(many) if executor is None else None
@@ -90,6 +90,7 @@ def grade_folder(
         carrier = executor or own
         readings = _read(files, school, store, _Carrier(carrier, many, progress))  # type: ignore[arg-type]
         hand_ins, strays = identify(readings, school, roll, seed)
+        strays += [f"{name}: {_NO_NOTEBOOK}" for name in others]
         verdicts = _judge(hand_ins, school, store, _Carrier(carrier, many, progress))  # type: ignore[arg-type]
     finally:
         if own is not None:
@@ -102,36 +103,46 @@ def grade_folder(
     return Graded(tuple(students), tuple(strays), len(files))
 
 
-def _files(folder: Path, out: Path) -> dict[str, Path]:
-    """Return the hand-ins under a folder; links to folders are not followed.
+_NO_NOTEBOOK = "its name does not end in .ipynb, so it was not read"
 
-    They go by their path as it can be shown: what can't be printed or is no Unicode is replaced.
+
+def _files(folder: Path, out: Path) -> tuple[dict[str, Path], list[str]]:
+    """Return the hand-ins under a folder, and the other files there; links to folders are not followed.
+
+    They go by their path as it can be shown: what can't be printed or is no Unicode is replaced. Among the
+    others may be a notebook that a platform has given another ending, or an archive of them.
     """
     if not folder.is_dir():
         raise BadFolder(f"{folder} is no folder; name the folder with the notebooks that were handed in.")
     if out.exists() and not out.is_dir():
         raise BadFolder(f"{out} is a file; name a folder for the marks with --out.")
     here, there = folder.resolve(), out.resolve()
-    if here == there or here in there.parents:
+    if here == there:
+        raise BadFolder(f"{out} is the folder of the hand-ins itself; name another one with --out.")
+    if here in there.parents:
         raise BadFolder(f"{out} lies in {folder}; keep the marks apart from what students handed in.")
-    paths = []
+    paths: list[Path] = []
+    others: list[Path] = []
     for place, folders, names in os.walk(here):
-        folders[:] = [name for name in folders if not name.startswith(".")]
+        folders[:] = [name for name in folders if not name.startswith((".", "__MACOSX"))]
         for name in names:
-            if name.lower().endswith(".ipynb") and not name.startswith("."):
-                paths.append(Path(place, name))
+            if not name.startswith("."):
+                (paths if name.lower().endswith(".ipynb") else others).append(Path(place, name))
     if not paths:
         raise BadFolder(f"There is no notebook in {folder}; hand-ins end in .ipynb.")
+
+    def shown_as(path: Path) -> str:
+        name = path.relative_to(here).as_posix()
+        return "".join(sign if sign.isprintable() else "\ufffd" for sign in name)
+
     found: dict[str, Path] = {}
     for path in sorted(paths, key=os.fsencode):
-        base = shown = "".join(
-            sign if sign.isprintable() else "\ufffd" for sign in path.relative_to(here).as_posix()
-        )
+        base = shown = shown_as(path)
         number = 2
         while shown in found:
             shown, number = f"{base.removesuffix('.ipynb')}~{number}.ipynb", number + 1
         found[shown] = path
-    return found
+    return found, sorted(map(shown_as, others))
 
 
 # Batches through an executor -------------------------------------------------------------------------------

@@ -183,7 +183,12 @@ def test_nobody_is_told_another_student_s_name(klass: Class) -> None:
 
 def test_file_of_nobody_is_left_aside(klass: Class) -> None:
     """A stranger's file is listed with the reason, and changes no mark."""
-    assert klass.graded.strays == ("stranger.ipynb: neither its name nor its numbers are in the roster",)
+    stranger, *others = klass.graded.strays
+    assert stranger == "stranger.ipynb: neither its name nor its numbers are in the roster"
+    assert others == [
+        f"{name}: its name does not end in .ipynb, so it was not read"
+        for name in ("README.txt", "conftest.py", "ipykernel.py", "lessonkit.py", "pytest.ini")
+    ]
     assert "stranger.ipynb" in (klass.out / "left-aside.csv").read_text(encoding="utf-8")
 
 

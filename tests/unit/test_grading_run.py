@@ -393,7 +393,7 @@ def test_machine_that_cannot_confine_asks_first(
     assert main([*words, "--unconfined"]) == 0
     said = capsys.readouterr()
     assert "there is no box here" in said.err
-    assert "1 answers wait for you" in said.out
+    assert "1 answer waits for you" in said.out
     row = (tmp_path / "out" / "marks.csv").read_text(encoding="utf-8").splitlines()[1]
     assert row.startswith("anna,,1,1,1,3")
 
