@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lessonkit.draw.palette import OKABE_ITO
+from lessonkit.draw.palette import INK, OKABE_ITO
 from lessonkit.draw.still import TEXT_PT, Still, axes
 from lessonkit.errorrate import LINE_CODES, LineCode, closed_form, count_errors
 
@@ -32,7 +32,8 @@ def error_rate_picture(
 ) -> Still:
     """Return bit error rates over Eb/N0 in decibels.
 
-    Each point counts `bits` bits; points with fewer than five errors are left out, since they say little.
+    Lines are closed forms, marks are counts. Each mark counts `bits` bits; those with fewer than five errors
+    are left out, since they say little.
     """
     rng = np.random.default_rng(seed)
     figure, (plot,) = axes(8.0, 5.0)
@@ -58,6 +59,9 @@ def error_rate_picture(
             capsize=5,
             label=code,
         )
+    # What lines and marks are, whatever their colour.
+    plot.plot([], [], color=INK, linewidth=2, label="lines: closed forms")
+    plot.plot([], [], color=INK, marker="o", markersize=8, linestyle="none", label="marks: counted")
     plot.set_xlabel("Eb/N0 in decibels")
     plot.set_ylabel("share of wrong bits")
     plot.set_ylim(1e-6, 1.0)

@@ -75,17 +75,20 @@ class BenchPanel(Panel):
         self.scope = ScopePart(desk, scope)
         desk.watch(self._show)
         meter = widgets.VBox([widgets.HTML("<b>Meter</b>"), self.meter.box])
-        for one, share in ((self.equipment, "1 1 290px"), (meter, "1 1 470px")):
+        for one, share in ((self.equipment, "1 1 290px"), (meter, "1 1 420px")):
             one.layout.flex = share
+        # Beside the picture on a wide page, below it on a narrow one.
+        hands = widgets.VBox(
+            [self.breaking.box, row(self.equipment, meter, classes=["lk-side"])], layout={"flex": "1 1 430px"}
+        )
+        hands.add_class("lk-hands")
         super().__init__(
             f"Bench {bench.job.name}",
             [
                 row(*self.calls.values(), label="Thermostat calls:"),
                 row(*self.waits.values(), self.passes, label="Wait:"),
                 desk.news,
-                self.picture,
-                self.breaking.box,
-                row(self.equipment, meter, classes=["lk-side"]),
+                row(self.picture, hands, classes=["lk-side"]),
                 self.links,
                 self.service.box,
                 self.chooser.box,

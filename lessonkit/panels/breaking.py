@@ -33,7 +33,7 @@ class BreakKeys:
                 part = f"{run}.{name}"
                 self.keys[part] = key(
                     name,
-                    partial(self._toggle, part),
+                    partial(desk.do, partial(self._toggle, part)),
                     toggle=True,
                     classes=[f"lk-break-{run}-{name}"],
                 )
@@ -45,9 +45,9 @@ class BreakKeys:
         bench = self._desk.bench
         opened = [f for f in bench.faults if f"{f.where}.{f.part}" == part and f.kind == "open"]
         if opened:
-            self._desk.do(lambda: bench.set_faults([f for f in bench.faults if f not in opened]))
+            bench.set_faults([f for f in bench.faults if f not in opened])
         else:
-            self._desk.do(lambda: bench.add_fault(f"{part}=open"))
+            bench.add_fault(f"{part}=open")
 
     def _show(self, state: State) -> None:
         broken = {

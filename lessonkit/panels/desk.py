@@ -3,12 +3,16 @@
 Parts of a panel never touch each other. Each one asks the desk to do something to the bench, and the desk
 lets time pass and shows the new state to all parts. What the bench refuses is said in a sentence, and nothing
 is changed.
+
+A page may send its first clicks to one thread of the kernel and the next ones to another, and a bench that
+two threads move at once ends up nowhere. So whatever comes from the page takes its turn at the desk.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from html import escape
+from threading import RLock
 
 from lessonkit.bench import Bench
 from lessonkit.draw.words import clock_words
@@ -31,11 +35,17 @@ class Desk:
         self.after_s = after_s
         self.news = shown("", "lk-news")
         self._watchers: list[Callable[[State], None]] = []
+        self._turn = RLock()
 
     def watch(self, show: Callable[[State], None]) -> None:
         """Call `show` with every new state, the present one first."""
         self._watchers.append(show)
-        show(self.bench.state)
+        self.look(show)
+
+    def look(self, show: Callable[[State], None]) -> None:
+        """Show the present state to one part, which wants to show it in another way."""
+        with self._turn:
+            show(self.bench.state)
 
     def do(self, act: Callable[[], object], seconds: float | None = None) -> None:
         """Do something to the bench, let time pass, and show what came of it.
@@ -43,12 +53,13 @@ class Desk:
         `seconds` is `after_s` unless given.
         """
         refused = ""
-        try:
-            act()
-            self.bench.advance(self.after_s if seconds is None else seconds)
-        except LessonError as error:
-            refused = str(error)
-        self.show(refused)
+        with self._turn:
+            try:
+                act()
+                self.bench.advance(self.after_s if seconds is None else seconds)
+            except LessonError as error:
+                refused = str(error)
+            self.show(refused)
 
     def wait(self, seconds: float) -> None:
         """Let time pass."""
@@ -56,10 +67,11 @@ class Desk:
 
     def show(self, refused: str = "") -> None:
         """Show the present state to everybody."""
-        state = self.bench.state
-        for show in self._watchers:
-            show(state)
-        self.news.value = _news(self.bench, state, refused)
+        with self._turn:
+            state = self.bench.state
+            for show in self._watchers:
+                show(state)
+            self.news.value = _news(self.bench, state, refused)
 
 
 def _news(bench: Bench, state: State, refused: str) -> str:

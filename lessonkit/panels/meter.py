@@ -40,13 +40,13 @@ class MeterPart:
         self.display = shown("", "lk-reading")
         self.box = widgets.VBox([row(self.red, self.black), row(*self.keys.values()), self.display])
         for probe in (self.red, self.black):
-            probe.observe(lambda _: self._show(desk.bench.state), "value")
+            probe.observe(lambda _: desk.look(self._show), "value")
         desk.watch(self._show)
 
     def turn(self, setting: str) -> None:
         """Turn the knob to `high`, `low` or `ohms`."""
         self._setting = setting
-        self._show(self._desk.bench.state)
+        self._desk.look(self._show)
 
     def _show(self, state: State) -> None:
         for name, button in self.keys.items():

@@ -32,6 +32,8 @@ _STYLE = f"""
 .{PANEL} .lk-row > .widget-label {{ margin-right: 4px }}
 .{PANEL} .widget-html > .widget-html-content {{ line-height: 1.4; font-size: 16px }}
 .{PANEL} .widget-dropdown, .{PANEL} .widget-text {{ width: auto }}
+.{PANEL} .lk-side > .lk-picture {{ flex: 3 1 860px; min-width: 0 }}
+.{PANEL} .lk-hands {{ gap: 6px; min-width: 0; overflow: visible }}
 .{PANEL} .lk-picture, .{PANEL} .lk-picture > .widget-html-content
   {{ width: 100%; overflow-x: auto; margin: 0; height: auto }}
 .{PANEL} .lk-display {{ background: #fff; color: #000; border: 2px solid #000; padding: 4px 12px }}

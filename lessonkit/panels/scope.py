@@ -32,12 +32,12 @@ class ScopePart:
         self.choice = named(frames or [("this job has no link", ("", ""))], "Look at:")
         self.picture = shown("", "lk-picture")
         self.box = widgets.VBox([row(self.power, self.choice), self.picture] if links else [])
-        self.choice.observe(lambda _: self._show(desk.bench.state), "value")
+        self.choice.observe(lambda _: desk.look(self._show), "value")
         desk.watch(self._show)
 
     def _toggle(self) -> None:
         self._on = not self._on
-        self._show(self._desk.bench.state)
+        self._desk.look(self._show)
 
     def _show(self, state: State) -> None:
         press(self.power, self._on, "scope on" if self._on else "scope off")

@@ -27,13 +27,13 @@ class ServicePart:
         self.defrost = key(
             "force a defrost", lambda: desk.do(bench.force_defrost), tip="test pins: force a defrost"
         )
-        self.outdoor = widgets.IntSlider(
+        # A box to type in: its name reaches screen readers, which that of a slider doesn't.
+        self.outdoor = widgets.BoundedIntText(
             value=round(bench.outdoor_c),
             min=-40,
             max=55,
             description="outdoor air, °C:",
-            continuous_update=False,
-            layout=widgets.Layout(width="340px"),
+            layout=widgets.Layout(width="220px"),
         )
         self.outdoor.observe(self._set_outdoor, "value")
         self.box = row(

@@ -89,6 +89,51 @@ def test_fast_clicks_are_all_counted(panel: Any) -> None:
     panel.get_by_text("After 5 min 5 s: call heat-1").wait_for()
 
 
+def test_every_control_has_a_name(panel: Any) -> None:
+    """Whatever can be focused has a name for a screen reader, the box for the outdoor air among them."""
+    outdoor = panel.get_by_label("outdoor air, °C:")
+    assert outdoor.input_value() == "8"
+    outdoor.fill("-5")
+    outdoor.press("Enter")
+    panel.get_by_text("After 10 s:").wait_for()
+    nameless = panel.evaluate(
+        """panel => [...panel.querySelectorAll('button, input, select, [tabindex="0"]')]
+          .filter(one => one.checkVisibility())
+          .filter(one => !(one.getAttribute('aria-label')
+            || one.tagName === 'BUTTON' && one.textContent.trim()
+            || [...one.labels || []].some(label => label.textContent.trim())))
+          .map(one => one.outerHTML)"""
+    )
+    assert nameless == []
+
+
+@pytest.mark.parametrize(("wide", "high", "columns"), [(1920, 1080, 2), (1280, 720, 1)])
+def test_a_projector_shows_picture_keys_and_meter_at_once(
+    panel: Any, page: Any, wide: int, high: int, columns: int
+) -> None:
+    """On a wide page keys and meter stand beside the picture; on a narrow one they follow below."""
+    before = page.viewport_size
+    page.set_viewport_size({"width": wide, "height": high})
+    try:
+        panel.evaluate("panel => panel.scrollIntoView()")
+        page.wait_for_function(
+            "w => document.documentElement.clientWidth === w && document.querySelector('.lk-picture svg')",
+            arg=wide,
+        )
+        page.wait_for_timeout(300)
+        picture = panel.locator(".lk-picture svg").first.bounding_box()
+        meter = panel.locator(".lk-display").bounding_box()
+        keys = panel.locator(".lk-break-outdoor-SIG").bounding_box()
+        assert (keys["x"] >= picture["x"] + picture["width"]) == (columns == 2)
+        if columns == 2:
+            assert max(one["y"] + one["height"] for one in (picture, meter, keys)) <= high
+        else:
+            assert keys["y"] >= picture["y"] + picture["height"]
+        assert panel.evaluate("panel => panel.scrollWidth <= panel.clientWidth")
+    finally:
+        page.set_viewport_size(before)
+
+
 def test_the_keyboard_works_and_shortcuts_stay_quiet(panel: Any, page: Any) -> None:
     """Tab, Space and Enter work the keys, and the notebook's own shortcuts leave the cell alone."""
     panel.get_by_role("button", name="off", exact=True).focus()

@@ -11,6 +11,7 @@ import pytest
 
 from lessonkit.__main__ import main
 from lessonkit.draw.gallery import GALLERY, still_svg
+from lessonkit.draw.rates import error_rate_picture
 
 FIGURES = Path(__file__).resolve().parents[2] / "figures"
 
@@ -46,6 +47,17 @@ def test_each_picture_is_well_formed_and_says_what_it_shows(name: str) -> None:
         assert len(root.get("aria-label", "")) > 80
     else:
         assert len(_words(stored)) > 80
+
+
+def test_the_error_rates_say_what_is_theory_and_what_is_counted() -> None:
+    """The legend tells lines from marks, in words and by a sample that has the one and not the other."""
+    (plot,) = error_rate_picture(decibels=(0, 4), bits=2000).figure.axes
+    handles, labels = plot.get_legend_handles_labels()
+    found = dict(zip(labels, handles, strict=True))
+    line, mark = found["lines: closed forms"], found["marks: counted"]
+    assert (line.get_linestyle(), line.get_marker()) == ("-", "None")
+    assert (mark.get_linestyle(), mark.get_marker()) == ("None", "o")
+    assert {text.get_text() for text in plot.get_legend().get_texts()} == set(labels)
 
 
 def test_a_still_is_the_same_when_made_twice() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from threading import Thread
 from typing import Any
 
 import pytest
@@ -146,6 +148,25 @@ def test_only_what_changed_is_sent(panel: BenchPanel, monkeypatch: pytest.Monkey
     panel.calls["fan"].observe(lambda change: sent.append("key"), "description")
     panel.calls["fan"].click()
     assert sent == []
+
+
+def test_clicks_from_two_threads_take_turns(panel: BenchPanel) -> None:
+    """A page may send clicks to more than one thread of the kernel; each still passes all its time."""
+    usual = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    try:
+        hands = [
+            Thread(target=lambda calls=calls: [panel.calls[call].click() for call in calls * 8])
+            for calls in (("cool-1", "fan"), ("heat-2", "off"))
+        ]
+        for hand in hands:
+            hand.start()
+        for hand in hands:
+            hand.join()
+    finally:
+        sys.setswitchinterval(usual)
+    assert panel.bench.time_s == 5.0 + 32 * 5.0
+    assert panel.bench.state.links["outdoor"].sent == lk.Bench("two-run").advance(165.0).links["outdoor"].sent
 
 
 def test_without_a_page_a_panel_is_a_stable_sentence(panel: BenchPanel) -> None:
