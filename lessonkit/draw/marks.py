@@ -80,7 +80,8 @@ def mark_wire(sheet: Sheet, layout: Layout, wire: Wire) -> None:
         _draw(sheet, layout, mark)
         words = _short(mark.fault, layout)
         wide = text_width(words, bold=True)
-        if x + 17 + wide < right - 6:
+        # A swapped conductor leaves its row before the end.
+        if x + 17 + wide < right - (40 if mark.fault.kind == "swapped" else 6):
             sheet.text(x + 17, y + 6, words, bold=True, halo=True)
         elif x - 17 - wide > left + 6:
             sheet.text(x - 17, y + 6, words, anchor="end", bold=True, halo=True)
