@@ -104,7 +104,7 @@ def read_changes(path: Path, students: Sequence[Student]) -> tuple[Change, ...]:
             raise BadTable(f"{where}: there is no exercise {exercise!r}.")
         most = known[name, exercise].of
         try:
-            value = float(points)
+            value = float(points.replace(",", "."))  # half a point is 0,5 in many countries
         except ValueError:
             value = math.nan
         if not 0 <= value <= most:

@@ -58,11 +58,15 @@ class BadFolder(LessonError, ValueError):
 
 @dataclass(frozen=True)
 class Graded:
-    """What a run found: the students, and the files that belong to nobody."""
+    """What a run found: the students, and the files that belong to nobody.
+
+    `strange` tells that no file at all has the numbers that the roster gives it: a wrong seed, most likely.
+    """
 
     students: tuple[Student, ...]
     strays: tuple[str, ...]
     files: int
+    strange: bool = False
 
 
 def grade_folder(
@@ -90,7 +94,7 @@ def grade_folder(
         carrier = executor or own
         readings = _read(files, school, store, _Carrier(carrier, many, progress))  # type: ignore[arg-type]
         hand_ins, strays = identify(readings, school, roll, seed)
-        strays += [f"{name}: {_NO_NOTEBOOK}" for name in others]
+        strays += [f"{name}: {why}" for name, why in others]
         verdicts = _judge(hand_ins, school, store, _Carrier(carrier, many, progress))  # type: ignore[arg-type]
     finally:
         if own is not None:
@@ -100,17 +104,19 @@ def grade_folder(
         students = with_changes(students, read_changes(changes, students))
     _write(out, students, strays, school)
     store.forget_others()
-    return Graded(tuple(students), tuple(strays), len(files))
+    strange = bool(hand_ins) and all(one.held for one in hand_ins if not one.reading.trouble)
+    return Graded(tuple(students), tuple(strays), len(files), roll is not None and strange)
 
 
 _NO_NOTEBOOK = "its name does not end in .ipynb, so it was not read"
 
 
-def _files(folder: Path, out: Path) -> tuple[dict[str, Path], list[str]]:
-    """Return the hand-ins under a folder, and the other files there; links to folders are not followed.
+def _files(folder: Path, out: Path) -> tuple[dict[str, Path], list[tuple[str, str]]]:
+    """Return the hand-ins under a folder, and what else is there, with the reason why it is none.
 
-    They go by their path as it can be shown: what can't be printed or is no Unicode is replaced. Among the
-    others may be a notebook that a platform has given another ending, or an archive of them.
+    They go by their path as it can be shown: what can't be printed or is no Unicode is replaced. Among what
+    else is there may be a notebook that a platform has given another ending, an archive of them, or a folder
+    that nobody may open. Links to folders are not followed.
     """
     if not folder.is_dir():
         raise BadFolder(f"{folder} is no folder; name the folder with the notebooks that were handed in.")
@@ -122,12 +128,18 @@ def _files(folder: Path, out: Path) -> tuple[dict[str, Path], list[str]]:
     if here in there.parents:
         raise BadFolder(f"{out} lies in {folder}; keep the marks apart from what students handed in.")
     paths: list[Path] = []
-    others: list[Path] = []
-    for place, folders, names in os.walk(here):
+    others: list[tuple[Path, str]] = []
+
+    def closed(error: OSError) -> None:
+        others.append((Path(error.filename), f"this folder can't be opened ({error.strerror})"))
+
+    for place, folders, names in os.walk(here, onerror=closed):
         folders[:] = [name for name in folders if not name.startswith((".", "__MACOSX"))]
         for name in names:
-            if not name.startswith("."):
-                (paths if name.lower().endswith(".ipynb") else others).append(Path(place, name))
+            if name.lower().endswith(".ipynb") and not name.startswith("."):
+                paths.append(Path(place, name))
+            elif not name.startswith("."):
+                others.append((Path(place, name), _NO_NOTEBOOK))
     if not paths:
         raise BadFolder(f"There is no notebook in {folder}; hand-ins end in .ipynb.")
 
@@ -142,7 +154,7 @@ def _files(folder: Path, out: Path) -> tuple[dict[str, Path], list[str]]:
         while shown in found:
             shown, number = f"{base.removesuffix('.ipynb')}~{number}.ipynb", number + 1
         found[shown] = path
-    return found, sorted(map(shown_as, others))
+    return found, sorted((shown_as(path), why) for path, why in others)
 
 
 # Batches through an executor -------------------------------------------------------------------------------

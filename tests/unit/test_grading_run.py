@@ -311,6 +311,13 @@ def test_bad_change_is_one_sentence(
         run.with_changes([], run.read_changes(changes, _students(school)))
 
 
+def test_half_a_point_with_a_comma(school: School, tmp_path: Path) -> None:
+    """A spreadsheet that parts columns by semicolons writes half a point as 0,5."""
+    changes = tmp_path / "changes.csv"
+    changes.write_text("student;exercise;points;reason\ns3;91.1;0,5;half of it\n")
+    assert [one.points for one in run.read_changes(changes, _students(school))] == [0.5]
+
+
 def _students(school: School) -> list[Any]:
     from lessonkit.grading.marks import Mark, Student
 
@@ -318,6 +325,45 @@ def _students(school: School) -> list[Any]:
         Mark("orchard_a", item.id, "right", item.points, item.points) for item in school.books[0].exercises
     )
     return [Student("s3", marks)]
+
+
+def test_wrong_seed_is_said_once(school: School, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """When no hand-in has the roster's numbers the report says so; with the right seed it doesn't."""
+    from lessonkit.__main__ import main
+
+    roster = tmp_path / "roster.csv"
+    roster.write_text("name\nanna\nbo\n")
+    write(
+        tmp_path / "in",
+        {
+            f"91_pump_{name}.ipynb": ("orchard_a", variant_number("right", name), {})
+            for name in ("anna", "bo")
+        },
+    )
+    words = ["grade", str(tmp_path / "in"), "--roster", str(roster), "--workbooks", str(school.folder)]
+    for seed in ("right", "wrong"):
+        assert main([*words, "--seed", seed, "--out", str(tmp_path / seed)]) == 0
+        assert ("check --seed" in capsys.readouterr().out) is (seed == "wrong")
+
+
+def test_folder_that_cannot_be_opened_is_told(
+    school: School, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A folder among the hand-ins that nobody may open is listed, and hides no other file."""
+    write(tmp_path / "in", {f"{name}/91_pump.ipynb": ("orchard_a", 0, {}) for name in ("anna", "bo")})
+    real = os.scandir
+
+    def scandir(path: Any) -> Any:
+        if (
+            not isinstance(path, int) and Path(path).name == "bo"
+        ):  # root may open everything, so a mode of 000 would not do
+            raise PermissionError(13, "Permission denied", path)
+        return real(path)
+
+    monkeypatch.setattr(os, "scandir", scandir)
+    graded = grade_folder(tmp_path / "in", tmp_path / "out", school)
+    assert list(points(graded)) == ["anna"]
+    assert graded.strays == ("bo: this folder can't be opened (Permission denied)",)
 
 
 def test_folders_that_cannot_be_graded_are_named(school: School, tmp_path: Path) -> None:
