@@ -145,7 +145,7 @@ def _report(graded: Any, out: Path) -> None:
     if (more := len(graded.strays) - STRAYS_SHOWN) > 0:
         print(f"left aside: {more} more, listed in {out / 'left-aside.csv'}")
     if graded.strange:
-        print("No hand-in has the numbers of this roster; check --seed, or give the hand-out's manifest.csv.")
+        print("Most hand-ins have other numbers than this roster gives; check --seed, or give manifest.csv.")
     waiting = sum(mark.state == "teacher" and not mark.change for s in graded.students for mark in s.marks)
     if waiting:
         what = f"{_many(waiting, 'answer')} {'waits' if waiting == 1 else 'wait'} for you"

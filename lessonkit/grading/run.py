@@ -60,7 +60,7 @@ class BadFolder(LessonError, ValueError):
 class Graded:
     """What a run found: the students, and the files that belong to nobody.
 
-    `strange` tells that no file at all has the numbers that the roster gives it: a wrong seed, most likely.
+    `strange` tells that most files have other numbers than the roster gives them: a wrong seed, most likely.
     """
 
     students: tuple[Student, ...]
@@ -104,7 +104,8 @@ def grade_folder(
         students = with_changes(students, read_changes(changes, students))
     _write(out, students, strays, school)
     store.forget_others()
-    strange = bool(hand_ins) and all(one.held for one in hand_ins if not one.reading.trouble)
+    read = [one for one in hand_ins if not one.reading.trouble]
+    strange = sum(bool(one.held) for one in read) > len(read) / 2
     return Graded(tuple(students), tuple(strays), len(files), roll is not None and strange)
 
 

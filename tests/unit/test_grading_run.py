@@ -328,7 +328,7 @@ def _students(school: School) -> list[Any]:
 
 
 def test_wrong_seed_is_said_once(school: School, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """When no hand-in has the roster's numbers the report says so; with the right seed it doesn't."""
+    """When most hand-ins have other numbers the report says so; with the right seed it doesn't."""
     from lessonkit.__main__ import main
 
     roster = tmp_path / "roster.csv"
