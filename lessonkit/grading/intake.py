@@ -26,6 +26,10 @@ class UnreadableFile(LessonError, ValueError):
     """A hand-in from which no cell can be read."""
 
 
+class ClosedFile(UnreadableFile):
+    """A hand-in that this machine may not open, which is no student's fault."""
+
+
 @dataclass(frozen=True)
 class StudentCell:
     """One cell: code or text, and the label that our metadata gives it.

@@ -22,7 +22,7 @@ from lessonkit.errors import LessonError
 from lessonkit.exercises.plain import NotPlain, from_wire, to_wire
 from lessonkit.grading.children import Talk, own_environment
 from lessonkit.grading.confine import compute_answers, confinement
-from lessonkit.grading.intake import MAX_BYTES, UnreadableFile, too_large
+from lessonkit.grading.intake import MAX_BYTES, ClosedFile, UnreadableFile, too_large
 from lessonkit.grading.slices import Plan
 
 __all__ = ["FoundAnswer", "Reading", "load", "read_batch"]
@@ -46,13 +46,17 @@ class FoundAnswer:
 
 @dataclass(frozen=True)
 class Reading:
-    """What was read from one file; `trouble` is the reason why nothing was, or ""."""
+    """What was read from one file; `trouble` is the reason why nothing was, or "".
+
+    `closed` says that the trouble is the school's own: the file is there, and this machine may not open it.
+    """
 
     trouble: str = ""
     book: str = ""
     variant: int | None = None
     answers: tuple[tuple[str, FoundAnswer], ...] = ()
     notes: tuple[str, ...] = ()
+    closed: bool = False
 
     def to_json(self) -> dict[str, Any]:
         """Return the reading for a file of JSON."""
@@ -76,7 +80,7 @@ def load(path: Path) -> bytes:
     """Return a hand-in's bytes.
 
     Raises `UnreadableFile` for a link (it would show another file in this one's name), for anything that is
-    no ordinary file, and for one that is too large to be a notebook.
+    no ordinary file, and for one that is too large to be a notebook; `ClosedFile` where opening fails.
     """
     flags = (
         os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
@@ -88,7 +92,7 @@ def load(path: Path) -> bytes:
     except OSError as error:
         if error.errno == errno.ELOOP:
             raise UnreadableFile("It is a link to another file; hand in the file itself.") from None
-        raise UnreadableFile(f"The file can't be opened: {error.strerror}.") from None
+        raise ClosedFile(f"The file can't be opened here: {error.strerror}.") from None
     with os.fdopen(handle, "rb") as file:
         facts = os.fstat(file.fileno())
         if not stat.S_ISREG(facts.st_mode):

@@ -21,7 +21,7 @@ from typing import Any, TypeVar
 from lessonkit.errors import LessonError
 from lessonkit.exercises.plain import from_wire, literal
 from lessonkit.grading.identify import HandIn, identify
-from lessonkit.grading.intake import UnreadableFile
+from lessonkit.grading.intake import ClosedFile, UnreadableFile
 from lessonkit.grading.judge import Judged, Submission, judge_batch
 from lessonkit.grading.marks import (
     Mark,
@@ -38,7 +38,7 @@ from lessonkit.grading.read import FoundAnswer, Reading, load, read_batch
 from lessonkit.grading.roster import Roll, slug
 from lessonkit.grading.school import Book, School, fingerprint_of
 from lessonkit.grading.store import Store, key_of, write_whole
-from lessonkit.grading.tables import write_table
+from lessonkit.grading.tables import read_table, write_table
 
 __all__ = ["BadFolder", "Graded", "Progress", "grade_folder"]
 
@@ -87,6 +87,8 @@ def grade_folder(
     `workers` threads here do. Raises `BadFolder` and, for a bad table of changes, `BadTable`.
     """
     files, others = _files(folder, out)
+    if changes is not None:
+        read_table(changes)  # a table that isn't there is said now, not when the class has been graded
     store = Store(out, fingerprint_of(school))
     many = workers or os.cpu_count() or 2
     own = ThreadPoolExecutor(many) if executor is None else None
@@ -200,7 +202,7 @@ def _read(files: Mapping[str, Path], school: School, store: Store, by: _Carrier)
             try:
                 content = load(path)
             except UnreadableFile as error:
-                readings[file] = Reading(trouble=str(error))
+                readings[file] = Reading(trouble=str(error), closed=isinstance(error, ClosedFile))
                 continue
             key = key_of(content)
             if (known := store.get("read", key)) is not None:
@@ -317,7 +319,7 @@ def _marks(book: Book, one: HandIn | None, verdicts: Mapping[str, Judged]) -> li
     found = dict(one.reading.answers)
     marks = []
     for exercise in book.exercises:
-        state, said, answer = "unreadable", one.reading.trouble, ""
+        state, said, answer = "teacher" if one.reading.closed else "unreadable", one.reading.trouble, ""
         if not one.reading.trouble:
             answered = found.get(exercise.id, FoundAnswer("unanswered"))
             answer = literal(from_wire(answered.wire))[:200] if answered.state == "given" else ""

@@ -237,6 +237,42 @@ def test_another_edition_forgets_what_was_remembered(tmp_path: Path) -> None:
     assert new.get("judged", "k") == {"a": 2}
 
 
+def test_a_file_that_may_not_be_opened_waits_for_the_teacher(
+    school: School, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A file closed to this machine costs its student nothing: its marks stay open, the rest is graded."""
+    files = {f"91_pump_{name}.ipynb": ("orchard_a", 0, {}) for name in ("ann", "bo")}
+    folder = write(tmp_path / "in", files)
+    really = os.open
+
+    def refuses(path: Any, *rest: Any, **more: Any) -> int:
+        if str(path).endswith("bo.ipynb"):
+            raise PermissionError(13, "Permission denied", str(path))
+        return really(path, *rest, **more)
+
+    monkeypatch.setattr("lessonkit.grading.read.os.open", refuses)
+    graded = grade_folder(folder, tmp_path / "out", school)
+    states = {student.name: {mark.state for mark in student.marks} for student in graded.students}
+    assert states["bo"] == {"teacher", "missing"}  # missing: the other workbook
+    assert "right" in states["ann"]
+
+
+def test_a_table_of_changes_that_is_not_there_is_said_first(
+    school: School, small: Path, tmp_path: Path
+) -> None:
+    """A slip in the name of the table costs no grading."""
+    said: list[object] = []
+    with pytest.raises(LessonError, match="nowhere.csv"):
+        grade_folder(
+            small,
+            tmp_path / "out",
+            school,
+            changes=tmp_path / "nowhere.csv",
+            progress=lambda *a: said.append(a),
+        )
+    assert said == []
+
+
 def test_edition_changes_with_a_workbook(school: School, tmp_path: Path) -> None:
     """A pristine workbook that was edited makes another edition; the same one makes the same."""
     folder = Path(shutil.copytree(school.folder, tmp_path / "school"))
