@@ -50,14 +50,17 @@ if (panel && !panel.classList.contains('lk-ready')) {{
     event.target.setAttribute('data-lm-suppress-shortcuts', 'true'));
   panel.setAttribute('role', 'group');
   panel.setAttribute('aria-label', this.title);
+  const set = (one, name, value) => {{
+    if (one.getAttribute(name) !== String(value)) one.setAttribute(name, value);
+  }};
   const tell = () => {{
     for (const key of panel.querySelectorAll('.lk-key')) {{
       if (key.classList.contains('lk-toggle'))
-        key.setAttribute('aria-pressed', key.classList.contains('lk-on'));
-      key.setAttribute('aria-label', key.title || key.textContent.trim());
+        set(key, 'aria-pressed', key.classList.contains('lk-on'));
+      set(key, 'aria-label', key.title || key.textContent.trim());
     }}
     for (const news of panel.querySelectorAll('.lk-news .widget-html-content'))
-      news.setAttribute('aria-live', 'polite');
+      set(news, 'aria-live', 'polite');
   }};
   tell();
   new MutationObserver(tell).observe(panel,
