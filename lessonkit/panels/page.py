@@ -62,8 +62,10 @@ if (panel && !panel.classList.contains('lk-ready')) {{
     for (const news of panel.querySelectorAll('.lk-news .widget-html-content'))
       set(news, 'aria-live', 'polite');
   }};
+  let told = 0;
+  const soon = () => {{ told = told || setTimeout(() => {{ told = 0; tell(); }}, 30); }};
   tell();
-  new MutationObserver(tell).observe(panel,
+  new MutationObserver(soon).observe(panel,
     {{subtree: true, childList: true, attributes: true, attributeFilter: ['class', 'title']}});
   panel.addEventListener('click', event => {{
     const drawn = event.target.closest('[data-key]');
