@@ -1,4 +1,4 @@
-"""Run the bench's exported netlists through ngspice, and write down what it says.
+"""Run the bench's exported netlists through ngspice (the source of bench.json), and write down what it says.
 
     python tests/outside/recorded/record_bench.py
 
