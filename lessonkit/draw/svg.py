@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from functools import cache, lru_cache
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from lessonkit.draw.palette import INK, PAPER, Look
@@ -21,6 +22,7 @@ TEXT_PX = 16.0
 _FONT = "system-ui, 'Segoe UI', 'DejaVu Sans', Arial, sans-serif"
 
 
+@lru_cache(maxsize=4096)  # a picture has few coordinates, and each of them many times
 def number(value: float) -> str:
     """Return a coordinate with one decimal at most, so that a picture is the same on every machine.
 
@@ -147,9 +149,14 @@ def _strokes(look: Look) -> dict[str, float | str | None]:
     return {"fill": "none", "stroke": look.colour, "stroke_width": look.width, "stroke_dasharray": dash}
 
 
+@cache
+def _name(name: str) -> str:
+    return name.rstrip("_").replace("_", "-")
+
+
 def _names(attributes: dict[str, float | str | None] | dict[str, str]) -> dict[str, str]:
     return {
-        name.rstrip("_").replace("_", "-"): value if isinstance(value, str) else number(value)
+        _name(name): value if isinstance(value, str) else number(value)
         for name, value in attributes.items()
         if value is not None
     }
