@@ -45,7 +45,7 @@ class ScopePart:
             self.picture.value = ""
             return
         run, way = self.choice.value
-        self.picture.value = scope_svg(last_frame(self._desk.bench, run, way))
+        self.picture.value = scope_svg(last_frame(self._desk.bench, run, way, points_per_bit=32))
 
 
 def scope_panel(bench: Bench) -> widgets.VBox:
