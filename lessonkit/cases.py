@@ -20,7 +20,7 @@ from types import MappingProxyType
 import numpy as np
 
 from lessonkit import equipment
-from lessonkit.calls import CALLS, check_call
+from lessonkit.calls import CALLS, PLACES, check_call
 from lessonkit.errors import require
 from lessonkit.faults import Fault, as_faults, contactor_welded, single_faults, thermostat_terminals
 from lessonkit.job import RUN_ENDS, Job
@@ -231,11 +231,7 @@ class _Runners:
             welded = contactor_welded(self.wirings[k].faults)
             awake = "out:defrost-board" in settled.latches.awake
             words = equipment.responding(settled.latches.sealed, valve, equipment.Timers(), awake, welded)
-            volts = {
-                n: v
-                for n, v in settled.solution.volts.items()
-                if n.partition(":")[0] in ("stat", "air", "out")
-            }
+            volts = {n: v for n, v in settled.solution.volts.items() if n.partition(":")[0] in PLACES}
             relays = {f"{RUN_ENDS[run][1]}:relay-board" for run in self.job.links}
             restless = sorted(self.woken[k] or relays) if k in self.moving else ()
             ended.append(

@@ -26,7 +26,7 @@ from lessonkit.circuit import (
     Winding,
 )
 from lessonkit.faults import Fault
-from lessonkit.job import RUN_ENDS, Job, Run, Supply
+from lessonkit.job import RUN_ENDS, Job, Run, Supply, is_idle
 from lessonkit.parts import BOARD_RELAY_VA, INPUT_OHM, RATED_V, Coil, Electronics
 
 #: The node that everything is measured against: C at the air handler.
@@ -37,13 +37,16 @@ LEAK_OHM = 1e9  # what any terminal leaks to its common across a board (typical 
 SHORT_OHM = 0.1  # two bare conductors pressed together
 
 
+def _is_no_terminal(conductor: str) -> bool:
+    return conductor == "SIG" or is_idle(conductor)
+
+
 def conductor_node(run_name: str, conductor: str, place: str) -> str:
     """Return the node at one end of a conductor.
 
     `conductor_node("outdoor", "SIG", "air")` is `air:SIG-out`.
     """
-    idle_or_signal = conductor == "SIG" or conductor.startswith(("spare", "bad"))
-    if place == "air" and idle_or_signal:
+    if place == "air" and _is_no_terminal(conductor):
         other = "stat" if run_name == "thermostat" else "out"
         return f"air:{conductor}-{other}"
     return f"{place}:{conductor}"
@@ -342,7 +345,7 @@ def _add_equipment(to: Layout) -> None:
             to.r(f"leak {place}:{terminal}", f"{place}:{terminal}", f"{place}:C", LEAK_OHM, "leakage")
     for name, run in job.runs.items():
         for conductor in run.conductors:
-            if conductor == "SIG" or conductor.startswith(("spare", "bad")):
+            if _is_no_terminal(conductor):
                 for place in RUN_ENDS[name]:
                     node = conductor_node(name, conductor, place)
                     to.r(f"leak {node}", node, f"{place}:C", LEAK_OHM, "leakage")

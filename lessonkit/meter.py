@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from lessonkit.bench import Bench
+from lessonkit.calls import PLACES
 from lessonkit.circuit import Resistance, Source, UnknownNode, solve
 from lessonkit.errors import BadParameter, LessonError
 
@@ -71,9 +72,7 @@ class Meter:
     def nodes(self) -> tuple[str, ...]:
         """Return the nodes that a probe can touch: terminals, not the inside of a cable."""
         names = self.bench.network().nodes
-        return tuple(
-            sorted((n for n in names if n.partition(":")[0] in ("stat", "air", "out")), key=_by_place)
-        )
+        return tuple(sorted((n for n in names if n.partition(":")[0] in PLACES), key=_by_place))
 
     def _check(self, probes: Iterable[str]) -> None:
         for node in probes:
@@ -124,4 +123,4 @@ class Meter:
 
 def _by_place(node: str) -> tuple[int, str]:
     place = node.partition(":")[0]
-    return ("stat", "air", "out").index(place), node
+    return PLACES.index(place), node

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
+from lessonkit.calls import PLACES
 from lessonkit.draw.grid import WIDTH, Layout
 from lessonkit.draw.looks import Wire, earth_wire, fault_words, present_faults, shown_volts, wires
 from lessonkit.draw.marks import Mark, cross, mark_wire, wire_marks
@@ -42,7 +43,7 @@ def wiring_svg(state: State, job: Job, covered: bool = False, ghosts: frozenset[
     if covered:
         words = words.split(" Faults: ")[0].split(" No faults.")[0]
     sheet = Sheet(WIDTH, layout.height, f"Wiring of {job.title or job.name}, call {state.call}", words)
-    for place in ("stat", "air", "out"):
+    for place in PLACES:
         draw_place(sheet, layout, state, place, covered, ghosts)
     draw_bonds(sheet, layout)
     for run in RUN_ENDS:

@@ -52,23 +52,23 @@ class Desk:
 
         `seconds` is `after_s` unless given.
         """
-        refused = ""
+        refused, state = "", None
         with self._turn:
             try:
                 act()
-                self.bench.advance(self.after_s if seconds is None else seconds)
+                state = self.bench.advance(self.after_s if seconds is None else seconds)
             except LessonError as error:
                 refused = str(error)
-            self.show(refused)
+            self.show(refused, state)
 
     def wait(self, seconds: float) -> None:
         """Let time pass."""
         self.do(lambda: None, seconds)
 
-    def show(self, refused: str = "") -> None:
-        """Show the present state to everybody."""
+    def show(self, refused: str = "", state: State | None = None) -> None:
+        """Show the present state to everybody; `state` is it, where it has been read already."""
         with self._turn:
-            state = self.bench.state
+            state = state or self.bench.state
             for show in self._watchers:
                 show(state)
             self.news.value = _news(self.bench, state, refused)
