@@ -29,11 +29,11 @@ if "numpy" not in sys.modules:
 # What the package publishes: the room, then the names that come from it, grouped by kind.
 _ROOMS: dict[str, tuple[str, ...]] = {
     # Jobs: a described site, and how it may break.
-    "lessonkit.job": ("demo_job", "load_job"),
-    "lessonkit.faults": ("parse_fault",),
+    "lessonkit.job.toml": ("demo_job", "load_job"),
+    "lessonkit.job.faults": ("parse_fault",),
     # The bench: a job brought to life, and the meter held to it.
-    "lessonkit.bench": ("Bench",),
-    "lessonkit.meter": ("Meter",),
+    "lessonkit.bench.bench": ("Bench",),
+    "lessonkit.bench.meter": ("Meter",),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("reveal",),
@@ -62,14 +62,14 @@ __all__ = [
 ]
 
 if TYPE_CHECKING:
-    from lessonkit.bench import Bench
+    from lessonkit.bench.bench import Bench
+    from lessonkit.bench.meter import Meter
     from lessonkit.errors import LessonError
     from lessonkit.exercises import open_workbook
     from lessonkit.exercises.predict import reveal
     from lessonkit.exercises.trials import try_calls
-    from lessonkit.faults import parse_fault
-    from lessonkit.job import demo_job, load_job
-    from lessonkit.meter import Meter
+    from lessonkit.job.faults import parse_fault
+    from lessonkit.job.toml import demo_job, load_job
     from lessonkit.panels import bench_panel, show_bench
 
 

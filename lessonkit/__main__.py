@@ -29,12 +29,10 @@ from lessonkit.errors import LessonError
 
 
 class Command(NamedTuple):
-    """One command: its line of help, and where its two functions are."""
+    """One command: its line of help, and its room, which has `add_arguments` and `run`."""
 
     summary: str
     room: str
-    add_arguments: str = "add_arguments"
-    run: str = "run"
 
 
 #: The status after a broken pipe, as shells count it: 128 and the number of the signal.
@@ -43,12 +41,8 @@ READER_GONE = 141
 COMMANDS: dict[str, Command] = {
     "lab": Command("open the workbooks in JupyterLab", "lessonkit.commands.lab"),
     "bench": Command("settle a job under a call and faults, and print it", "lessonkit.commands.bench"),
-    "hand-out": Command(
-        "make each student's own workbooks", "lessonkit.grading.cli", "add_hand_out_arguments", "run_hand_out"
-    ),
-    "grade": Command(
-        "mark a folder of answered workbooks", "lessonkit.grading.cli", "add_grade_arguments", "run_grade"
-    ),
+    "hand-out": Command("make each student's own workbooks", "lessonkit.commands.hand_out"),
+    "grade": Command("mark a folder of answered workbooks", "lessonkit.commands.grade"),
     "figures": Command("remake the pictures in figures/", "lessonkit.commands.figures"),
 }
 
@@ -110,8 +104,8 @@ def _dispatch(arguments: list[str]) -> int:
         room_parser = choices.add_parser(name, help=command.summary, description=_sentence(command.summary))
         if name == asked:
             room = import_module(command.room)
-            getattr(room, command.add_arguments)(room_parser)
-            room_parser.set_defaults(run=getattr(room, command.run))
+            room.add_arguments(room_parser)
+            room_parser.set_defaults(run=room.run)
     options, unknown = parser.parse_known_args(arguments)
     if unknown:  # the command's own parser says it, so that the sentence leads to the command's help
         choices.choices[options.command].error(f"unrecognized arguments: {' '.join(unknown)}")

@@ -12,12 +12,12 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from lessonkit.bench.state import State
 from lessonkit.errors import BadParameter, LessonError, require
-from lessonkit.job import Job
-from lessonkit.state import State
+from lessonkit.job.model import Job
 
 if TYPE_CHECKING:
-    from lessonkit.bench import Bench
+    from lessonkit.bench.bench import Bench
 
 SETTLING_S = 15.0
 
@@ -56,10 +56,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run `bench`; raises a `LessonError` for anything that can't be."""
-    from lessonkit.bench import Bench
-    from lessonkit.calls import check_call
-    from lessonkit.faults import as_faults, parse_fault
-    from lessonkit.jobfile import load_job
+    from lessonkit.bench.bench import Bench
+    from lessonkit.job.calls import check_call
+    from lessonkit.job.faults import as_faults, parse_fault
+    from lessonkit.job.toml import load_job
 
     job = load_job(args.job)
     if args.list:
@@ -124,7 +124,7 @@ def _print_parts(job: Job) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from lessonkit.faults import fault_parts
+    from lessonkit.job.faults import fault_parts
 
     table = Table(title=f"What can break in {job.name}", title_justify="left")
     for heading in ("part", "kind", "what happens", "value"):
@@ -145,7 +145,7 @@ def _print_parts(job: Job) -> None:
 
 def _what_it_is(terminal: str) -> str:
     """Return what a node of the table is, in words."""
-    from lessonkit.calls import PLACE_WORDS, TERMINAL_WORDS
+    from lessonkit.job.calls import PLACE_WORDS, TERMINAL_WORDS
 
     inner = {
         "GND": "grounded metal",
@@ -166,7 +166,7 @@ def _print_state(job: Job, state: State, seconds: float) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from lessonkit.calls import PLACES
+    from lessonkit.job.calls import PLACES
 
     console = Console()
     console.print(f"{job.title or job.name}", style="bold", markup=False)

@@ -17,7 +17,7 @@ from urllib.parse import quote
 
 from lessonkit.begin import run_child
 from lessonkit.errors import LessonError
-from lessonkit.pristine import Copied, copy_workbooks
+from lessonkit.exercises.pristine import Copied, copy_workbooks
 
 HOST = "127.0.0.1"
 DEFAULT_PORT = 8888

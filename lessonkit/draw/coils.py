@@ -10,12 +10,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from lessonkit.bench import Bench
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.state import Event
 from lessonkit.draw.palette import INK, OKABE_ITO, PAPER, SOFT
 from lessonkit.draw.still import TEXT_PT, Still, axes
-from lessonkit.job import Job, demo_job
-from lessonkit.parts import Coil
-from lessonkit.state import Event
+from lessonkit.job.model import Job
+from lessonkit.job.parts import Coil
+from lessonkit.job.toml import demo_job
 
 __all__ = ["log_picture", "memory_picture", "splice_picture"]
 

@@ -11,10 +11,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from lessonkit.copper.wire import DEFAULT_CAPACITANCE_F_PER_M, resistance_per_m
 from lessonkit.draw.palette import INK, OKABE_ITO, SOFT
 from lessonkit.draw.still import TEXT_PT, Still, axes
-from lessonkit.edges import StepModes, step_modes
-from lessonkit.wire import DEFAULT_CAPACITANCE_F_PER_M, resistance_per_m
+from lessonkit.signal.edges import StepModes, step_modes
 
 __all__ = ["edge_picture"]
 

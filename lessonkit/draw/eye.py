@@ -10,11 +10,11 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.collections import LineCollection
 
-from lessonkit.channel import LEAD_BITS, Line, Noise, Receiver, Shift, waveform
 from lessonkit.draw.palette import INK, OKABE_ITO
 from lessonkit.draw.still import TEXT_PT, Still, axes
 from lessonkit.errors import require
-from lessonkit.frames import frame_levels
+from lessonkit.signal.channel import LEAD_BITS, Line, Noise, Receiver, Shift, waveform
+from lessonkit.signal.frames import frame_levels
 
 __all__ = ["eye_picture"]
 

@@ -12,13 +12,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lessonkit import channel, reception
-from lessonkit.bench import Bench
-from lessonkit.calls import CALL_TERMINALS, PLACE_WORDS
+from lessonkit.bench import signal_path
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.link import ADDRESSES, D_BIT, REPLY, down_frame, up_frame
 from lessonkit.errors import BadParameter
-from lessonkit.frames import Frame, frame_levels
-from lessonkit.job import RUN_ENDS
-from lessonkit.link import ADDRESSES, D_BIT, REPLY, down_frame, up_frame
+from lessonkit.job.calls import CALL_TERMINALS, PLACE_WORDS
+from lessonkit.job.model import RUN_ENDS
+from lessonkit.signal import channel
+from lessonkit.signal.frames import Frame, frame_levels
 
 __all__ = ["WAYS", "FrameView", "byte_words", "last_frame"]
 
@@ -72,8 +73,8 @@ def last_frame(bench: Bench, run: str, way: str = "down", points_per_bit: int = 
     shift = channel.Shift(math.sqrt(2) * heard.hum_v, hz, phase + heard.hum_phase_rad)
     apart = state.phasors[f"{other}:C"] - state.phasors[f"{at}:C"]
     common = channel.Shift(math.sqrt(2) * abs(apart), hz, phase + float(np.angle(apart)))
-    receiver = reception.receiver_of(settings)
-    noise = reception.noise_on(bench.wiring, run)
+    receiver = signal_path.receiver_of(settings)
+    noise = signal_path.noise_on(bench.wiring, run)
     wave = channel.waveform(
         frame_levels(sent.to_bytes()),
         settings.baud,

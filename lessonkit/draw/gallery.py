@@ -11,10 +11,10 @@ import io
 from collections.abc import Callable
 from types import MappingProxyType
 
-from lessonkit.channel import Line, Noise, Receiver
 from lessonkit.draw.still import Still
 from lessonkit.draw.view import show_bench
-from lessonkit.job import demo_job
+from lessonkit.job.toml import demo_job
+from lessonkit.signal.channel import Line, Noise, Receiver
 
 __all__ = ["GALLERY", "still_svg"]
 
@@ -63,14 +63,14 @@ def _earth() -> Still:
     import numpy as np
 
     from lessonkit.draw.grounds import earth_figure
-    from lessonkit.grounds import earth_sweep
+    from lessonkit.studies.sweeps import earth_sweep
 
     return earth_figure(earth_sweep(demo_job("earth-return"), tuple(np.geomspace(0.1, 50.0, 40))))
 
 
 def _ghosts() -> Still:
     from lessonkit.draw.grounds import ghost_figure
-    from lessonkit.grounds import ghost_sweep
+    from lessonkit.studies.sweeps import ghost_sweep
 
     lengths_m = (2.0, 5.0, 10.0, 20.0, 40.0, 80.0, 160.0)
     return ghost_figure(ghost_sweep(demo_job("two-run"), "thermostat", "spare", lengths_m))

@@ -7,11 +7,11 @@ the test here, on the same circuit that decides everything else.
 
 from __future__ import annotations
 
-from lessonkit.bench import Bench
-from lessonkit.calls import PLACES
-from lessonkit.circuit import Resistance, solve_many
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.meter import INPUT_OHM
+from lessonkit.copper.network import Resistance, solve_many
 from lessonkit.draw.looks import LIVE_V, reference
-from lessonkit.meter import INPUT_OHM
+from lessonkit.job.calls import PLACES
 
 __all__ = ["ghost_nodes"]
 

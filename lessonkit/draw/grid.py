@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-from lessonkit.job import RUN_ENDS, Job, is_idle
+from lessonkit.job.model import RUN_ENDS, Job, is_idle
 
 __all__ = ["AIR", "BOARD_GAP", "BOARD_W", "ENCODER_W", "OUT", "PLACES_X", "STAT", "WIDTH", "Layout"]
 

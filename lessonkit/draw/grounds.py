@@ -17,12 +17,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from lessonkit.bench import Bench
+from lessonkit.bench.bench import Bench
 from lessonkit.draw.palette import FAINT, INK, OKABE_ITO, PAPER, SOFT
 from lessonkit.draw.still import TEXT_PT, Still, axes
 from lessonkit.errors import require
-from lessonkit.grounds import EarthSweep, GhostSweep, phase_volts
-from lessonkit.job import Job
+from lessonkit.job.model import Job
+from lessonkit.studies.sweeps import EarthSweep, GhostSweep, phase_volts
 
 __all__ = ["earth_figure", "ghost_figure", "phase_figure"]
 

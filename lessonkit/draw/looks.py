@@ -14,11 +14,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-from lessonkit.faults import Fault, fault_parts, parse_fault
-from lessonkit.job import RUN_ENDS, Job, is_idle
-from lessonkit.layout import REFERENCE, conductor_node
-from lessonkit.link import LinkState
-from lessonkit.state import State
+from lessonkit.bench.layout import REFERENCE, conductor_node
+from lessonkit.bench.link import LinkState
+from lessonkit.bench.state import State
+from lessonkit.job.faults import Fault, fault_parts, parse_fault
+from lessonkit.job.model import RUN_ENDS, Job, is_idle
 
 __all__ = [
     "LIVE_V",

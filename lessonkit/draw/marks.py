@@ -12,7 +12,7 @@ from lessonkit.draw.grid import Layout
 from lessonkit.draw.looks import Wire, fault_words
 from lessonkit.draw.palette import LOOKS, PAPER
 from lessonkit.draw.svg import Sheet, text_width
-from lessonkit.faults import Fault
+from lessonkit.job.faults import Fault
 
 __all__ = ["Mark", "cross", "earth_symbol", "mark_wire", "wire_marks"]
 

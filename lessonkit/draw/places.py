@@ -7,16 +7,16 @@ frame, by another frame. A coil is a small box, filled while its armature is in.
 
 from __future__ import annotations
 
-from lessonkit.calls import PLACE_WORDS
+from lessonkit.bench.layout import REFERENCE
+from lessonkit.bench.state import State
 from lessonkit.draw.grid import AIR, BOARD_GAP, BOARD_W, ENCODER_W, OUT, PLACES_X, STAT, Layout
 from lessonkit.draw.looks import LIVE_V, contact_closed, present_faults, reference, shown_volts
 from lessonkit.draw.marks import cross, earth_symbol
 from lessonkit.draw.palette import FAINT, INK, LOOKS, PAPER, SOFT
 from lessonkit.draw.svg import TEXT_PX, Sheet, text_width
 from lessonkit.draw.words import clock_words, link_words
-from lessonkit.job import RUN_ENDS
-from lessonkit.layout import REFERENCE
-from lessonkit.state import State
+from lessonkit.job.calls import PLACE_WORDS
+from lessonkit.job.model import RUN_ENDS
 
 __all__ = ["draw_boards", "draw_bonds", "draw_link_news", "draw_place", "mark_parts"]
 

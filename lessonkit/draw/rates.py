@@ -12,7 +12,7 @@ import numpy as np
 
 from lessonkit.draw.palette import INK, OKABE_ITO
 from lessonkit.draw.still import TEXT_PT, Still, axes
-from lessonkit.errorrate import LINE_CODES, LineCode, closed_form, count_errors
+from lessonkit.signal.error_rates import LINE_CODES, LineCode, closed_form, count_errors
 
 __all__ = ["error_rate_picture"]
 

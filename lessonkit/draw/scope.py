@@ -13,10 +13,10 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.calls import PLACE_WORDS
 from lessonkit.draw.frames_view import FrameView, byte_words
 from lessonkit.draw.palette import INK, LOOKS, OKABE_ITO, PAPER, SOFT
 from lessonkit.draw.svg import Sheet, text_width
+from lessonkit.job.calls import PLACE_WORDS
 
 __all__ = ["min_max_columns", "scope_svg", "scope_words"]
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from xml.etree.ElementTree import Element, SubElement, tostring
 
+from lessonkit.bench.state import State
 from lessonkit.draw.palette import FAINT, INK, PAPER
-from lessonkit.state import State
 
 __all__ = ["equipment_html", "links_html", "table_html"]
 

@@ -10,15 +10,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from lessonkit.bench import Bench
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.state import State
 from lessonkit.draw.frames_view import last_frame
 from lessonkit.draw.ghosts import ghost_nodes
 from lessonkit.draw.scope import scope_svg
 from lessonkit.draw.wiring import wiring_svg
 from lessonkit.draw.words import state_words
-from lessonkit.faults import Fault
-from lessonkit.job import Job
-from lessonkit.state import State
+from lessonkit.job.faults import Fault
+from lessonkit.job.model import Job
 
 __all__ = ["SOUND_S", "BenchView", "show_bench"]
 

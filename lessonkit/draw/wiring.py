@@ -13,7 +13,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from lessonkit.calls import PLACES
+from lessonkit.bench.layout import conductor_node
+from lessonkit.bench.state import State
 from lessonkit.draw.grid import WIDTH, Layout
 from lessonkit.draw.looks import Wire, earth_wire, fault_words, present_faults, shown_volts, wires
 from lessonkit.draw.marks import Mark, cross, mark_wire, wire_marks
@@ -21,9 +22,8 @@ from lessonkit.draw.palette import INK, LOOKS, PAPER, SOFT, Look
 from lessonkit.draw.places import draw_boards, draw_bonds, draw_link_news, draw_place, mark_parts
 from lessonkit.draw.svg import TEXT_PX, Sheet, text_width
 from lessonkit.draw.words import clock_words, state_words, wire_words
-from lessonkit.job import RUN_ENDS, Job, is_idle
-from lessonkit.layout import conductor_node
-from lessonkit.state import State
+from lessonkit.job.calls import PLACES
+from lessonkit.job.model import RUN_ENDS, Job, is_idle
 
 __all__ = ["wiring_svg"]
 

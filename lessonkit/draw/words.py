@@ -6,11 +6,11 @@ wires.
 
 from __future__ import annotations
 
-from lessonkit.calls import PLACE_WORDS
+from lessonkit.bench.layout import REFERENCE
+from lessonkit.bench.state import State
 from lessonkit.draw.looks import Wire, earth_wire, fault_words, present_faults, reference, wires
-from lessonkit.job import RUN_ENDS, Job
-from lessonkit.layout import REFERENCE
-from lessonkit.state import State
+from lessonkit.job.calls import PLACE_WORDS
+from lessonkit.job.model import RUN_ENDS, Job
 
 #: What the state of a link means, where the word alone might not say it.
 _MEANS = {

@@ -15,12 +15,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 
-from lessonkit.bench import Bench
-from lessonkit.calls import CALL_TERMINALS, CALLS, PLACE_WORDS, PLACES, check_call
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.state import State
 from lessonkit.errors import require
-from lessonkit.faults import as_faults
-from lessonkit.job import RUN_ENDS, Job, demo_job
-from lessonkit.state import State
+from lessonkit.job.calls import CALL_TERMINALS, CALLS, PLACE_WORDS, PLACES, check_call
+from lessonkit.job.faults import as_faults
+from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.job.toml import demo_job
 
 __all__ = [
     "EQUIPMENT",

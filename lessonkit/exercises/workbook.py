@@ -19,6 +19,7 @@ from importlib import import_module
 from pkgutil import iter_modules
 
 from lessonkit.errors import LessonError
+from lessonkit.exercises import series
 from lessonkit.exercises.core import Answer, Exercise, Givens, Verdict, draw, judge, solution
 
 __all__ = ["UnknownWorkbook", "Workbook", "known_workbooks", "load_exercises", "open_workbook"]
@@ -30,9 +31,7 @@ class UnknownWorkbook(LessonError, ValueError):
 
 def known_workbooks() -> tuple[str, ...]:
     """Return the ids of the series' workbooks that have exercises."""
-    import lessonkit.exercises as floor
-
-    names = (module.name for module in iter_modules(floor.__path__))
+    names = (module.name for module in iter_modules(series.__path__))
     return tuple(sorted(match[1] for name in names if (match := re.fullmatch(r"workbook_(\d\d)", name))))
 
 
@@ -43,7 +42,7 @@ def load_exercises(workbook_id: str) -> tuple[str, tuple[Exercise, ...]]:
     """
     name = str(workbook_id)
     if re.fullmatch(r"\d\d", name):
-        name = f"lessonkit.exercises.workbook_{name}"
+        name = f"{series.__name__}.workbook_{name}"
     elif not all(part.isidentifier() for part in name.split(".")):
         raise UnknownWorkbook(f"There is no workbook {name!r}; its name is two digits, such as '01'.")
     try:

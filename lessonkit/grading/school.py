@@ -17,6 +17,7 @@ from typing import Any
 import lessonkit
 from lessonkit.errors import LessonError
 from lessonkit.exercises import Exercise, Workbook, load_exercises, open_workbook
+from lessonkit.exercises.pristine import pristine_folder
 from lessonkit.exercises.sheets import (
     BadSheet,
     answer_name,
@@ -26,7 +27,6 @@ from lessonkit.exercises.sheets import (
     read_sheet,
     source_of,
 )
-from lessonkit.pristine import pristine_folder
 
 __all__ = ["BadSchool", "Book", "School", "fingerprint_of", "load_school", "tidy_source"]
 

@@ -9,47 +9,32 @@ puts keys around them. `show_bench` shows the same without keys, for reading whe
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from functools import partial
-from typing import Any
 
 import ipywidgets as widgets
 
-from lessonkit.bench import Bench
-from lessonkit.calls import CALLS
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.state import State
 from lessonkit.draw.ghosts import ghost_nodes
 from lessonkit.draw.tables import equipment_html, links_html
 from lessonkit.draw.wiring import wiring_svg
 from lessonkit.errors import require, require_finite
-from lessonkit.faults import Fault
-from lessonkit.job import Job
+from lessonkit.job.calls import CALLS
+from lessonkit.job.faults import Fault
+from lessonkit.job.model import Job
 from lessonkit.panels.breaking import BreakKeys, FaultChooser
-from lessonkit.panels.desk import Desk
 from lessonkit.panels.keys import key, named, press, row, shown
 from lessonkit.panels.meter import MeterPart
-from lessonkit.panels.page import PANEL, page_mark
+from lessonkit.panels.panel import Panel
 from lessonkit.panels.scope import ScopePart
 from lessonkit.panels.service import ServicePart
-from lessonkit.state import State
+from lessonkit.panels.session import Session
 
-__all__ = ["BenchPanel", "Panel", "bench_panel"]
+__all__ = ["BenchPanel", "bench_panel"]
 
 _PASSES = (("nothing", 0.0), ("1 s", 1.0), ("5 s", 5.0), ("15 s", 15.0), ("1 min", 60.0))
 _WAITS = (("1 s", 1.0), ("10 s", 10.0), ("1 min", 60.0), ("10 min", 600.0))
-
-
-class Panel(widgets.VBox):
-    """The outermost box of a panel. Without a page, it is a sentence."""
-
-    def __init__(self, name: str, children: Sequence[Any], desk: Desk) -> None:
-        self.panel_name, self.desk = name, desk
-        super().__init__([shown(page_mark(name)), *children])
-        self.add_class(PANEL)
-        desk.show()
-
-    def __repr__(self) -> str:
-        """Return what a notebook shows where no widget can live."""
-        return f"<{self.panel_name}: run this cell to use it.>"
 
 
 class BenchPanel(Panel):
@@ -59,21 +44,21 @@ class BenchPanel(Panel):
     """
 
     def __init__(self, bench: Bench, after_s: float = 5.0, scope: bool = True) -> None:
-        desk = Desk(bench, after_s)
+        session = Session(bench, after_s)
         self.bench = bench
         self.calls = {
-            call: key(call, partial(desk.do, partial(bench.set_call, call)), toggle=True) for call in CALLS
+            call: key(call, partial(session.do, partial(bench.set_call, call)), toggle=True) for call in CALLS
         }
-        self.waits = {words: key(words, partial(desk.wait, s), tip=f"wait {words}") for words, s in _WAITS}
+        self.waits = {words: key(words, partial(session.wait, s), tip=f"wait {words}") for words, s in _WAITS}
         self.passes = named(_known_pass(after_s), "after each change pass:", after_s)
-        self.passes.observe(lambda change: setattr(desk, "after_s", change["new"]), "value")
+        self.passes.observe(lambda change: setattr(session, "after_s", change["new"]), "value")
         self.picture = shown("", "lk-picture")
         self.equipment, self.links = shown(), shown()
-        self.breaking, self.chooser = BreakKeys(desk), FaultChooser(desk)
-        self.service = ServicePart(desk)
-        self.meter = MeterPart(desk)
-        self.scope = ScopePart(desk, scope)
-        desk.watch(self._show)
+        self.breaking, self.chooser = BreakKeys(session), FaultChooser(session)
+        self.service = ServicePart(session)
+        self.meter = MeterPart(session)
+        self.scope = ScopePart(session, scope)
+        session.watch(self._show)
         meter = widgets.VBox([widgets.HTML("<b>Meter</b>"), self.meter.box])
         for one, share in ((self.equipment, "1 1 290px"), (meter, "1 1 420px")):
             one.layout.flex = share
@@ -87,14 +72,14 @@ class BenchPanel(Panel):
             [
                 row(*self.calls.values(), label="Thermostat calls:"),
                 row(*self.waits.values(), self.passes, label="Wait:"),
-                desk.news,
+                session.news,
                 row(self.picture, hands, classes=["lk-side"]),
                 self.links,
                 self.service.box,
                 self.chooser.box,
                 self.scope.box,
             ],
-            desk,
+            session,
         )
 
     def _show(self, state: State) -> None:

@@ -9,12 +9,12 @@ from functools import partial
 
 import ipywidgets as widgets
 
-from lessonkit.calls import PLACE_WORDS
+from lessonkit.bench.state import State
 from lessonkit.draw.looks import fault_words, present_faults
-from lessonkit.faults import Fault, Kind, fault_parts
-from lessonkit.panels.desk import Desk
+from lessonkit.job.calls import PLACE_WORDS
+from lessonkit.job.faults import Fault, Kind, fault_parts
 from lessonkit.panels.keys import key, named, press, row
-from lessonkit.state import State
+from lessonkit.panels.session import Session
 
 __all__ = ["BreakKeys", "FaultChooser"]
 
@@ -22,9 +22,9 @@ __all__ = ["BreakKeys", "FaultChooser"]
 class BreakKeys:
     """A key for each conductor of both runs and for the earth path: press to break, press again to mend."""
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
-        job = desk.bench.job
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        job = session.bench.job
         self.keys: dict[str, widgets.Button] = {}
         rows = []
         for run, cable in job.runs.items():
@@ -33,16 +33,16 @@ class BreakKeys:
                 part = f"{run}.{name}"
                 self.keys[part] = key(
                     name,
-                    partial(desk.do, partial(self._toggle, part)),
+                    partial(session.do, partial(self._toggle, part)),
                     toggle=True,
                     classes=[f"lk-break-{run}-{name}"],
                 )
             rows.append(row(*(self.keys[f"{run}.{name}"] for name in names), label=f"Break, {run} run:"))
         self.box = row(*rows)
-        desk.watch(self._show)
+        session.watch(self._show)
 
     def _toggle(self, part: str) -> None:
-        bench = self._desk.bench
+        bench = self._session.bench
         opened = [f for f in bench.faults if f"{f.where}.{f.part}" == part and f.kind == "open"]
         if opened:
             bench.set_faults([f for f in bench.faults if f not in opened])
@@ -69,9 +69,9 @@ class BreakKeys:
 class FaultChooser:
     """Any fault that the job can have, with its value; and a key to mend each one that is there."""
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
-        self._parts = fault_parts(desk.bench.job)
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._parts = fault_parts(session.bench.job)
         self._part = named([(_part_words(part), part) for part in self._parts], "What:")
         self._kind = named(_kind_words(next(iter(self._parts.values()))), "how:")
         self._number = widgets.FloatText(description="", layout=widgets.Layout(width="110px"))
@@ -86,7 +86,7 @@ class FaultChooser:
             layout=widgets.Layout(width="220px"),
         )
         self._add = key("add this fault", self._add_fault)
-        self._mend_all = key("mend all", lambda: desk.do(lambda: desk.bench.set_faults([])))
+        self._mend_all = key("mend all", lambda: session.do(lambda: session.bench.set_faults([])))
         self._present = row()
         self._listed: tuple[str, ...] | None = None
         self.box = widgets.VBox(
@@ -98,7 +98,7 @@ class FaultChooser:
         self._part.observe(lambda _: self._offer_kinds(), "value")
         self._kind.observe(lambda _: self._offer_values(), "value")
         self._offer_kinds()
-        desk.watch(self._show)
+        session.watch(self._show)
 
     @property
     def _chosen(self) -> Kind:
@@ -127,7 +127,7 @@ class FaultChooser:
         if kind.value == "number":
             self._number.value, self._unit.value = kind.default, kind.unit
         elif kind.value == "conductor":
-            self._other.options = [c for c in self._desk.bench.job.runs[run].conductors if c != name]
+            self._other.options = [c for c in self._session.bench.job.runs[run].conductors if c != name]
 
     def _add_fault(self) -> None:
         kind = self._chosen
@@ -138,16 +138,16 @@ class FaultChooser:
             text += f":{self._other.value}"
         if kind.placed and self._at.value != 0.5:
             text += f"@{self._at.value:g}"
-        self._desk.do(lambda: self._desk.bench.add_fault(text))
+        self._session.do(lambda: self._session.bench.add_fault(text))
 
     def _mend(self, fault: Fault) -> None:
-        self._desk.do(lambda: self._desk.bench.clear_fault(fault))
+        self._session.do(lambda: self._session.bench.clear_fault(fault))
 
     def _show(self, state: State) -> None:
         if state.faults == self._listed:
             return
         self._listed = state.faults
-        job = self._desk.bench.job
+        job = self._session.bench.job
         present = [
             key(
                 f"mend {fault.where}.{fault.part}: {fault_words(fault, job)}",

@@ -10,13 +10,14 @@ from html import escape
 
 import ipywidgets as widgets
 
-from lessonkit.bench import Bench
-from lessonkit.calls import PLACE_WORDS
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.meter import INPUT_OHM, Meter
+from lessonkit.bench.state import State
 from lessonkit.errors import LessonError
-from lessonkit.meter import INPUT_OHM, Meter
-from lessonkit.panels.desk import Desk
+from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.panels.keys import key, named, press, row, shown
-from lessonkit.state import State
+from lessonkit.panels.panel import Panel
+from lessonkit.panels.session import Session
 
 __all__ = ["MeterPart", "meter_panel"]
 
@@ -25,11 +26,13 @@ _SETTINGS = {"high": "volts, 10 MΩ input", "low": "volts, 3 kΩ input", "ohms":
 
 
 class MeterPart:
-    """A meter on the bench of a desk; it measures again whenever the bench changes."""
+    """A meter on the bench of a session; it measures again whenever the bench changes."""
 
-    def __init__(self, desk: Desk, red: str = "air:R", black: str = "air:C", setting: str = "high") -> None:
-        self._desk = desk
-        self._meter = Meter(desk.bench)
+    def __init__(
+        self, session: Session, red: str = "air:R", black: str = "air:C", setting: str = "high"
+    ) -> None:
+        self._session = session
+        self._meter = Meter(session.bench)
         nodes = [(_node_words(node), node) for node in self._meter.nodes()]
         self.red = named(nodes, "red probe:", red)
         self.black = named(nodes, "black probe:", black)
@@ -40,13 +43,13 @@ class MeterPart:
         self.display = shown("", "lk-reading")
         self.box = widgets.VBox([row(self.red, self.black), row(*self.keys.values()), self.display])
         for probe in (self.red, self.black):
-            probe.observe(lambda _: desk.look(self._show), "value")
-        desk.watch(self._show)
+            probe.observe(lambda _: session.look(self._show), "value")
+        session.watch(self._show)
 
     def turn(self, setting: str) -> None:
         """Turn the knob to `high`, `low` or `ohms`."""
         self._setting = setting
-        self._desk.look(self._show)
+        self._session.look(self._show)
 
     def _show(self, state: State) -> None:
         for name, button in self.keys.items():
@@ -85,8 +88,6 @@ def meter_panel(
     bench: Bench, red: str = "air:R", black: str = "air:C", setting: str = "high"
 ) -> widgets.VBox:
     """Return a meter on a bench that a notebook has already."""
-    from lessonkit.panels.bench import Panel
-
-    desk = Desk(bench, 0.0)
-    part = MeterPart(desk, red, black, setting)
-    return Panel(f"Meter on {bench.job.name}", [part.box], desk)
+    session = Session(bench, 0.0)
+    part = MeterPart(session, red, black, setting)
+    return Panel(f"Meter on {bench.job.name}", [part.box], session)

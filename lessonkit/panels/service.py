@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import ipywidgets as widgets
 
-from lessonkit.panels.desk import Desk
+from lessonkit.bench.state import State
 from lessonkit.panels.keys import key, press, row
-from lessonkit.state import State
+from lessonkit.panels.session import Session
 
 __all__ = ["ServicePart"]
 
@@ -14,18 +14,18 @@ __all__ = ["ServicePart"]
 class ServicePart:
     """Keys for power, fuse and test pins, and the outdoor air."""
 
-    def __init__(self, desk: Desk) -> None:
-        bench = desk.bench
-        self._desk = desk
-        self.power = key("power", lambda: desk.do(lambda: bench.set_power(not bench.powered)), toggle=True)
-        self.fuse = key("replace the fuse", lambda: desk.do(bench.replace_fuse))
+    def __init__(self, session: Session) -> None:
+        bench = session.bench
+        self._session = session
+        self.power = key("power", lambda: session.do(lambda: bench.set_power(not bench.powered)), toggle=True)
+        self.fuse = key("replace the fuse", lambda: session.do(bench.replace_fuse))
         self.skip = key(
             "skip the delay",
-            lambda: desk.do(bench.skip_delay),
+            lambda: session.do(bench.skip_delay),
             tip="test pins: skip the delay of the compressor",
         )
         self.defrost = key(
-            "force a defrost", lambda: desk.do(bench.force_defrost), tip="test pins: force a defrost"
+            "force a defrost", lambda: session.do(bench.force_defrost), tip="test pins: force a defrost"
         )
         # A box to type in: its name reaches screen readers, which that of a slider doesn't.
         self.outdoor = widgets.BoundedIntText(
@@ -39,11 +39,11 @@ class ServicePart:
         self.box = row(
             self.power, self.fuse, self.skip, self.defrost, self.outdoor, label="At the equipment:"
         )
-        desk.watch(self._show)
+        session.watch(self._show)
 
     def _set_outdoor(self, change: dict[str, float]) -> None:
-        if change["new"] != round(self._desk.bench.outdoor_c):
-            self._desk.do(lambda: self._desk.bench.set_outdoor_c(change["new"]))
+        if change["new"] != round(self._session.bench.outdoor_c):
+            self._session.do(lambda: self._session.bench.set_outdoor_c(change["new"]))
 
     def _show(self, state: State) -> None:
         press(

@@ -20,9 +20,9 @@ from __future__ import annotations
 
 import pytest
 
-from lessonkit.bench import Bench
+from lessonkit.bench.bench import Bench
 from lessonkit.exercises.trials import call_terminals_at, responds, settled
-from lessonkit.job import demo_job
+from lessonkit.job.toml import demo_job
 
 #: Call -> the terminals without the valve's, and whether the valve of an O and of a B unit is energised.
 ROWS = {

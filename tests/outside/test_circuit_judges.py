@@ -15,10 +15,9 @@ import pytest
 from scipy import sparse
 from scipy.sparse import linalg
 
-from lessonkit.bench import Bench
-from lessonkit.circuit import Capacitance, Network, Resistance, Source, Winding, solve
-from lessonkit.job import demo_job
-from lessonkit.jobfile import demo_names
+from lessonkit.bench.bench import Bench
+from lessonkit.copper.network import Capacitance, Network, Resistance, Source, Winding, solve
+from lessonkit.job.toml import demo_job, demo_names
 
 
 def tableau(network: Network, freq_hz: float) -> dict[str, complex]:

@@ -11,10 +11,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lessonkit.channel import Line, Noise, try_many
-from lessonkit.errorrate import clock_tolerance, clock_tolerance_curve
-from lessonkit.frames import Frame
-from lessonkit.receiver import Receiver
+from lessonkit.signal.channel import Line, Noise, try_many
+from lessonkit.signal.error_rates import clock_tolerance, clock_tolerance_curve
+from lessonkit.signal.frames import Frame
+from lessonkit.signal.receiver import Receiver
 
 
 def test_published_tolerances() -> None:

@@ -13,16 +13,16 @@ import math
 
 import pytest
 
-from lessonkit import equipment
-from lessonkit.bench import Bench
-from lessonkit.calls import CALLS, terminals_for
-from lessonkit.circuit import Capacitance, Network, Resistance, Source, Winding, solve
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.meter import INPUT_OHM, Meter
+from lessonkit.copper.network import Capacitance, Network, Resistance, Source, Winding, solve
+from lessonkit.copper.wire import FOOT_M, loop_ohm
 from lessonkit.errors import BadParameter
-from lessonkit.job import Equipment, Run, Supply, demo_job
-from lessonkit.jobfile import demo_names, job_from_toml
-from lessonkit.meter import INPUT_OHM, Meter
-from lessonkit.parts import CONTACTOR, RELAY, SEQUENCER, UNLOADER, VALVE, Fuse, Transformer
-from lessonkit.wire import FOOT_M, loop_ohm
+from lessonkit.job import equipment
+from lessonkit.job.calls import CALLS, terminals_for
+from lessonkit.job.model import Equipment, Run, Supply
+from lessonkit.job.parts import CONTACTOR, RELAY, SEQUENCER, UNLOADER, VALVE, Fuse, Transformer
+from lessonkit.job.toml import demo_job, demo_names, job_from_toml
 
 COILS = {"contactor": CONTACTOR, "relay": RELAY, "sequencer": SEQUENCER, "unloader": UNLOADER, "valve": VALVE}
 each_coil = pytest.mark.parametrize("coil", COILS.values(), ids=COILS)

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from crccheck.checksum import ChecksumXor8
 
-from lessonkit.checks import CRC_CATALOGUE, FRAME_CRC, Crc, OnesComplementSum, Parity
+from lessonkit.signal.crc import CRC_CATALOGUE, FRAME_CRC, Crc, OnesComplementSum, Parity
 
 NINE = b"123456789"
 

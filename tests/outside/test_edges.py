@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from lessonkit.edges import step_modes
+from lessonkit.signal.edges import step_modes
 
 # Open end, ideal driver, R = C = 1.
 OPEN_LINE = step_modes(0.0, 1.0, 1.0)

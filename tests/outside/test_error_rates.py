@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from lessonkit.errorrate import (
+from lessonkit.signal.error_rates import (
     LINE_CODES,
     LineCode,
     closed_form,
@@ -25,7 +25,7 @@ from lessonkit.errorrate import (
     q_function,
     wilson_interval,
 )
-from lessonkit.receiver import Receiver
+from lessonkit.signal.receiver import Receiver
 
 # Eb/N0 in dB -> antipodal, on-off, non-coherent.
 TABLE = {

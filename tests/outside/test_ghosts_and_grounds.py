@@ -24,16 +24,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lessonkit.bench import Bench
-from lessonkit.circuit import CONTACT_OHM, Network, Resistance, Source, Winding, solve
-from lessonkit.faults import Fault
-from lessonkit.grounds import earth_sweep, ghost_sweep, phase_volts
-from lessonkit.job import Equipment, Job, Run, Supply, demo_job
-from lessonkit.layout import BOND_OHM
-from lessonkit.meter import INPUT_OHM, Meter
-from lessonkit.parts import BOARD_RELAY_VA, RATED_V, Coil
-from lessonkit.parts import INPUT_OHM as ENCODER_INPUT_OHM
-from lessonkit.wiring import Wiring
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.layout import BOND_OHM
+from lessonkit.bench.meter import INPUT_OHM, Meter
+from lessonkit.bench.wiring import Wiring
+from lessonkit.copper.network import CONTACT_OHM, Network, Resistance, Source, Winding, solve
+from lessonkit.job.faults import Fault
+from lessonkit.job.model import Equipment, Job, Run, Supply
+from lessonkit.job.parts import BOARD_RELAY_VA, RATED_V, Coil
+from lessonkit.job.parts import INPUT_OHM as ENCODER_INPUT_OHM
+from lessonkit.job.toml import demo_job
+from lessonkit.studies.sweeps import earth_sweep, ghost_sweep, phase_volts
 
 FOOT_M = 0.3048
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import pytest
 
-from lessonkit.checks import CRC_CATALOGUE, FRAME_CRC
-from lessonkit.distance import (
+from lessonkit.signal.crc import CRC_CATALOGUE, FRAME_CRC
+from lessonkit.signal.distance import (
     from_koopman,
     hamming_distance,
     longest_data_bits,

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lessonkit.frames import (
+from lessonkit.signal.frames import (
     ManchesterError,
     character_levels,
     frame_levels,

@@ -20,8 +20,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lessonkit.channel import LEAD_BITS, TAIL_BITS, Reception, Shift, Waveform, receive
-from lessonkit.reception import receiver_of
+from lessonkit.bench.signal_path import receiver_of
+from lessonkit.signal.channel import LEAD_BITS, TAIL_BITS, Reception, Shift, Waveform, receive
 
 BOOK = runpy.run_path(str(Path(__file__).parent / "recorded" / "record_link.py"))
 CASES: dict[str, Any] = BOOK["CASES"]

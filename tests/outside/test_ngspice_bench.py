@@ -17,11 +17,10 @@ from typing import Any
 
 import pytest
 
-from lessonkit.bench import Bench
-from lessonkit.calls import CALLS
-from lessonkit.circuit import Network, Solution, solve, spice_name, to_spice
-from lessonkit.job import demo_job
-from lessonkit.jobfile import demo_names, job_from_toml
+from lessonkit.bench.bench import Bench
+from lessonkit.copper.network import Network, Solution, solve, spice_name, to_spice
+from lessonkit.job.calls import CALLS
+from lessonkit.job.toml import demo_job, demo_names, job_from_toml
 
 BOOK = runpy.run_path(str(Path(__file__).parent / "recorded" / "record_bench.py"))
 RECORDED: dict[str, Any] = json.loads(BOOK["RECORD"].read_text(encoding="ascii"))

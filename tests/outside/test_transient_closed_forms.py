@@ -26,10 +26,10 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import lambertw
 
-from lessonkit.closing import coil_inrush
-from lessonkit.elements import LEAKAGE_S, THERMAL_V
-from lessonkit.traces import Trace
-from lessonkit.transient import (
+from lessonkit.copper.elements import LEAKAGE_S, THERMAL_V
+from lessonkit.copper.inrush import coil_inrush
+from lessonkit.copper.traces import Trace
+from lessonkit.copper.transient import (
     Capacitor,
     Circuit,
     DcSource,
@@ -145,10 +145,14 @@ def test_lc_rings_at_its_frequency() -> None:
 
 def test_damped_rlc() -> None:
     """5 ohm, 10 mH and 10 uF on a 12 V step follow the underdamped closed form."""
-    circuit = Circuit([
-        DcSource("s", "a", "0", 12.0), Resistor("r", "a", "b", 5.0), Inductor("l", "b", "c", 10e-3),
-        Capacitor("c", "c", "0", 10e-6),
-    ])
+    circuit = Circuit(
+        [
+            DcSource("s", "a", "0", 12.0),
+            Resistor("r", "a", "b", 5.0),
+            Inductor("l", "b", "c", 10e-3),
+            Capacitor("c", "c", "0", 10e-6),
+        ]
+    )
     trace = simulate(circuit, 10e-3, 1e-6)
     decay, omega = 250.0, math.sqrt(1e7 - 250.0**2)
     t = trace.time_s
@@ -180,10 +184,14 @@ def test_worst_closing_peak_against_the_standard(ratio: float) -> None:
 def test_half_wave_into_a_coil(l_henry: float) -> None:
     """The coil draws the diode's conduction past the zero, to the extinction angle of the textbook."""
     r = 160.0
-    circuit = Circuit([
-        SineSource("s", "r", "0", 24.0), near_ideal("d", "r", "x"), Resistor("copper", "x", "y", r),
-        Inductor("coil", "y", "0", l_henry),
-    ])
+    circuit = Circuit(
+        [
+            SineSource("s", "r", "0", 24.0),
+            near_ideal("d", "r", "x"),
+            Resistor("copper", "x", "y", r),
+            Inductor("coil", "y", "0", l_henry),
+        ]
+    )
     trace = simulate(circuit, 2 * CYCLE_S, CYCLE_S / 4000).last_cycles(60)
     phi = math.atan(2 * math.pi * 60 * l_henry / r)
 

@@ -23,7 +23,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lessonkit.transient import Trace, simulate
+from lessonkit.copper.transient import Trace, simulate
 
 RECORDED = Path(__file__).parent / "recorded"
 BOOK = runpy.run_path(str(RECORDED / "record_transient.py"))

@@ -11,8 +11,8 @@ import math
 
 import pytest
 
-from lessonkit import wire
-from lessonkit.wire import FOOT_M
+from lessonkit.copper import wire
+from lessonkit.copper.wire import FOOT_M
 
 KILOFOOT_M = 1000 * FOOT_M
 

@@ -20,7 +20,7 @@ import tempfile
 import time
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "unit" / "school"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "unit" / "grading" / "school"))
 import orchard
 
 from lessonkit.exercises import open_workbook

@@ -31,13 +31,13 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
-from lessonkit.bench import Bench
-from lessonkit.calls import CALLS
-from lessonkit.cases import every_case, rest
-from lessonkit.circuit import Network, Resistance, Source, Winding, solve, solve_many
-from lessonkit.faults import Fault, single_faults
-from lessonkit.job import Job, demo_job
-from lessonkit.jobfile import demo_names
+from lessonkit.bench.bench import Bench
+from lessonkit.copper.network import Network, Resistance, Source, Winding, solve, solve_many
+from lessonkit.job.calls import CALLS
+from lessonkit.job.faults import Fault, single_faults
+from lessonkit.job.model import Job
+from lessonkit.job.toml import demo_job, demo_names
+from lessonkit.studies.cases import every_case, rest
 
 CONSOLE = Console()
 IMPORTS = 7

@@ -83,7 +83,7 @@ def clicks(page: Any, rounds: int, links: tuple[str, ...]) -> tuple[list[float],
 
 
 def _links(job: str) -> tuple[str, ...]:
-    from lessonkit.job import demo_job
+    from lessonkit.job.toml import demo_job
 
     return tuple(f"{run}-SIG" for run in demo_job(job).links)
 

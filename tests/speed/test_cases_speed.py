@@ -19,15 +19,15 @@ import pytest
 from rich.console import Console
 from rich.table import Table
 
-from lessonkit.bench import Bench
-from lessonkit.cases import Case, every_case, if_held, rest
-from lessonkit.circuit import to_spice
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.wiring import Wiring
+from lessonkit.copper.network import to_spice
 from lessonkit.draw.palette import OKABE_ITO
 from lessonkit.draw.still import axes
-from lessonkit.grounds import earth_sweep
-from lessonkit.job import Job, demo_job
-from lessonkit.jobfile import demo_names
-from lessonkit.wiring import Wiring
+from lessonkit.job.model import Job
+from lessonkit.job.toml import demo_job, demo_names
+from lessonkit.studies.cases import Case, every_case, if_held, rest
+from lessonkit.studies.sweeps import earth_sweep
 
 NUMBERS = (1, 3, 10, 30, 100, 300)
 

@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lessonkit.channel import Line, Noise, Receiver, _clean_looks, try_many
-from lessonkit.checks import FRAME_CRC, try_bursts
-from lessonkit.distance import _lightest_by_length, rank_polynomials
-from lessonkit.edges import step_modes
-from lessonkit.errorrate import LINE_CODES, LineCode, closed_form, count_errors, count_margin_errors
-from lessonkit.frames import Frame
+from lessonkit.signal.channel import Line, Noise, Receiver, _clean_looks, try_many
+from lessonkit.signal.crc import FRAME_CRC, try_bursts
+from lessonkit.signal.distance import _lightest_by_length, rank_polynomials
+from lessonkit.signal.edges import step_modes
+from lessonkit.signal.error_rates import LINE_CODES, LineCode, closed_form, count_errors, count_margin_errors
+from lessonkit.signal.frames import Frame
 
 BITS = 4_000_000
 

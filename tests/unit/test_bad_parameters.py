@@ -8,8 +8,10 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from lessonkit import channel, checks, distance, edges, errorrate, errors, frames, wire
-from lessonkit.channel import Line, Noise, Receiver, Shift
+from lessonkit import errors
+from lessonkit.copper import wire
+from lessonkit.signal import channel, crc, distance, edges, error_rates, frames
+from lessonkit.signal.channel import Line, Noise, Receiver, Shift
 
 RNG = np.random.default_rng(0)
 FRAME = frames.Frame(1, 2, 3).to_bytes()
@@ -58,17 +60,17 @@ CASES: dict[str, tuple[Callable[[], object], str, str, str]] = {
     "address": (lambda: frames.Frame(300, 0, 0), "address", "300", "0 to 255"),
     "call bits": (lambda: frames.Frame(1, -1, 0), "call_bits", "-1", "0 to 255"),
     "sequence": (lambda: frames.Frame(1, 0, 1.5), "sequence", "1.5", "whole number"),  # type: ignore[arg-type]
-    "crc name": (lambda: checks.crc("CRC-8/OURS"), "name", "'CRC-8/OURS'", "CRC-8/AUTOSAR"),
-    "flips": (lambda: checks.try_flips(checks.FRAME_CRC, 99, 5, RNG), "flips", "99", "32 bits"),
-    "burst": (lambda: checks.try_bursts(checks.FRAME_CRC, 0, 5, RNG), "length", "0", "32 bits"),
-    "chance": (lambda: checks.try_noise(checks.FRAME_CRC, 1.5, 5, RNG), "bit_error_rate", "1.5", "0 to 1"),
+    "crc name": (lambda: crc.crc("CRC-8/OURS"), "name", "'CRC-8/OURS'", "CRC-8/AUTOSAR"),
+    "flips": (lambda: crc.try_flips(crc.FRAME_CRC, 99, 5, RNG), "flips", "99", "32 bits"),
+    "burst": (lambda: crc.try_bursts(crc.FRAME_CRC, 0, 5, RNG), "length", "0", "32 bits"),
+    "chance": (lambda: crc.try_noise(crc.FRAME_CRC, 1.5, 5, RNG), "bit_error_rate", "1.5", "0 to 1"),
     "polynomial": (lambda: distance.hamming_distance(0x12E, 24), "full_poly", "302", "+1"),
-    "line code": (lambda: errorrate.closed_form("duo", 3), "code", "'duo'", "antipodal"),  # type: ignore[arg-type]
-    "decibels": (lambda: errorrate.closed_form("antipodal", 900), "eb_n0_db", "900", "60"),
+    "line code": (lambda: error_rates.closed_form("duo", 3), "code", "'duo'", "antipodal"),  # type: ignore[arg-type]
+    "decibels": (lambda: error_rates.closed_form("antipodal", 900), "eb_n0_db", "900", "60"),
     "hysteresis leaned on": (
-        lambda: errorrate.lean_on_errors(0, 1, EARS, 1000, RNG), "receiver", "Receiver(", "hysteresis",
+        lambda: error_rates.lean_on_errors(0, 1, EARS, 1000, RNG), "receiver", "Receiver(", "hysteresis",
     ),
-    "no bits": (lambda: errorrate.count_errors("antipodal", 1, 0, RNG), "bits", "0", "one bit"),
+    "no bits": (lambda: error_rates.count_errors("antipodal", 1, 0, RNG), "bits", "0", "one bit"),
 }  # fmt: skip
 
 

@@ -37,7 +37,7 @@ def test_shown_commands_exist_with_their_options(name: str) -> None:
         word, *rest = line.split("#")[0].split()
         assert word in COMMANDS, line
         parser = argparse.ArgumentParser()
-        getattr(import_module(COMMANDS[word].room), COMMANDS[word].add_arguments)(parser)
+        import_module(COMMANDS[word].room).add_arguments(parser)
         taken = {option for action in parser._actions for option in action.option_strings}
         assert {option.split("=")[0] for option in rest if option.startswith("--")} <= taken, line
 

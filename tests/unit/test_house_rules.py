@@ -26,7 +26,7 @@ LONGEST_ROOM = 450
 LONGEST_PUBLISHED_SUMMARY = 64
 LONGEST_SUMMARY = 100
 
-# Kept apart from floors 1 to 4, which must work where there is neither notebook nor screen.
+# Kept apart from the floors up to the studies, which must work where there is neither notebook nor screen.
 FACES_ONLY = {"matplotlib", "ipywidgets", "IPython", "scipy", "pytest", "nbformat", "nbval", "rich", "jinja2"}
 # Judges from outside: if the package used them, they could not judge it.
 TESTS_ONLY = {"scipy", "crcmod", "crccheck", "hypothesis", "playwright", "nbclient", "pytest_benchmark"}
@@ -78,23 +78,33 @@ def module_name(path: Path) -> str:
 
 
 @cache
-def floors() -> dict[str, int]:
-    """Read the map in DEVELOPERS.md: each room and its floor."""
-    found = {"__init__": 0}
-    floor = 0
-    for line in (CHECKOUT / "DEVELOPERS.md").read_text(encoding="utf-8").splitlines():
-        if heading := re.match(r"    floor (\d)  ", line):
-            floor = int(heading[1])
-        elif room := re.match(r"        (\w+)(?:[.]py|/) ", line):
-            assert room[1] not in found, f"{room[1]} is twice on the map in DEVELOPERS.md"
-            found[room[1]] = floor
+def the_map() -> dict[str, list[str]]:
+    """Read the map in DEVELOPERS.md: each folder, lowest floor first, and its rooms."""
+    found: dict[str, list[str]] = {"": []}
+    folder = ""
+    text = (CHECKOUT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    for line in text.partition("## The map")[2].partition("\n## ")[0].splitlines():
+        if heading := re.match(r"    (\w+)/  ", line):
+            folder = heading[1]
+            assert folder not in found, f"{folder}/ is twice on the map in DEVELOPERS.md"
+            found[folder] = []
+        elif room := re.match(r"      ?(?:  )?([\w/]+[.]py)  ", line):
+            found[folder].append(room[1])
     return found
+
+
+@cache
+def floors() -> dict[str, int]:
+    """Return the floor of each folder, and of each room that stands beside the folders."""
+    ground = {"__init__": 0} | {Path(room).stem: 0 for room in the_map()[""]}
+    folders = [folder for folder in the_map() if folder]
+    return ground | {folder: k for k, folder in enumerate(folders, 1)} | {"__main__": len(folders) + 1}
 
 
 def floor_of(module: str) -> int:
     """Return the floor of a module, or fail with what to do."""
     room = [*module.split("."), "__init__"][1]
-    assert room in floors(), f"lessonkit.{room} is not on the map: give it a line in DEVELOPERS.md"
+    assert room in floors(), f"lessonkit/{room} is not on the map: give it a line in DEVELOPERS.md"
     return floors()[room]
 
 
@@ -145,9 +155,15 @@ def test_rooms_stay_small() -> None:
     assert statistics.median(lengths.values()) <= 300
 
 
-def test_the_map_has_six_floors() -> None:
-    """The map in DEVELOPERS.md is there and was understood."""
-    assert set(floors().values()) == {0, 1, 2, 3, 4, 5}
+def test_the_map_is_the_tree() -> None:
+    """The map in DEVELOPERS.md names the folders and rooms that are there, each once."""
+    mapped = sorted(f"{folder}/{room}".lstrip("/") for folder, listed in the_map().items() for room in listed)
+    there = sorted(
+        path.relative_to(PACKAGE).as_posix()
+        for path in rooms()
+        if path.name not in ("__init__.py", "__main__.py") and not path.name.startswith("_")
+    )
+    assert mapped == there
 
 
 def test_imports_go_down_only() -> None:
@@ -163,14 +179,12 @@ def test_imports_go_down_only() -> None:
 
 
 def test_no_room_imports_itself_in_a_circle() -> None:
-    """Rooms that a module needs while it loads never lead back to it."""
+    """What a room imports, inside functions too, never leads back to it."""
     graph: dict[str, set[str]] = {}
     for path in rooms():
         home = module_name(path)
-        body = without_type_checking(parsed(path)).body
-        loading = ast.Module([node for node in body if not isinstance(node, ast.FunctionDef)], [])
-        found = imports(loading, home, path.name == "__init__.py")
-        graph[home] = {m for m, _ in found if m.startswith("lessonkit") and m != home}
+        found = imports(without_type_checking(parsed(path)), home, path.name == "__init__.py")
+        graph[home] = {m for m, _ in found if m.startswith("lessonkit.") and m != home}
 
     def circle(module: str, path: tuple[str, ...]) -> tuple[str, ...] | None:
         if module in path:
@@ -189,10 +203,10 @@ def test_no_room_imports_itself_in_a_circle() -> None:
 
 
 def test_lower_floors_load_no_face() -> None:
-    """Floors 0 to 4 import no picture, widget or test library while they load."""
+    """Floors up to the studies import no picture, widget or test library while they load."""
     heavy = []
     for path in rooms():
-        if floor_of(module_name(path)) > 4:
+        if floor_of(module_name(path)) > floors()["studies"]:
             continue
         for node in parsed(path).body:
             names = [a.name for a in node.names] if isinstance(node, ast.Import) else []

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from lessonkit.pristine import workbook_names
+from lessonkit.exercises.pristine import workbook_names
 
 
 @pytest.fixture(scope="module")

@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from lessonkit.__main__ import COMMANDS, Command, main
-from lessonkit.faults import BadFault, parse_fault
-from lessonkit.job import BadJob, Job
-from lessonkit.jobfile import demo_job, job_from_toml
+from lessonkit.job.faults import BadFault, parse_fault
+from lessonkit.job.model import BadJob, Job
+from lessonkit.job.toml import demo_job, job_from_toml
 
 
 @pytest.mark.parametrize(

@@ -14,16 +14,17 @@ from pathlib import Path
 
 import pytest
 
-from lessonkit.bench import Bench
-from lessonkit.calls import CALLS, terminals_for
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.meter import Meter
+from lessonkit.copper.wire import loop_ohm, resistance_per_m
 from lessonkit.exercises.core import Exercise, Givens, draw, judge, modelled
+from lessonkit.exercises.series.workbook_02 import COPPER, EXERCISES, SPLICE, TRANSFORMER
+from lessonkit.exercises.series.workbook_02_faults import EDGES_OHM, OHMS, chatter_choices, start
 from lessonkit.exercises.sheets import read_sheet, source_of
-from lessonkit.exercises.workbook_02 import COPPER, EXERCISES, SPLICE, TRANSFORMER
-from lessonkit.exercises.workbook_02_faults import EDGES_OHM, OHMS, chatter_choices, start
-from lessonkit.job import Supply, demo_job
-from lessonkit.meter import Meter
-from lessonkit.parts import CONTACTOR
-from lessonkit.wire import loop_ohm, resistance_per_m
+from lessonkit.job.calls import CALLS, terminals_for
+from lessonkit.job.model import Supply
+from lessonkit.job.parts import CONTACTOR
+from lessonkit.job.toml import demo_job
 
 NOTEBOOK = Path(__file__).resolve().parents[2] / "notebooks" / "02_the_24_volt_circuit.ipynb"
 STUDENTS = range(40)

@@ -15,10 +15,9 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from lessonkit.bench import Bench
-from lessonkit.calls import CALLS
-from lessonkit.job import demo_job
-from lessonkit.jobfile import demo_names
+from lessonkit.bench.bench import Bench
+from lessonkit.job.calls import CALLS
+from lessonkit.job.toml import demo_job, demo_names
 
 RECORD = Path(__file__).with_name("bench.json")
 

@@ -28,17 +28,18 @@ from pathlib import Path
 
 import numpy as np
 
-from lessonkit.cases import Case, if_held
-from lessonkit.channel import LEAD_BITS, TAIL_BITS
-from lessonkit.circuit import Branch, Capacitance, Resistance, Source, Winding
-from lessonkit.faults import as_faults
-from lessonkit.frames import frame_levels
-from lessonkit.job import RUN_ENDS, Job, LinkSettings, Supply, demo_job
-from lessonkit.layout import conductor_node
-from lessonkit.link import down_frame, up_frame
-from lessonkit.reception import Way, ways
-from lessonkit.settling import Settled
-from lessonkit.wiring import Wiring
+from lessonkit.bench.layout import conductor_node
+from lessonkit.bench.link import down_frame, up_frame
+from lessonkit.bench.settling import Settled
+from lessonkit.bench.signal_path import Way, ways
+from lessonkit.bench.wiring import Wiring
+from lessonkit.copper.network import Branch, Capacitance, Resistance, Source, Winding
+from lessonkit.job.faults import as_faults
+from lessonkit.job.model import RUN_ENDS, Job, LinkSettings, Supply
+from lessonkit.job.toml import demo_job
+from lessonkit.signal.channel import LEAD_BITS, TAIL_BITS
+from lessonkit.signal.frames import frame_levels
+from lessonkit.studies.cases import Case, if_held
 
 RECORD = Path(__file__).with_name("link.json")
 READ_RAW = runpy.run_path(str(Path(__file__).with_name("record_transient.py")))["read_raw"]

@@ -18,8 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-from lessonkit.steering import DcCoil, Steering, steering_circuit
-from lessonkit.transient import (
+from lessonkit.copper.transient import (
     Capacitor,
     Circuit,
     DcSource,
@@ -32,6 +31,7 @@ from lessonkit.transient import (
     spice_tag,
     to_spice,
 )
+from lessonkit.studies.steering import DcCoil, Steering, steering_circuit
 
 RECORD = Path(__file__).with_name("transient.json")
 CYCLE_S = 1 / 60
@@ -52,43 +52,76 @@ SMOOTH = DcCoil(smoothing_farad=47e-6)
 CASES: dict[str, tuple[Circuit, float, float, str]] = {
     "half-wave": (
         Circuit([_supply(), Diode("steer", "r", "x"), Resistor("load", "x", "0", 100.0)]),
-        3 * CYCLE_S, CYCLE_S / 1000, "rest",
+        3 * CYCLE_S,
+        CYCLE_S / 1000,
+        "rest",
     ),
     "half-wave, another diode, starting at the top": (
-        Circuit([
-            _supply(90.0), Diode("steer", "r", "x", 1e-14, 1.0, 2.0), Resistor("load", "x", "0", 1000.0),
-        ]),
-        2 * CYCLE_S, CYCLE_S / 1000, "rest",
+        Circuit(
+            [
+                _supply(90.0),
+                Diode("steer", "r", "x", 1e-14, 1.0, 2.0),
+                Resistor("load", "x", "0", 1000.0),
+            ]
+        ),
+        2 * CYCLE_S,
+        CYCLE_S / 1000,
+        "rest",
     ),
     "coil with freewheel diode": (
-        Circuit([
-            _supply(), Diode("steer", "r", "x"), Resistor("copper", "x", "y", 160.0),
-            Inductor("coil", "y", "0", 0.6), Diode("freewheel", "0", "x"),
-        ]),
-        6 * CYCLE_S, CYCLE_S / 1000, "rest",
+        Circuit(
+            [
+                _supply(),
+                Diode("steer", "r", "x"),
+                Resistor("copper", "x", "y", 160.0),
+                Inductor("coil", "y", "0", 0.6),
+                Diode("freewheel", "0", "x"),
+            ]
+        ),
+        6 * CYCLE_S,
+        CYCLE_S / 1000,
+        "rest",
     ),
     "rectifier with smoothing": (
-        Circuit([
-            _supply(), Diode("steer", "r", "x"), Resistor("load", "x", "0", 160.0),
-            Capacitor("smooth", "x", "0", 100e-6),
-        ]),
-        6 * CYCLE_S, CYCLE_S / 1000, "rest",
+        Circuit(
+            [
+                _supply(),
+                Diode("steer", "r", "x"),
+                Resistor("load", "x", "0", 160.0),
+                Capacitor("smooth", "x", "0", 100e-6),
+            ]
+        ),
+        6 * CYCLE_S,
+        CYCLE_S / 1000,
+        "rest",
     ),
     "ringing after closing": (
-        Circuit([
-            DcSource("battery", "p", "0", 12.0), Switch("contact", "p", "q", toggles_s=(1e-3, 6e-3)),
-            Resistor("copper", "q", "s", 5.0), Inductor("coil", "s", "t", 10e-3),
-            Capacitor("plate", "t", "0", 10e-6), Resistor("leak", "t", "0", 2000.0),
-        ]),
-        12e-3, 2e-6, "rest",
+        Circuit(
+            [
+                DcSource("battery", "p", "0", 12.0),
+                Switch("contact", "p", "q", toggles_s=(1e-3, 6e-3)),
+                Resistor("copper", "q", "s", 5.0),
+                Inductor("coil", "s", "t", 10e-3),
+                Capacitor("plate", "t", "0", 10e-6),
+                Resistor("leak", "t", "0", 2000.0),
+            ]
+        ),
+        12e-3,
+        2e-6,
+        "rest",
     ),
     "pulses from an operating point": (
-        Circuit([
-            PulseSource("driver", "d", "0", 1.0, 5.0, 0.4e-3, 0.2e-3, 1e-5, 2e-5, 1e-3, 1000.0),
-            Resistor("way", "d", "x", 1000.0), Capacitor("line", "x", "0", 50e-9),
-            Resistor("receiver", "x", "0", 1e4),
-        ]),
-        3e-3, 1e-6, "dc",
+        Circuit(
+            [
+                PulseSource("driver", "d", "0", 1.0, 5.0, 0.4e-3, 0.2e-3, 1e-5, 2e-5, 1e-3, 1000.0),
+                Resistor("way", "d", "x", 1000.0),
+                Capacitor("line", "x", "0", 50e-9),
+                Resistor("receiver", "x", "0", 1e4),
+            ]
+        ),
+        3e-3,
+        1e-6,
+        "dc",
     ),
     "steering, none": (_steered("none", FREE), 2 * CYCLE_S, CYCLE_S / 1000, "rest"),
     "steering, first": (_steered("first", FREE), 4 * CYCLE_S, CYCLE_S / 1000, "rest"),
@@ -97,7 +130,10 @@ CASES: dict[str, tuple[Circuit, float, float, str]] = {
     "steering, both, bare coils": (_steered("both", BARE), 4 * CYCLE_S, CYCLE_S / 1000, "rest"),
     "steering, first, smoothed": (_steered("first", SMOOTH), 4 * CYCLE_S, CYCLE_S / 1000, "rest"),
     "steering, second, far-first shorted": (
-        _steered("second", FREE, shorted=("far-first",)), 4 * CYCLE_S, CYCLE_S / 1000, "rest",
+        _steered("second", FREE, shorted=("far-first",)),
+        4 * CYCLE_S,
+        CYCLE_S / 1000,
+        "rest",
     ),
 }
 

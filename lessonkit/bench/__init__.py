@@ -1,0 +1,1 @@
+"""Bench: a job brought to life, one consistent state through time."""

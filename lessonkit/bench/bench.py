@@ -1,0 +1,441 @@
+"""A bench: a job brought to life, with calls, faults and time.
+
+    bench = Bench(demo_job("two-run"))
+    bench.set_call("cool-2")
+    bench.advance(10)
+    bench.state.responding["compressor stage 2"]
+
+Power and signal share the same copper, and one circuit decides both.  After every change the bench settles:
+it solves the network, lets each coil compare its volts with its pick-up and drop-out, each board with what
+it needs, the fuse with what it carries, and repeats until nothing changes.  If the states go round in a
+circle, that is chatter, and it is reported with the coils that do it.  Time then runs from event to event:
+polls, watchdogs, timers, boards that start again.
+
+A bench is the one thing in lessonkit that changes in place; what it shows (`state`) is a value.  Its chance
+part (noise, the phase of the shift) is seeded, so the same steps give the same states.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import replace
+from types import MappingProxyType
+
+import numpy as np
+
+from lessonkit.bench import signal_path
+from lessonkit.bench.link import Ends, LinkState, Listener
+from lessonkit.bench.settling import (
+    CONTACTOR,
+    DEFROST_BOARD,
+    Latches,
+    Settled,
+    blown_by,
+    is_fed,
+    settle,
+    too_weak,
+    what_asks,
+)
+from lessonkit.bench.state import Event, State, read_circuit, read_link, what_happened
+from lessonkit.bench.wiring import Wiring
+from lessonkit.copper.network import Branch, Network, Solution, to_spice
+from lessonkit.errors import require, require_finite
+from lessonkit.job import equipment
+from lessonkit.job.calls import check_call
+from lessonkit.job.faults import Fault, as_faults, contactor_welded, thermostat_terminals
+from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.job.parts import INPUT_LIVE_V
+from lessonkit.job.toml import load_job
+
+#: A coil or board that lets go this often within this time, while nobody changed the call or the faults,
+#: chatters.
+CHATTER_RELEASES, CHATTER_WINDOW_S = 2, 900.0
+
+_TINY_S = 1e-9
+_CACHE = 2048
+_LOG = 4096
+
+
+class Bench:
+    """A living job.
+
+    Parameters: `job` is a `Job` or the name or path of one; `seed` fixes noise and phases; `outdoor_c` is
+    the outdoor air.
+    """
+
+    def __init__(
+        self, job: Job | str, seed: int = 0, faults: Iterable[Fault | str] = (), outdoor_c: float = 8.0
+    ) -> None:
+        self.job = job if isinstance(job, Job) else load_job(job)
+        require(isinstance(seed, int | np.integer) and seed >= 0, "seed", seed, "a whole number, 0 or more")
+        self._rng = np.random.default_rng(seed)
+        self.time_s = 0.0
+        self.call = "off"
+        self.powered = True
+        self.outdoor_c = _outdoor(outdoor_c)
+        self.faults: tuple[Fault, ...] = ()
+        self._boots: dict[str, float] = {}
+        self._releases: dict[str, deque[float]] = {}
+        self._log: deque[Event] = deque(maxlen=_LOG)
+        self._switched_s = -math.inf
+        self._timers = equipment.Timers(coil_c=self.outdoor_c)
+        self._timers_at_s = 0.0
+        self._links = {run: Ends(run) for run in self.job.links}
+        # An exchange is acted on when it ends, so the first poll is done one exchange after the start.
+        self._polls = {run: self.job.runs[run].link.exchange_s for run in self.job.links}
+        self._latches = Latches()
+        self._rewire(as_faults(faults, self.job))
+        self._latches = replace(self._latches, awake=frozenset(self.wiring.boards))
+        self._settle()
+        self._sleep_if_too_weak_to_start()
+
+    # ---- what a person does to a bench ----
+
+    def set_call(self, call: str) -> None:
+        """Let the thermostat ask for `call`, one of `calls.CALLS`."""
+        check_call(call)
+        if call != self.call:
+            self.call = call
+            self._disturbed()
+
+    def set_faults(self, faults: Iterable[Fault | str]) -> None:
+        """Break the job in exactly these ways, at this moment; `[]` mends everything but a blown fuse.
+
+        Raises `BadFault` for a fault that this job can't have, and changes nothing then.
+        """
+        checked = as_faults(faults, self.job)
+        if checked != self.faults:
+            self._rewire(checked)
+            self._disturbed()
+
+    def add_fault(self, fault: Fault | str) -> None:
+        """Break one thing more."""
+        self.set_faults([*self.faults, fault])
+
+    def clear_fault(self, fault: Fault | str) -> None:
+        """Mend one thing."""
+        gone = as_faults([fault], self.job)[0]
+        self.set_faults([one for one in self.faults if one != gone])
+
+    def set_power(self, on: bool) -> None:
+        """Close or open the disconnect ahead of the transformers."""
+        if on != self.powered:
+            self.powered = bool(on)
+            self._disturbed()
+
+    def replace_fuse(self) -> None:
+        """Put in a whole fuse; it blows again if what blew it is still there."""
+        self._latches = replace(self._latches, blown=blown_by(self.faults))
+        self._disturbed()
+
+    def set_outdoor_c(self, outdoor_c: float) -> None:
+        """Set the outdoor air in degrees Celsius."""
+        air_c = _outdoor(outdoor_c)
+        self._run_timers()
+        self.outdoor_c = air_c
+        self._settle()
+
+    def force_defrost(self) -> None:
+        """Do what the test pins of a defrost board do: frost the coil and let the interval be over now."""
+        self._run_timers()
+        self._timers = replace(
+            self._timers,
+            coil_c=min(self._timers.coil_c, equipment.FROST_CLOSES_C),
+            frost_switch=True,
+            frosted_s=self.job.equipment.defrost_every_s,
+        )
+        self._disturbed()
+
+    def skip_delay(self) -> None:
+        """Let the short-cycle delay be over now, as the test pins of many boards do."""
+        self._timers = replace(self._timers, free_at_s=self.time_s)
+        self._settle()
+
+    def advance(self, seconds: float) -> State:
+        """Let time pass, from event to event, and return the state at the end of it."""
+        require(
+            0 <= require_finite("seconds", seconds) <= 1e7, "seconds", seconds, "from 0 to 10 million seconds"
+        )
+        end_s = self.time_s + float(seconds)
+        while True:
+            next_s = self._next_event_s()
+            if next_s > end_s + _TINY_S:
+                break
+            self.time_s = max(self.time_s, next_s)
+            self._events()
+        self.time_s = end_s
+        self._run_timers()
+        return self.state
+
+    # ---- wiring and settling ----
+
+    def _rewire(self, faults: tuple[Fault, ...]) -> None:
+        blown = (self._latches.blown - blown_by(self.faults)) | blown_by(faults)
+        self._latches = replace(self._latches, blown=blown)
+        self.faults = faults
+        self.wiring = Wiring(self.job, faults)
+        self._solutions: dict[frozenset[str], Solution] = {}
+        self._trials = signal_path.Trials(self.wiring, self._rng)
+        self._welded = contactor_welded(faults)
+
+    def _disturbed(self) -> None:
+        """Settle after something from outside: what chattered before may be over."""
+        self._releases.clear()
+        self._run_timers()
+        self._settle()
+
+    @property
+    def called(self) -> frozenset[str]:
+        """Return the terminals that the thermostat means to energise."""
+        return thermostat_terminals(self.job, self.call, self.faults)
+
+    def _asks(self) -> dict[str, str]:
+        """Return what wants to be on, each with the board that has to be awake for it."""
+        holds = {(run, "near"): ends.near.held for run, ends in self._links.items()}
+        holds |= {(run, "far"): ends.far.held for run, ends in self._links.items()}
+        free = self.time_s >= self._timers.free_at_s - _TINY_S
+        defrosting = self._timers.defrosting and DEFROST_BOARD in self._latches.awake
+        return what_asks(self.wiring, self.called, holds, self.powered, free, defrosting)
+
+    def _solved(self, on: frozenset[str]) -> Solution:
+        if on not in self._solutions:
+            if len(self._solutions) > _CACHE:
+                self._solutions.clear()
+            self._solutions[on] = self.wiring.solve([on], self.job.frequency_hz)[0]
+        return self._solutions[on]
+
+    def _settle(self) -> None:
+        """Settle the circuit, let what hangs on it react, and go on until neither moves the other."""
+        seen = []
+        while True:
+            asks = self._asks()
+            before = self._latches
+            self._settled = settle(self.wiring, before, asks, self._solved)
+            self._latches = self._settled.latches
+            self._follow(before, self._settled)
+            now = (asks, self._latches)
+            if self._asks() == asks or now in seen:
+                break
+            seen.append(now)
+        self._plan_boots()
+
+    def _follow(self, before: Latches, settled: Settled) -> None:
+        """Let the boards' memories follow what the circuit did."""
+        for name in settled.released:
+            self._note_release(name)
+        self._log.extend(what_happened(self.time_s, before, settled))
+        for name in before.awake - settled.latches.awake:
+            self._forget_links(name)
+        if CONTACTOR in before.sealed ^ settled.latches.sealed or CONTACTOR in settled.released:
+            self._run_timers(before)
+            self._switched_s = self.time_s
+            # The board sees its terminal lose volts, not the armature: a coil that burns out starts no delay.
+            if CONTACTOR in settled.released and not self.wiring.coils[CONTACTOR].burnt_out:
+                self._hold_compressor()
+        kit = self.job.equipment
+        self._timers = equipment.settle_board(
+            self._timers, self._mode(), self.time_s, kit.defrost_every_s, kit.defrost_limit_s
+        )
+        if DEFROST_BOARD not in self._latches.awake:  # it counts nothing, defrosts nothing, and forgets
+            self._timers = replace(self._timers, defrost_until_s=None, frosted_s=0.0)
+
+    def _mode(self, latches: Latches | None = None) -> equipment.Mode:
+        sealed = (latches or self._latches).sealed
+        running = self._welded or CONTACTOR in sealed
+        cooling = equipment.valve_cools("out:reversing-valve" in sealed, self.job.equipment.valve)
+        return equipment.Mode(running, cooling, self.outdoor_c)
+
+    def _hold_compressor(self) -> None:
+        free_at_s = self.time_s + self.job.equipment.short_cycle_s
+        self._timers = replace(self._timers, free_at_s=free_at_s)
+
+    def _note_release(self, name: str) -> None:
+        self._releases.setdefault(name, deque(maxlen=CHATTER_RELEASES)).append(self.time_s)
+
+    # ---- boards that fall asleep and start again ----
+
+    def _forget_links(self, board: str) -> None:
+        """A board that falls asleep forgets what it heard, and lets its relays go."""
+        place, _, part = board.partition(":")
+        for run, ends in self._links.items():
+            near, far = RUN_ENDS[run]
+            if part == "relay-board" and place == far:
+                self._links[run] = replace(ends, far=Listener())
+            elif part == "encoder" and place == near:
+                self._links[run] = replace(ends, near=Listener())
+
+    def _plan_boots(self) -> None:
+        """Give every sleeping board that has volts again its time to start; forget those that lost them."""
+        for name, board in self.wiring.boards.items():
+            if name in self._latches.awake or not is_fed(self.wiring, name, self.solution, awake=False):
+                self._boots.pop(name, None)
+            else:
+                self._boots.setdefault(name, self.time_s + board.electronics.boot_s)
+
+    def _sleep_if_too_weak_to_start(self) -> None:
+        """At the very start, nothing runs on volts that it could not have started on."""
+        while weak := too_weak(self.wiring, self._latches.awake, self.solution, awake=False):
+            self._latches = replace(self._latches, awake=self._latches.awake - weak)
+            self._settle()
+        self._releases.clear()
+
+    # ---- time ----
+
+    def _run_timers(self, latches: Latches | None = None) -> None:
+        """Bring the outdoor board's memory up to now, with the coils as they were until now."""
+        if self.time_s > self._timers_at_s:
+            seconds = self.time_s - self._timers_at_s
+            self._timers = equipment.after(self._timers, self._mode(latches), seconds)
+        self._timers_at_s = self.time_s
+
+    def _next_event_s(self) -> float:
+        times = [*self._polls.values(), *self._boots.values()]
+        for run, ends in self._links.items():
+            settings = self.job.runs[run].link
+            times += [
+                t for t in (ends.far.deadline_s(settings), ends.near.deadline_s(settings)) if t is not None
+            ]
+        if self._timers.free_at_s > self.time_s + _TINY_S:
+            times.append(self._timers.free_at_s)
+        if self._timers.defrost_until_s is not None:
+            times.append(self._timers.defrost_until_s)
+        times.append(max(self._board_changes_s(), self.time_s))
+        return min(times)
+
+    def _events(self) -> None:
+        now, changed = self.time_s + _TINY_S, False
+        for name in [name for name, due in self._boots.items() if due <= now]:
+            del self._boots[name]
+            self._latches = replace(self._latches, awake=self._latches.awake | {name})
+            self._log.append(Event(self.time_s, name, "starts"))
+            if name == DEFROST_BOARD:
+                self._run_timers()
+                self._hold_compressor()  # common practice: the delay also follows a loss of power
+                self._timers = replace(self._timers, frosted_s=0.0)
+            changed = True
+        for run in self.job.links:
+            changed |= self._watch(run)
+            if self._polls[run] <= now:
+                changed |= self._poll(run)
+        timed = self._timers.free_at_s, self._timers.defrost_until_s or math.inf, self._board_changes_s()
+        if changed or any(abs(t - self.time_s) <= 1e-6 for t in timed):
+            self._run_timers()
+            self._settle()
+
+    def _board_changes_s(self) -> float:
+        """Return when the defrost board changes something by itself."""
+        every_s = self.job.equipment.defrost_every_s
+        return self._timers_at_s + equipment.next_change_s(self._timers, self._mode(), every_s)
+
+    def _watch(self, run: str) -> bool:
+        ends, settings = self._links[run], self.job.runs[run].link
+        far, near = ends.far.watches(self.time_s, settings), ends.near.watches(self.time_s, settings)
+        self._links[run] = replace(ends, far=far, near=near)
+        if ends.far.held and not far.held:
+            self._note_release(f"{RUN_ENDS[run][1]}:relay-board")
+        return (far.held, near.held) != (ends.far.held, ends.near.held)
+
+    def _poll(self, run: str) -> bool:
+        settings, (near, far) = self.job.runs[run].link, RUN_ENDS[run]
+        self._polls[run] += settings.interval_s
+        if f"{near}:encoder" not in self._latches.awake:
+            return False
+        ends = self._links[run]
+        live, wants_heat = self.read(run)
+        hears = f"{far}:relay-board" in self._latches.awake
+        down = hears and self._gets_through(run, "down", live)
+        up = down and self._gets_through(run, "up", live)
+        after = ends.exchange(live, wants_heat, down, up, self.time_s, settings)
+        self._links[run] = after
+        return (after.far.held, after.near.held) != (ends.far.held, ends.near.held)
+
+    def way(self, run: str, way: str) -> signal_path.Way:
+        """Return what the receiver of one way over a link, "down" or "up", gets now."""
+        return self._way(run, way, self.read(run)[0])
+
+    def read(self, run: str) -> tuple[frozenset[str], bool]:
+        """Return what a link's encoder reads as live, and whether its far end sees D asked for."""
+        return signal_path.live_terminals(self.wiring, self.solution, run, INPUT_LIVE_V)
+
+    def _way(self, run: str, way: str, live: frozenset[str]) -> signal_path.Way:
+        """Return one way for frames that carry these terminals, with its pool of trials."""
+        switching = self.time_s - self._switched_s <= self.job.runs[run].link.exchange_s
+        return self._trials.way(self._settled.on, self._latches.awake, run, way, live, switching)
+
+    def _gets_through(self, run: str, way: str, live: frozenset[str]) -> bool:
+        pool = self._way(run, way, live).pool
+        if pool.all():
+            return True
+        return bool(pool.any()) and bool(pool[self._rng.integers(pool.size)])
+
+    # ---- what it shows ----
+
+    @property
+    def log(self) -> tuple[Event, ...]:
+        """Return what coils, boards and fuses did, oldest first: the latest few thousand events."""
+        return tuple(self._log)
+
+    @property
+    def chatter(self) -> tuple[str, ...]:
+        """Return the coils and boards that pull in and let go again and again."""
+        old = self.time_s - CHATTER_WINDOW_S
+        often = {
+            n for n, times in self._releases.items() if len(times) == CHATTER_RELEASES and times[0] >= old
+        }
+        return tuple(sorted(self._settled.chattering | often))
+
+    @property
+    def solution(self) -> Solution:
+        """Return the settled network's solution at the supply frequency."""
+        return self._settled.solution
+
+    def network(self, extra: Iterable[Branch] = ()) -> Network:
+        """Return the network in its present state, with extra branches (a meter's input, say) if wanted."""
+        return self.wiring.network(self._settled.on, extra)
+
+    def to_spice(self) -> str:
+        """Return the network in its present state as a netlist that ngspice runs in batch."""
+        faults = ", ".join(map(str, self.faults)) or "no fault"
+        return to_spice(self.network(), self.job.frequency_hz, f"{self.job.name}: {self.call}, {faults}")
+
+    def link_state(self, run: str) -> LinkState:
+        """Return one link as a reader sees it."""
+        down, up = self.way(run, "down"), self.way(run, "up")
+        return read_link(self.wiring, self._settled, self._links[run], down, up)
+
+    @property
+    def state(self) -> State:
+        """Return what the bench shows now."""
+        words = equipment.responding(
+            self._latches.sealed,
+            self.job.equipment.valve,
+            self._timers,
+            DEFROST_BOARD in self._latches.awake,
+            self._welded,
+        )
+        return State(
+            job=self.job.name,
+            time_s=self.time_s,
+            call=self.call,
+            faults=tuple(map(str, self.faults)),
+            **read_circuit(self.wiring, self._settled),
+            responding=MappingProxyType(words),
+            delivering=equipment.delivering(words, self.job.equipment.valve),
+            links=MappingProxyType({run: self.link_state(run) for run in self.job.links}),
+            chatter=self.chatter,
+            fuse="blown" if self._latches.blown else "whole",
+            called=self.called,
+            powered=self.powered,
+            outdoor_c=self.outdoor_c,
+            coil_c=self._timers.coil_c,
+            waiting_s=max(self._timers.free_at_s - self.time_s, 0.0),
+        )
+
+
+def _outdoor(outdoor_c: float) -> float:
+    """Return an outdoor temperature in Celsius if there is air like that."""
+    air_c = require_finite("outdoor_c", outdoor_c)
+    require(-40.0 <= air_c <= 55.0, "outdoor_c", outdoor_c, "from -40 to 55 C")
+    return air_c

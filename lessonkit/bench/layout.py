@@ -1,0 +1,366 @@
+"""The layout of a job: what each of its parts puts into the circuit.
+
+A job and its faults fix the layout: conductors with their resistance, their capacitance to the neighbours
+in the sheath and their insulation; transformers behind fuses; coils, boards, contacts; the earth path;
+faults.  Nodes are `place:terminal`.  A conductor that is no terminal (SIG, spare, bad) gets a terminal of
+its own at each end; at the air handler, where two runs meet, its name says where the wire goes:
+`air:SIG-stat`, `air:SIG-out`.
+
+Where the model stops: capacitance sits at the two ends of a conductor, which is exact to a part in a million
+at 60 Hz; neighbours are the two conductors beside it in the sheath; C is bonded to grounded metal at the air
+handler, as makers often do, and nowhere else unless the return is the earth path.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from lessonkit.copper.network import (
+    CONTACT_OHM,
+    Branch,
+    Capacitance,
+    Resistance,
+    Source,
+    Winding,
+)
+from lessonkit.job.calls import PLACES
+from lessonkit.job.faults import Fault
+from lessonkit.job.model import RUN_ENDS, Job, Run, Supply, is_idle
+from lessonkit.job.parts import BOARD_RELAY_VA, INPUT_OHM, RATED_V, Coil, Electronics
+
+#: The node that everything is measured against: C at the air handler.
+REFERENCE = "air:C"
+
+BOND_OHM = 0.02  # a bonding jumper or a strap on one enclosure
+LEAK_OHM = 1e9  # what any terminal leaks to its common across a board (typical of clean boards, from memory)
+SHORT_OHM = 0.1  # two bare conductors pressed together
+
+
+def _is_no_terminal(conductor: str) -> bool:
+    return conductor == "SIG" or is_idle(conductor)
+
+
+def conductor_node(run_name: str, conductor: str, place: str) -> str:
+    """Return the node at one end of a conductor.
+
+    `conductor_node("outdoor", "SIG", "air")` is `air:SIG-out`.
+    """
+    if place == "air" and _is_no_terminal(conductor):
+        other = "stat" if run_name == "thermostat" else "out"
+        return f"air:{conductor}-{other}"
+    return f"{place}:{conductor}"
+
+
+@dataclass(frozen=True)
+class CoilPlace:
+    """A coil where it sits: `name` is "place:coil", `a` and `b` its nodes; a burnt-out one never pulls in."""
+
+    name: str
+    coil: Coil
+    a: str
+    b: str
+    burnt_out: bool = False
+
+
+@dataclass(frozen=True)
+class BoardPlace:
+    """Electronics where they sit: `hot` and `common` feed them; a dead one never wakes."""
+
+    name: str
+    electronics: Electronics
+    hot: str
+    common: str
+    dead: bool = False
+
+
+@dataclass(frozen=True)
+class Toggle:
+    """A two-way element: the branches that it is when it is off and when it is on."""
+
+    off: Branch
+    on: Branch
+
+
+@dataclass
+class Layout:
+    """What has been laid out so far; the helpers below each add what one part of the job puts in.
+
+    `fixed` never change; `toggles` are two-way elements by name; `coils` and `boards` are by "place:name".
+    """
+
+    job: Job
+    faults: tuple[Fault, ...]
+    fixed: list[Branch] = field(default_factory=list)
+    toggles: dict[str, Toggle] = field(default_factory=dict)
+    coils: dict[str, CoilPlace] = field(default_factory=dict)
+    boards: dict[str, BoardPlace] = field(default_factory=dict)
+
+    def found(self, where: str, part: str, kind: str) -> list[Fault]:
+        """Return the faults of one kind on one part."""
+        return [f for f in self.faults if (f.where, f.part, f.kind) == (where, part, kind)]
+
+    def has(self, where: str, part: str, kind: str) -> bool:
+        """Return whether a part has a fault of this kind."""
+        return bool(self.found(where, part, kind))
+
+    def r(self, name: str, a: str, b: str, ohm: float, note: str) -> None:
+        """Add a resistance."""
+        self.fixed.append(Resistance(name, a, b, ohm, note))
+
+    def contact(self, key: str, a: str, b: str, note: str, stuck: str = "") -> None:
+        """Add a contact; a stuck one is the same on and off."""
+        closed, opened = Resistance(key, a, b, CONTACT_OHM, note), Resistance(key, a, b, math.inf, note)
+        if stuck == "stuck-closed":
+            opened = closed
+        elif stuck == "stuck-open":
+            closed = opened
+        self.toggles[key] = Toggle(opened, closed)
+
+    def coil(self, place: str, name: str, coil: Coil, terminal: str) -> None:
+        """Add a coil between a terminal and C; a burnt-out one carries nothing."""
+        a, b, key = f"{place}:{terminal}", f"{place}:C", f"coil {place}:{name}"
+        note, burnt_out = f"{name} at {place}", self.has(place, name, "burnt-out")
+        self.coils[f"{place}:{name}"] = CoilPlace(f"{place}:{name}", coil, a, b, burnt_out)
+        if burnt_out:
+            burnt = Resistance(key, a, b, math.inf, f"{note}, winding open")
+            self.toggles[key] = Toggle(burnt, burnt)
+            return
+        # Coils are wound for the frequency of their job, so a 50 Hz job has 50 Hz coils.
+        hz = self.job.frequency_hz
+        self.toggles[key] = Toggle(
+            Winding(key, a, b, coil.r_ohm, coil.l_henry(False, hz), f"{note}, armature open"),
+            Winding(key, a, b, coil.r_ohm, coil.l_henry(True, hz), f"{note}, sealed"),
+        )
+
+    def board(self, place: str, name: str, electronics: Electronics) -> None:
+        """Add electronics between R and C."""
+        hot, common = f"{place}:R", f"{place}:C"
+        self.boards[f"{place}:{name}"] = BoardPlace(
+            f"{place}:{name}", electronics, hot, common, self.has(place, name, "dead")
+        )
+        self.r(f"board {place}:{name}", hot, common, electronics.r_ohm, f"{name} at {place}: what it draws")
+
+
+def _add_supply(to: Layout, place: str, supply: Supply, in_phase: bool = True) -> None:
+    share = 0.0 if to.has(place, "transformer", "dead") else 1.0
+    for fault in to.found(place, "transformer", "weak"):
+        share *= float(fault.value or 0.0)
+    hot, common, key = f"{place}:XFMR", f"{place}:C", f"transformer {place}"
+    ac_v = supply.open_v * share * (1 if in_phase else -1)
+    r_ohm = supply.transformer.r_ohm
+    to.toggles[f"power {place}"] = Toggle(
+        Source(key, hot, common, r_ohm, 0j, note=f"{key}, power off"),
+        Source(key, hot, common, r_ohm, complex(ac_v), note=key),
+    )
+    whole = Resistance(f"fuse {place}", hot, f"{place}:R", supply.fuse.r_ohm, f"fuse at {place}")
+    to.toggles[f"fuse {place}"] = Toggle(
+        Resistance(whole.name, hot, whole.b, math.inf, f"{whole.note}, blown"), whole
+    )
+
+
+def _add_earth(to: Layout) -> None:
+    run = to.job.outdoor_run
+    to.r("bond air", "air:C", "air:GND", BOND_OHM, "C bonded to grounded metal at the air handler")
+    ohm = run.earth_ohm + sum(float(f.value or 0) for f in to.found("outdoor", "earth", "resistance"))
+    if to.has("outdoor", "earth", "open"):
+        ohm = math.inf
+    to.r("earth outdoor", "air:GND", "out:GND", ohm, "equipment ground between air handler and outdoor unit")
+    if run.arrangement == "link" and run.return_by == "earth":
+        to.r(
+            "bond out",
+            "out:C",
+            "out:GND",
+            BOND_OHM,
+            "common of the relay board bonded to grounded metal outdoors",
+        )
+    to.r("leak out:GND", "out:GND", "out:C", LEAK_OHM, "leakage")
+    # Whatever is cut off from everything else still leaks to the building through walls and soil.
+    to.r("leak stat", "stat:C", "air:GND", LEAK_OHM, "leakage of the thermostat to the building")
+    to.r("leak out", "out:GND", "air:GND", LEAK_OHM, "leakage of the outdoor unit to the building")
+
+
+def _add_run(to: Layout, name: str, run: Run) -> None:
+    near, far = RUN_ENDS[name]
+    near_node = {c: conductor_node(name, c, near) for c in run.conductors}
+    far_node = {c: conductor_node(name, c, far) for c in run.conductors}
+    for fault in to.faults:
+        if fault.where == name and fault.kind == "swapped":
+            one, two = fault.part, str(fault.value)
+            far_node[one], far_node[two] = far_node[two], far_node[one]
+    broken_at: dict[str, float | None] = {}
+    for conductor in run.conductors:
+        ends = near_node[conductor], far_node[conductor]
+        broken_at[conductor] = _add_conductor(to, name, run, conductor, *ends)
+    for one, two in run.neighbours():
+        pair = f"{name} {one}/{two}"
+        for end, a, b, part in _side_by_side(broken_at[one], broken_at[two]):
+            a_node = (near_node if a == "near" else far_node)[one]
+            b_node = (near_node if b == "near" else far_node)[two]
+            c_farad, ohm = run.pair_farad * part, run.insulation_ohm / part if part else math.inf
+            to.fixed.append(Capacitance(f"c {pair} {end}", a_node, b_node, c_farad, f"{pair}, {end}"))
+            to.r(f"i {pair} {end}", a_node, b_node, ohm, f"insulation {pair}, {end}")
+    for fault in to.faults:
+        if fault.where != name or fault.kind not in ("short", "earth"):
+            continue
+        here = _on_conductor(to, name, fault.part, fault.at, near_node, far_node)
+        if fault.kind == "short":
+            there = _on_conductor(to, name, str(fault.value), fault.at, near_node, far_node)
+            to.r(f"fault {fault}", here, there, SHORT_OHM, f"short {name}.{fault.part} to {fault.value}")
+        else:
+            # Metal outdoors is the outdoor unit's; a touch there sends its current home along the earth path.
+            metal = "out:GND" if name == "outdoor" and fault.at >= 0.5 else "air:GND"
+            to.r(
+                f"fault {fault}",
+                here,
+                metal,
+                float(fault.value or SHORT_OHM),
+                f"{name}.{fault.part} to grounded metal",
+            )
+
+
+def _side_by_side(one: float | None, two: float | None) -> list[tuple[str, str, str, float]]:
+    """Return which pieces of two neighbours lie side by side, and over what part of the run.
+
+    `one` and `two` say where each is broken (None: nowhere).  A whole conductor's capacitance is divided
+    where its neighbour is broken.
+    """
+    one, two = (0.5 if two is None else two) if one is None else one, two
+    two = one if two is None else two
+    found = [("near end", "near", "near", min(one, two)), ("far end", "far", "far", 1 - max(one, two))]
+    if one < two:
+        found.append(("between the breaks", "far", "near", two - one))
+    elif two < one:
+        found.append(("between the breaks", "near", "far", one - two))
+    return found
+
+
+def _cuts(to: Layout, name: str, conductor: str) -> list[float]:
+    """Return the positions at which a fault touches a conductor, from the near end."""
+    touched = {
+        f.at
+        for f in to.faults
+        if f.where == name
+        and f.kind in ("short", "earth")
+        and conductor in (f.part, f.value if f.kind == "short" else None)
+    }
+    return sorted(touched)
+
+
+def _on_conductor(
+    to: Layout, name: str, conductor: str, at: float, near_node: dict[str, str], far_node: dict[str, str]
+) -> str:
+    if at <= 0:
+        return near_node[conductor]
+    return far_node[conductor] if at >= 1 else f"{name}:{conductor}@{at:g}"
+
+
+def _add_conductor(to: Layout, name: str, run: Run, conductor: str, near: str, far: str) -> float | None:
+    """Add one conductor in as many pieces as faults cut it into; return where it is broken, if it is."""
+    opened = [f.at for f in to.found(name, conductor, "open")] + (
+        [0.5] if conductor.startswith("bad") else []
+    )
+    extra = sum(float(f.value or 0) for f in to.found(name, conductor, "resistance"))
+    cuts = [at for at in _cuts(to, name, conductor) if 0 < at < 1]
+    points = [0.0, *cuts, 1.0]
+    nodes = [near, *(f"{name}:{conductor}@{at:g}" for at in cuts), far]
+    for k in range(len(points) - 1):
+        low, high = points[k], points[k + 1]
+        last = k == len(points) - 2
+        broken = any(low <= at < high or (last and at == high) for at in opened)
+        # A bad splice is thought of as near the middle: in the piece that holds it.
+        spliced = extra if low <= 0.5 < high else 0.0
+        ohm = math.inf if broken else max(run.conductor_ohm * (high - low), 1e-6) + spliced
+        to.r(f"{name}.{conductor}#{k}", nodes[k], nodes[k + 1], ohm, f"conductor {name}.{conductor}")
+        if k:
+            to.r(f"leak {nodes[k]}", nodes[k], REFERENCE, LEAK_OHM, "leakage")
+    return opened[0] if opened else None
+
+
+def _add_link(to: Layout, name: str, run: Run) -> None:
+    job, (near, far) = to.job, RUN_ENDS[name]
+    to.board(near, "encoder", job.encoder)
+    to.board(far, "relay-board", job.relay_board)
+    terminals = job.call_terminals if name == "thermostat" else job.outdoor_terminals
+    for terminal in terminals:
+        to.r(
+            f"input {near}:{terminal}",
+            f"{near}:{terminal}",
+            f"{near}:C",
+            INPUT_OHM,
+            f"encoder input {terminal} at {near}",
+        )
+        _add_relay(to, far, terminal, f"{far}:R", f"{far}:{terminal}")
+    if name == "outdoor":
+        to.r(f"input {far}:D", f"{far}:D", f"{far}:C", INPUT_OHM, f"relay board input D at {far}")
+        _add_relay(to, near, "D", f"{near}:R", f"{near}:D")
+    for end, place in (("near", near), ("far", far)):
+        node, common = conductor_node(name, "SIG", place), f"{place}:C"
+        key, note = f"driver {name}.{end}", f"signal driver of {name} at {place}"
+        to.r(
+            f"receiver {name}.{end}", node, common, run.link.load_ohm, f"signal receiver of {name} at {place}"
+        )
+        to.toggles[key] = Toggle(
+            Resistance(key, node, common, math.inf, f"{note}, released"),
+            Source(key, node, common, run.link.drive_ohm, 0j, run.link.drive_v, note=note),
+        )
+
+
+def _add_relay(to: Layout, place: str, terminal: str, a: str, b: str) -> None:
+    stuck = next((f.kind for f in to.faults if f.where == place and f.part == f"relay-{terminal}"), "")
+    key = f"{place}:{terminal}"
+    to.contact(f"relay {key}", a, b, f"relay {terminal} at {place}", stuck)
+    pull, hot, common = f"pull {key}", f"{place}:R", f"{place}:C"
+    ohm, note = RATED_V**2 / BOARD_RELAY_VA, f"coil of relay {terminal} on the board at {place}"
+    to.toggles[pull] = Toggle(
+        Resistance(pull, hot, common, math.inf, note), Resistance(pull, hot, common, ohm, note)
+    )
+
+
+def _add_equipment(to: Layout) -> None:
+    job, kit = to.job, to.job.equipment
+    valve = kit.valve
+    to.board("stat", "thermostat", job.thermostat)
+    for terminal in job.call_terminals:
+        to.contact(f"call stat:{terminal}", "stat:R", f"stat:{terminal}", f"thermostat contact {terminal}")
+    to.coil("air", "blower-relay", kit.blower_relay, "G")
+    to.coil("air", "sequencer", kit.sequencer, "W1")
+    to.coil("air", "emergency-relay", kit.emergency_relay, "E")
+    to.r("jumper air:D", "air:D", "air:W1", BOND_OHM, "jumper D to W1 in the air handler")
+    to.board("out", "defrost-board", job.defrost_board)
+    to.contact("board out:compressor", "out:Y1", "out:CC", "defrost board: Y1 to the contactor")
+    to.contact("board out:valve", f"out:{valve}", "out:RV", f"defrost board: {valve} to the reversing valve")
+    if valve == "O":
+        to.contact("board out:defrost-valve", "out:R", "out:RV", "defrost board: R to the reversing valve")
+    to.contact("board out:D", "out:R", "out:D", "defrost board: R to D")
+    to.coil("out", "contactor", kit.contactor, "CC")
+    to.coil("out", "reversing-valve", kit.reversing_valve, "RV")
+    if kit.stages == 2:
+        to.coil("out", "unloader", kit.unloader, "Y2")
+    for place in PLACES:
+        inner = ("D", "CC", "RV") if place == "out" else ("D",) if place == "air" else ()
+        for terminal in ("R", *job.call_terminals, *inner):
+            if place == "out" and terminal in ("G", "W1", "E"):
+                continue
+            to.r(f"leak {place}:{terminal}", f"{place}:{terminal}", f"{place}:C", LEAK_OHM, "leakage")
+    for name, run in job.runs.items():
+        for conductor in run.conductors:
+            if _is_no_terminal(conductor):
+                for place in RUN_ENDS[name]:
+                    node = conductor_node(name, conductor, place)
+                    to.r(f"leak {node}", node, f"{place}:C", LEAK_OHM, "leakage")
+
+
+def lay_out(job: Job, faults: tuple[Fault, ...]) -> Layout:
+    """Return the layout of a job with some faults, each one checked against the job beforehand."""
+    to = Layout(job, faults)
+    _add_supply(to, "air", job.supply)
+    if job.outdoor_run.far_supply is not None:
+        _add_supply(to, "out", job.outdoor_run.far_supply, job.outdoor_run.far_in_phase)
+    _add_earth(to)
+    _add_equipment(to)
+    for name, run in job.runs.items():
+        _add_run(to, name, run)
+        if run.arrangement == "link":
+            _add_link(to, name, run)
+    return to

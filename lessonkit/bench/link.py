@@ -1,0 +1,139 @@
+"""A link: an encoder at the near end, a relay board at the far end, and frames over SIG.
+
+The encoder polls.  At each interval it reads its terminals, packs them into a frame and sends it; the far
+end answers in the gap with what its relays hold and whether the defrost board asks for heat.  The relay
+board changes its outputs only when `acceptance` equal good frames in a row have come, and lets every output
+go when no good frame has come for the length of its watchdog: silence means the safe state.
+
+    encoder ── down: terminals that are live ──> relay board ── relays ──> terminals
+    encoder <── up: relays held, request D ───── relay board
+
+Both ends are small values; each method returns a new one.  Whether a frame gets through is not decided
+here: the bench asks `channel` with what the settled circuit puts on the copper.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from lessonkit.job.calls import CALL_TERMINALS, from_bits, to_bits
+from lessonkit.job.model import LinkSettings
+from lessonkit.signal.frames import Frame
+
+#: Addresses in frames: which run is spoken to; a reply sets the top bit.
+ADDRESSES = {"thermostat": 1, "outdoor": 2}
+REPLY = 0x80
+
+#: In a frame bit k of the call byte is `CALL_TERMINALS[k]`; a reply uses the bit above them for D.
+D_BIT = 1 << len(CALL_TERMINALS)
+
+
+def down_frame(run: str, terminals: frozenset[str], sequence: int) -> Frame:
+    """Return the frame by which an encoder passes on its live terminals."""
+    return Frame(ADDRESSES[run], to_bits(terminals), sequence % 256)
+
+
+def up_frame(run: str, outputs: frozenset[str], wants_heat: bool, sequence: int) -> Frame:
+    """Return the reply: the relays held, and whether D is asked for."""
+    return Frame(ADDRESSES[run] | REPLY, to_bits(outputs) | (D_BIT if wants_heat else 0), sequence % 256)
+
+
+@dataclass(frozen=True)
+class Listener:
+    """What either end remembers of the frames it heard.
+
+    `held` are the terminals it acts on; `pending` the last good frame's, heard `equal` times in a row;
+    `heard_s` is when the last good frame came (None: never); `state` is `waiting`, `working` or `silent`.
+    """
+
+    held: frozenset[str] = frozenset()
+    pending: frozenset[str] = frozenset()
+    equal: int = 0
+    heard_s: float | None = None
+    state: str = "waiting"
+
+    def hears(self, terminals: frozenset[str], now_s: float, settings: LinkSettings) -> Listener:
+        """Return the listener after a good frame: it acts once enough equal ones have come in a row."""
+        equal = self.equal + 1 if terminals == self.pending and self.equal else 1
+        heard = replace(self, pending=terminals, equal=min(equal, settings.acceptance), heard_s=now_s)
+        if equal >= settings.acceptance:
+            return replace(heard, held=terminals, state="working")
+        return heard
+
+    def deadline_s(self, settings: LinkSettings) -> float | None:
+        """Return when the watchdog runs out; None before the first frame and after it has."""
+        return None if self.heard_s is None or self.state == "silent" else self.heard_s + settings.watchdog_s
+
+    def watches(self, now_s: float, settings: LinkSettings) -> Listener:
+        """Return the listener after a look at its watchdog: silence lets everything go."""
+        deadline = self.deadline_s(settings)
+        if deadline is not None and now_s >= deadline - 1e-9:
+            return Listener(heard_s=self.heard_s, state="silent")
+        return self
+
+
+@dataclass(frozen=True)
+class LinkState:
+    """One link as a reader of the bench sees it.
+
+    `sent` and `accepted` count frames from near to far; `replies` those that came back; `state` is the far
+    end's: `waiting` (no frame yet), `working`, `poor` (working by luck: many frames are lost), `silent`
+    (watchdog ran out), `dead` (no supply at one of the ends, see `why`). Levels are volts at the far end's
+    receiver against its own common; `hum_v` is the RMS shift at the supply frequency on top of them.
+    """
+
+    run: str
+    state: str
+    sent: int = 0
+    accepted: int = 0
+    replies: int = 0
+    outputs: frozenset[str] = frozenset()
+    wants_heat: bool = False
+    low_v: float = 0.0
+    high_v: float = 0.0
+    hum_v: float = 0.0
+    odds: float = 0.0
+    reply_odds: float = 0.0
+    last_good_s: float | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class Ends:
+    """Both ends of one link, and the counters between them."""
+
+    run: str
+    far: Listener = Listener()
+    near: Listener = Listener()
+    sequence: int = 0
+    sent: int = 0
+    accepted: int = 0
+    replies: int = 0
+
+    def exchange(
+        self,
+        live: frozenset[str],
+        wants_heat: bool,
+        down_good: bool,
+        up_good: bool,
+        now_s: float,
+        settings: LinkSettings,
+    ) -> Ends:
+        """Return both ends after one poll and, if the far end heard it, its reply.
+
+        `live` are the terminals that the encoder reads; `down_good` and `up_good` say which way frames get
+        through now.
+        """
+        ends = replace(self, sequence=(self.sequence + 1) % 256, sent=self.sent + 1)
+        if not down_good:
+            return ends
+        # The bits really go through the frame and its check: what the far end acts on is what it unpacked.
+        sent = down_frame(self.run, live, ends.sequence)
+        heard = Frame.from_bytes(sent.to_bytes())
+        far = ends.far.hears(from_bits(heard.call_bits), now_s, settings)
+        ends = replace(ends, far=far, accepted=ends.accepted + 1)
+        if not up_good:
+            return ends
+        reply = Frame.from_bytes(up_frame(self.run, far.held, wants_heat, heard.sequence).to_bytes())
+        request = frozenset({"D"}) if reply.call_bits & D_BIT else frozenset()
+        return replace(ends, near=ends.near.hears(request, now_s, settings), replies=ends.replies + 1)

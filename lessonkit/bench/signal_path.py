@@ -1,0 +1,265 @@
+"""What the settled circuit does to a frame: the bridge between copper and code.
+
+For each link and each way, four things are read off the circuit: the level of a space and of a mark at the
+receiver, against the receiver's **own** common (0 Hz), the shift at the supply frequency between the two
+(60 Hz), and what the conductor does to an edge.  `channel` turns them into waveforms and decides them; a
+pool of such trials, each with its own phase of the shift and its own noise, is kept for the state, and
+every frame draws one of them.
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.bench.layout import conductor_node
+from lessonkit.bench.link import down_frame, up_frame
+from lessonkit.bench.wiring import Wiring, solve_side_by_side
+from lessonkit.copper.network import Solution
+from lessonkit.job.model import RUN_ENDS, LinkSettings, is_idle
+from lessonkit.signal import channel, edges, error_rates
+
+#: How many waveforms are tried for each state of the circuit; odds finer than 1 in this many are not
+#: resolved.
+POOL = 64
+
+#: Noise reaches so many times its RMS once in 10**15 looks, which is never.
+CLEAR_SIGMAS = 8.0
+
+#: So many tried states are kept before the shelf is cleared.
+KEPT = 2048
+
+#: What a contactor that switches beside the cable throws at the signal (ours; a lesson's worth, no source).
+SWITCHING = channel.Noise(rms_v=0.0, burst_peak_v=9.0, burst_s=0.002, bursts_per_s=60.0)
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way over one link: what its receiver gets.
+
+    Volts are against the receiver's own common; `hum_v` is RMS.
+    """
+
+    low_v: float
+    high_v: float
+    hum_v: float
+    hum_phase_rad: float
+    line: channel.Line
+    pool: NDArray[np.bool_] = field(
+        repr=False, compare=False, default_factory=lambda: np.zeros(0, dtype=bool)
+    )
+
+    @property
+    def odds(self) -> float:
+        """Return the share of frames that get through."""
+        return float(self.pool.mean()) if self.pool.size else 0.0
+
+
+def settings_of(wiring: Wiring, run: str) -> LinkSettings:
+    """Return the settings of a run's link."""
+    return wiring.job.runs[run].link
+
+
+def receiver_of(settings: LinkSettings) -> channel.Receiver:
+    """Return the receiver that both ends of a link have; its clock is the far end's."""
+    return channel.Receiver(settings.low_v, settings.high_v, settings.clock_error, supply_v=settings.drive_v)
+
+
+def noise_on(wiring: Wiring, run: str) -> channel.Noise:
+    """Return the noise on a link's signal conductor: the job's own and what faults add, summed in power."""
+    rms_v = settings_of(wiring, run).noise_v
+    for fault in wiring.faults:
+        if (fault.where, fault.part, fault.kind) == (run, "SIG", "noise"):
+            rms_v = math.hypot(rms_v, float(fault.value or 0.0))
+    return channel.Noise(rms_v=rms_v)
+
+
+def ways(wiring: Wiring, on: frozenset[str], awake: frozenset[str]) -> dict[tuple[str, str], Way]:
+    """Return what both receivers of every link get, without trials: (run, "down" or "up") -> Way.
+
+    `on` is the settled state of the circuit with every near end at rest; `awake` are the boards that work.
+    """
+    return ways_many([(wiring, on, awake)])[0]
+
+
+def ways_many(
+    cases: Sequence[tuple[Wiring, frozenset[str], frozenset[str]]],
+) -> list[dict[tuple[str, str], Way]]:
+    """Return for many circuits what `ways` returns for one, sharing the linear algebra.
+
+    For each way: one alternating solution for the shift, one direct one with every driver at mark, and one
+    for each link with its driver at space.
+    """
+    hums: list[tuple[Wiring, frozenset[str], str | None]] = []
+    levels: list[tuple[Wiring, frozenset[str], str | None]] = []
+    plan: list[tuple[int, str, str, int, int, int]] = []  # case, run, way, hum, mark, space
+    for k, (wiring, on, awake) in enumerate(cases):
+        links = wiring.job.links
+        near = {run: f"driver {run}.near" for run in links}
+        far = {run: f"driver {run}.far" for run in links if f"{RUN_ENDS[run][1]}:relay-board" in awake}
+        replying = (on - set(near.values())) | set(far.values())
+        for way, state, drivers in (("down", on, near), ("up", replying, far)):
+            if links:
+                hums.append((wiring, state, None))
+                levels.append((wiring, state, None))
+                mark = len(levels) - 1
+            for run in links:
+                driver = drivers.get(run)
+                levels.append((wiring, state, driver if driver in state else None))
+                plan.append((k, run, way, len(hums) - 1, mark, len(levels) - 1))
+    if not plan:
+        return [{} for _ in cases]
+    hum_at = solve_side_by_side(hums, cases[0][0].job.frequency_hz)
+    level_at = solve_side_by_side(levels, 0.0)
+    found: list[dict[tuple[str, str], Way]] = [{} for _ in cases]
+    for k, run, way, hum, mark, space in plan:
+        end = RUN_ENDS[run][1 if way == "down" else 0]
+        node, common = conductor_node(run, "SIG", end), f"{end}:C"
+        high_v, low_v = (level_at[at].v(node, common).real for at in (mark, space))
+        shift = hum_at[hum].v(node, common)
+        line = _line(cases[k][0], run, low_v, high_v)
+        found[k][run, way] = Way(low_v, high_v, abs(shift), float(np.angle(shift)), line)
+    return found
+
+
+def _line(wiring: Wiring, run: str, low_v: float, high_v: float) -> channel.Line:
+    """Return the conductor as an edge sees it.
+
+    That is the driver, the copper, and its capacitance to two neighbours.
+    """
+    cable, settings = wiring.job.runs[run], settings_of(wiring, run)
+    spliced = sum(
+        float(f.value or 0.0)
+        for f in wiring.faults
+        if (f.where, f.part, f.kind) == (run, "SIG", "resistance")
+    )
+    # A spare hangs free between two conductors, so there two capacitances are in series.
+    beside = [name for pair in cable.neighbours() if "SIG" in pair for name in pair if name != "SIG"]
+    sides = sum(0.5 if is_idle(name) else 1.0 for name in beside)
+    return channel.Line(
+        low_v=low_v,
+        high_v=high_v,
+        # The sending end listens too: its own input is in parallel with its driver.
+        source_ohm=1 / (1 / settings.drive_ohm + 1 / settings.load_ohm),
+        line_ohm=cable.conductor_ohm + spliced,
+        line_farad=cable.pair_farad * sides,
+        load_ohm=settings.load_ohm,
+    )
+
+
+def tried(
+    wiring: Wiring,
+    run: str,
+    way: Way,
+    live: frozenset[str],
+    rng: np.random.Generator,
+    switching: bool = False,
+    up: bool = False,
+) -> Way:
+    """Return the way with a pool of trials: each a whole frame as a waveform, decided by the receiver.
+
+    `switching` adds what a contactor throws at the signal at the moment it switches.  On the way `up` it is
+    the far end, whose clock is off, that sends, and the frame is a reply.
+    """
+    settings, noise = settings_of(wiring, run), noise_on(wiring, run)
+    if switching:
+        noise = channel.Noise(noise.rms_v, SWITCHING.burst_peak_v, SWITCHING.burst_s, SWITCHING.bursts_per_s)
+    certain = foregone(way, settings, noise)
+    if certain is not None:
+        return replace(way, pool=np.full(POOL, certain))
+    frame = up_frame(run, live, False, 0) if up else down_frame(run, live, 0)
+    receiver, sender_clock_error = receiver_of(settings), 0.0
+    if up:
+        receiver, sender_clock_error = replace(receiver, clock_error=0.0), settings.clock_error
+    pool = channel.try_many(
+        frame.to_bytes(),
+        settings.baud,
+        way.line,
+        math.sqrt(2) * way.hum_v,
+        wiring.job.frequency_hz,
+        noise,
+        receiver,
+        POOL,
+        rng,
+        sender_clock_error=sender_clock_error,
+    )
+    return replace(way, pool=np.asarray(pool, dtype=bool))
+
+
+def foregone(way: Way, settings: LinkSettings, noise: channel.Noise) -> bool | None:
+    """Return whether every frame gets through, or none, where that is sure.
+
+    Where a trial could come out otherwise, it returns None.
+
+    Every frame: both levels clear their thresholds by the whole shift and by `CLEAR_SIGMAS` of noise, edges
+    are over within a tenth of a bit, and the clocks use at most half of what they may differ. None: the
+    receiver could never hear a mark, or never a space. Bursts leave it open.
+    """
+    if noise.burst_peak_v and noise.bursts_per_s:
+        return None
+    doubt_v = math.sqrt(2) * way.hum_v + CLEAR_SIGMAS * noise.rms_v
+    highest, lowest = max(way.high_v, way.low_v) + doubt_v, min(way.high_v, way.low_v) - doubt_v
+    if highest < settings.high_v or lowest > settings.low_v:
+        return False
+    clear = way.high_v - doubt_v > settings.high_v and way.low_v + doubt_v < settings.low_v
+    line = way.line
+    rates = edges.step_modes(line.source_ohm, line.line_ohm, line.line_farad, line.load_ohm).rates_per_s
+    quick = not rates.size or 10.0 / float(rates[0]) < 0.1 / settings.baud
+    in_step = abs(settings.clock_error) <= 0.5 * error_rates.clock_tolerance(16)
+    return True if clear and quick and in_step else None
+
+
+class Trials:
+    """The ways over all links of one wiring, each state of the circuit tried once and then kept.
+
+    Parameters: `wiring` is fixed; `rng` is the bench's, so that its history repeats with its seed.  One
+    number is drawn from it, and every state of the circuit has trials of its own that follow from that
+    number: so looking at a bench never changes what happens on it."""
+
+    def __init__(self, wiring: Wiring, rng: np.random.Generator) -> None:
+        self._wiring, self._seed = wiring, int(rng.integers(2**32))
+        self._ways: dict[tuple[object, ...], dict[tuple[str, str], Way]] = {}
+        self._tried: dict[tuple[object, ...], Way] = {}
+
+    def way(
+        self,
+        on: frozenset[str],
+        awake: frozenset[str],
+        run: str,
+        way: str,
+        live: frozenset[str],
+        switching: bool = False,
+    ) -> Way:
+        """Return one way ("down" or "up") with its pool, for a circuit in which `on` is on."""
+        circuit = (on, awake)
+        key = (circuit, run, way, live, switching)
+        if key not in self._tried:
+            if len(self._tried) >= KEPT:
+                self._tried.clear()
+                self._ways.clear()
+            if circuit not in self._ways:
+                self._ways[circuit] = ways(self._wiring, on, awake)
+            words = "|".join([*sorted(on), *sorted(awake), run, way, *sorted(live), str(switching)])
+            rng = np.random.default_rng([self._seed, zlib.crc32(words.encode())])
+            found = self._ways[circuit][run, way]
+            self._tried[key] = tried(self._wiring, run, found, live, rng, switching, way == "up")
+        return self._tried[key]
+
+
+def live_terminals(
+    wiring: Wiring, solution: Solution, run: str, live_v: float
+) -> tuple[frozenset[str], bool]:
+    """Return what the encoder of a link reads at its terminals.
+
+    With it, whether the far end sees a heat request on D.
+    """
+    job, (near, far) = wiring.job, RUN_ENDS[run]
+    terminals = job.call_terminals if run == "thermostat" else job.outdoor_terminals
+    live = frozenset(t for t in terminals if abs(solution.v(f"{near}:{t}", f"{near}:C")) >= live_v)
+    wants_heat = run == "outdoor" and abs(solution.v(f"{far}:D", f"{far}:C")) >= live_v
+    return live, wants_heat

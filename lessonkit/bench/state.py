@@ -1,0 +1,219 @@
+"""What a bench shows at one moment: volts, coils, links, equipment.
+
+A `State` is a value: it keeps what was read and never changes after.  All volts and amperes are RMS at the
+supply frequency, measured against C at the air handler; direct-current signal levels are in the links.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+from lessonkit.bench.link import Ends, LinkState
+from lessonkit.bench.settling import Latches, Settled
+from lessonkit.bench.signal_path import Way
+from lessonkit.bench.wiring import Wiring
+from lessonkit.copper.network import Solution
+from lessonkit.job.calls import PLACES, TERMINALS
+from lessonkit.job.model import RUN_ENDS
+
+#: A working link that gets fewer than this share of its polls answered, as the circuit is now, is poor.
+POOR_BELOW = 0.9
+
+#: What a thermostat, a board or the defrost board can make live.
+LIVE_TERMINALS = frozenset(TERMINALS) - {"C"}
+
+
+@dataclass(frozen=True)
+class CoilState:
+    """One coil: the RMS volts across it, and whether its armature is in."""
+
+    volts: float
+    sealed: bool
+
+    @property
+    def word(self) -> str:
+        """Return `sealed` or `open`."""
+        return "sealed" if self.sealed else "open"
+
+
+@dataclass(frozen=True)
+class BoardState:
+    """Electronics: the RMS volts that feed them, and whether they work."""
+
+    volts: float
+    awake: bool
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that a coil, a board or a fuse did: `what` in words, at `time_s`."""
+
+    time_s: float
+    name: str
+    what: str
+
+    def __str__(self) -> str:
+        """Return it as a line of a log."""
+        return f"{self.time_s:8.2f} s  {self.name} {self.what}"
+
+
+@dataclass(frozen=True)
+class State:
+    """A bench at one moment.
+
+    `volts` maps "place:terminal" to RMS volts against C at the air handler and `phasors` to the same as
+    complex numbers; `amps` maps "run.conductor" to RMS amperes; `coils` and `boards` map "place:name";
+    `responding` maps equipment to words, `off` when it does nothing, and `delivering` sums them up;
+    `chatter` names coils and boards that pull in and let go again and again; `fuse` is `whole`, or `blown` if
+    any is, and `fuses` says which, by the place of its transformer.
+    """
+
+    job: str
+    time_s: float
+    call: str
+    faults: tuple[str, ...]
+    volts: MappingProxyType[str, float]
+    phasors: MappingProxyType[str, complex]
+    amps: MappingProxyType[str, float]
+    coils: MappingProxyType[str, CoilState]
+    boards: MappingProxyType[str, BoardState]
+    responding: MappingProxyType[str, str]
+    delivering: str
+    links: MappingProxyType[str, LinkState]
+    chatter: tuple[str, ...]
+    fuse: str
+    fuses: MappingProxyType[str, str]
+    called: frozenset[str]
+    powered: bool
+    outdoor_c: float
+    coil_c: float
+    waiting_s: float
+    solution: Solution = field(repr=False, compare=False)
+
+    def between(self, one: str, two: str) -> float:
+        """Return the RMS volts between two nodes, as an ideal meter would read them."""
+        return abs(self.solution.v(one, two))
+
+    def energised(self, place: str) -> frozenset[str]:
+        """Return the terminals at a place that are live against its own common.
+
+        Live means half the rated volts or more, as a meter of high impedance reads them: a terminal that
+        floats at a high ghost counts. Spares and signal conductors are no terminals.
+        """
+        common = f"{place}:C"
+        live = set()
+        for node in self.volts:
+            where, _, terminal = node.partition(":")
+            if where == place and terminal in LIVE_TERMINALS and self.between(node, common) >= 12:
+                live.add(terminal)
+        return frozenset(live)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the state as plain data, ready for JSON."""
+        return {
+            "job": self.job,
+            "call": self.call,
+            "faults": list(self.faults),
+            "seconds": round(self.time_s, 6),
+            "volts": {node: round(volts, 6) for node, volts in self.volts.items()},
+            "coils": {name: {"volts": round(c.volts, 6), "state": c.word} for name, c in self.coils.items()},
+            "responding": dict(self.responding),
+            "delivering": self.delivering,
+            "links": {
+                run: {
+                    "sent": link.sent,
+                    "accepted": link.accepted,
+                    "replies": link.replies,
+                    "state": link.state,
+                    "outputs": sorted(link.outputs),
+                    "why": link.why,
+                }
+                for run, link in self.links.items()
+            },
+            "chatter": list(self.chatter),
+            "fuse": self.fuse,
+        }
+
+
+def what_happened(time_s: float, before: Latches, settled: Settled) -> list[Event]:
+    """Return what coils, boards and fuses did while the circuit settled, in their order.
+
+    A coil that was in for a moment only has both its events.
+    """
+    after, events = settled.latches, []
+    for name in settled.released:
+        if name in before.awake:
+            events.append(Event(time_s, name, "falls asleep"))
+            continue
+        if name not in before.sealed:
+            events.append(Event(time_s, name, "pulls in"))
+        events.append(Event(time_s, name, "lets go"))
+    pulled = after.sealed - (before.sealed - frozenset(settled.released))
+    events += [Event(time_s, name, "pulls in") for name in sorted(pulled)]
+    events += [Event(time_s, name, "blows") for name in sorted(after.blown - before.blown)]
+    return events
+
+
+def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
+    """Return the fields of a `State` that are read off a settled circuit."""
+    solution, latches = settled.solution, settled.latches
+    nodes = (n for n in wiring.template.nodes if n.partition(":")[0] in PLACES)
+    phasors = {node: solution.v(node) for node in nodes}
+    amps = {
+        f"{name}.{conductor}": abs(solution.a(f"{name}.{conductor}#0"))
+        for name, run in wiring.job.runs.items()
+        for conductor in run.conductors
+    }
+    amps["outdoor.earth"] = abs(solution.a("earth outdoor"))
+    coils = {
+        name: CoilState(abs(solution.v(at.a, at.b)), name in latches.sealed)
+        for name, at in wiring.coils.items()
+    }
+    boards = {
+        name: BoardState(abs(solution.v(at.hot, at.common)), name in latches.awake)
+        for name, at in wiring.boards.items()
+    }
+    fuses = {place: "blown" if f"fuse {place}" in latches.blown else "whole" for place in wiring.supplies}
+    return {
+        "fuses": MappingProxyType(fuses),
+        "volts": MappingProxyType({node: abs(v) for node, v in phasors.items()}),
+        "phasors": MappingProxyType(phasors),
+        "amps": MappingProxyType(amps),
+        "coils": MappingProxyType(coils),
+        "boards": MappingProxyType(boards),
+        "solution": solution,
+    }
+
+
+def _word(state: str, odds: float) -> str:
+    """Return the far end's word, or `poor` where it holds its relays by luck."""
+    return "poor" if state == "working" and odds < POOR_BELOW else state
+
+
+def read_link(wiring: Wiring, settled: Settled, ends: Ends, down: Way, up: Way) -> LinkState:
+    """Return a link as a reader sees it: both ends, and what their receivers get."""
+    why = ""
+    for place, part in zip(RUN_ENDS[ends.run], ("encoder", "relay-board"), strict=True):
+        name = f"{place}:{part}"
+        if name not in settled.latches.awake and not why:
+            board = wiring.boards[name]
+            volts = abs(settled.solution.v(board.hot, board.common))
+            why = f"the {part} at {place} does nothing ({volts:.1f} V between its R and C)"
+    return LinkState(
+        run=ends.run,
+        state="dead" if why else _word(ends.far.state, down.odds * up.odds),
+        sent=ends.sent,
+        accepted=ends.accepted,
+        replies=ends.replies,
+        outputs=ends.far.held,
+        wants_heat="D" in ends.near.held,
+        low_v=down.low_v,
+        high_v=down.high_v,
+        hum_v=down.hum_v,
+        odds=down.odds,
+        reply_odds=up.odds,
+        last_good_s=ends.far.heard_s,
+        why=why,
+    )

@@ -1,0 +1,196 @@
+"""One step of time as a resistive circuit.
+
+Capacitors and inductors look, for the length of one step, like a resistor beside a source that stands for
+their past: their *companion*. With m for that memory,
+
+    capacitor   i = weight v - m     weight = 2C/h siemens     m = weight v_old + i_old
+    inductor    v = weight i - m     weight = 2L/h ohms        m = weight i_old + v_old
+
+are the trapezoidal rule over a step of h. Leave the last term of m out, and they are backward Euler over h/2.
+
+What is left to solve has two halves. `Form` is the linear one: everything but the junctions, solved once for
+a position of the switches. `Junctions` is the other: curves that meet the straight lines which the rest
+offers them. `transient` marches through time with the two.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+import numpy as np
+
+from lessonkit.copper.elements import (
+    COMMON,
+    LEAKAGE_S,
+    THERMAL_V,
+    BadCircuit,
+    Capacitor,
+    Circuit,
+    Diode,
+    Inductor,
+    Resistor,
+    Switch,
+    Wave,
+)
+from lessonkit.errors import LessonError
+
+__all__ = ["PAD_S", "Form", "Junctions", "NotSettled", "diodes_of", "stores_of"]
+
+#: A conductance put beside every junction in the matrix and taken off again in the junction's own law. It
+#: changes no result; it keeps the matrix solvable when nodes hang between junctions alone.
+PAD_S: Final = 1e-6
+#: Newton has settled when no junction moves more than this, in volts.
+_SETTLED_V: Final = 1e-9
+
+
+class NotSettled(LessonError, ArithmeticError):
+    """Newton's method did not find the volts of the junctions."""
+
+    def __init__(self, time_s: float) -> None:
+        self.time_s = time_s
+        super().__init__(
+            f"the diodes' volts did not settle at {time_s:g} s; try a smaller step_s, or give diodes and "
+            "sources more r_ohm."
+        )
+
+
+def stores_of(circuit: Circuit) -> list[Capacitor | Inductor]:
+    """Return the elements with memory, in order."""
+    return [e for e in circuit.elements if isinstance(e, Capacitor | Inductor)]
+
+
+def diodes_of(circuit: Circuit) -> list[Diode]:
+    """Return the diodes, in order."""
+    return [e for e in circuit.elements if isinstance(e, Diode)]
+
+
+def _size(store: Capacitor | Inductor) -> float:
+    """Return farads or henries."""
+    return store.c_farad if isinstance(store, Capacitor) else store.l_henry
+
+
+class Form:
+    """A circuit with its switches in one position and steps of one length, solved for every cause at once.
+
+    Causes are the memories of capacitors and inductors, the volts of sources and the amperes of junctions.
+    Unknowns are linear in them: x = of_memory @ memory + of_source @ source + of_junction @ amperes. A step
+    of infinite length is the state at rest: capacitors carry nothing, inductors drop nothing.
+    """
+
+    def __init__(self, circuit: Circuit, closed: dict[str, bool], half_step_s: float) -> None:
+        stores = stores_of(circuit)
+        diodes = diodes_of(circuit)
+        rows = {node: k for k, node in enumerate(circuit.nodes)}
+        for part in (*circuit.sources, *(e for e in stores if isinstance(e, Inductor))):
+            rows["amperes " + part.name] = len(rows)
+        for diode in diodes:
+            if diode.r_ohm:
+                rows["inside " + diode.name] = len(rows)
+        # One row more for common, cut off at the end, spares every stamp a question.
+        rows[COMMON] = size = len(rows)
+        matrix = np.zeros((size + 1, size + 1))
+        memory, source = np.zeros((size + 1, len(stores))), np.zeros((size + 1, len(circuit.sources)))
+        junction = np.zeros((size + 1, len(diodes)))
+        self.weight = np.array([_size(e) / half_step_s for e in stores])
+        pick = np.zeros((len(stores), size + 1))
+
+        def conductance(a: str, b: str, siemens: float) -> None:
+            i, j = rows[a], rows[b]
+            matrix[i, i] += siemens
+            matrix[j, j] += siemens
+            matrix[i, j] -= siemens
+            matrix[j, i] -= siemens
+
+        for element in circuit.elements:
+            a, b = rows[element.a], rows[element.b]
+            if isinstance(element, Resistor):
+                conductance(element.a, element.b, 1 / element.r_ohm)
+            elif isinstance(element, Switch):
+                ohms = element.closed_ohm if closed[element.name] else element.open_ohm
+                conductance(element.a, element.b, 1 / ohms)
+            elif isinstance(element, Capacitor):  # i = weight v - memory
+                k = stores.index(element)
+                conductance(element.a, element.b, float(self.weight[k]))
+                memory[a, k], memory[b, k] = 1, -1
+                pick[k, a], pick[k, b] = 1, -1
+            elif isinstance(element, Inductor):  # v = weight i - memory
+                k, row = stores.index(element), rows["amperes " + element.name]
+                matrix[a, row], matrix[b, row] = 1, -1
+                matrix[row, a], matrix[row, b], matrix[row, row] = 1, -1, -self.weight[k]
+                memory[row, k] = -1
+                pick[k, row] = 1
+            elif isinstance(element, Diode):
+                k, inner = diodes.index(element), "inside " + element.name
+                if element.r_ohm:
+                    conductance(element.a, inner, 1 / element.r_ohm)
+                anode = inner if element.r_ohm else element.a
+                conductance(anode, element.b, PAD_S)
+                junction[rows[anode], k], junction[b, k] = 1, -1
+            else:  # a source: v = E - r i, amperes out of its plus terminal
+                k, row = circuit.sources.index(element), rows["amperes " + element.name]
+                matrix[a, row], matrix[b, row] = -1, 1
+                matrix[row, a], matrix[row, b], matrix[row, row] = 1, -1, element.r_ohm
+                source[row, k] = 1
+
+        try:
+            causes = np.hstack([memory, source, -junction])[:size]
+            answers = np.linalg.solve(matrix[:size, :size], causes)
+        except np.linalg.LinAlgError:
+            hint = "look for sources or inductors in a loop"
+            raise BadCircuit(f"the circuit has no single solution; {hint}.") from None
+        cut = np.cumsum([len(stores), len(circuit.sources)])
+        self.of_memory, self.of_source, self.of_junction = np.hsplit(answers, cut)
+        self.rows, self.pick, self.across = rows, pick[:, :size], junction[:size].T
+        # What a step needs is far less than all unknowns: the states, and the junctions' open volts.
+        self.state = tuple(self.pick @ m for m in (self.of_memory, self.of_source, self.of_junction))
+        self.open = tuple(self.across @ m for m in (self.of_memory, self.of_source))
+        self.ohms = -self.across @ self.of_junction
+
+
+class Junctions:
+    """All junctions of a circuit at once: their law, and Newton's method."""
+
+    def __init__(self, diodes: list[Diode]) -> None:
+        self.saturation_a = np.array([d.saturation_a for d in diodes])
+        self.scale_v = np.array([d.emission * THERMAL_V for d in diodes])
+        # Where the curve bends most: beyond it a free step would overflow the exponential.
+        bend = np.log(self.scale_v / (math.sqrt(2) * self.saturation_a))
+        self.bend_v = self.scale_v * np.maximum(bend, 0.0)
+        self.unit = np.eye(len(diodes))
+
+    def meet(self, form: Form, memory: Wave, source_v: Wave, v: Wave, time_s: float) -> tuple[Wave, Wave]:
+        """Return the junctions' volts, and their amperes less the pad's.
+
+        The rest of the circuit asks for v = open_v - ohms @ amperes, the junctions for their exponential; `v`
+        is where to begin.
+        """
+        if not len(v):
+            return v, v
+        open_v, ohms = form.open[0] @ memory + form.open[1] @ source_v, form.ohms
+        for _ in range(200):
+            grown = np.exp(v / self.scale_v) * self.saturation_a
+            amperes = grown - self.saturation_a + (LEAKAGE_S - PAD_S) * v
+            slope = grown / self.scale_v + (LEAKAGE_S - PAD_S)
+            step = np.linalg.solve(self.unit + ohms * slope, open_v - ohms @ amperes - v)
+            new = v + step
+            if (new > self.bend_v).any():
+                new = self._cut_short(v, new)
+            moved = float(np.abs(new - v).max())
+            v = new
+            if moved < _SETTLED_V * (1.0 + float(np.abs(v).max())):
+                grown = np.exp(v / self.scale_v) * self.saturation_a
+                return v, grown - self.saturation_a + (LEAKAGE_S - PAD_S) * v
+        raise NotSettled(time_s)
+
+    def _cut_short(self, old: Wave, new: Wave) -> Wave:
+        """Limit a step across the bend: go up by the logarithm of what was asked for."""
+        out = new.copy()
+        for k in np.flatnonzero((new > self.bend_v) & (np.abs(new - old) > 2 * self.scale_v)):
+            scale = self.scale_v[k]
+            if old[k] <= 0:
+                out[k] = scale * math.log(new[k] / scale)
+            else:
+                growth = 1 + (new[k] - old[k]) / scale
+                out[k] = old[k] + scale * math.log(growth) if growth > 0 else self.bend_v[k]
+        return out

@@ -1,0 +1,151 @@
+"""What a circuit did through time, and what meters make of it.
+
+A `Trace` holds volts at every node and amperes through every element at evenly spaced moments. The wave is
+one thing; what a meter says about it is another, since every kind of meter boils the wave down to one number
+in its own way and most are marked as if the wave were a sine:
+
+    meter                           what it does with the wave             sine of V RMS  half of it
+    direct (DC range)               mean                                   0              0.450 V
+    true RMS (DC counted)           root of the mean square                V              0.707 V
+    true RMS behind a capacitor     the same after taking the mean away    V              0.545 V
+    average-responding, full wave   mean of |v|, times 1.1107              V              0.500 V
+    average-responding, half wave   mean of max(v, 0), times 2.2214        V              V, or 0 reversed
+
+So four honest meters read four different numbers on the same half-wave conductor, and the simplest one, a
+single diode before a moving coil, can't tell the half-wave from the whole. A reading means little until the
+meter is known. Readings are taken over the whole trace: cut it to whole cycles first, with `last_cycles` or
+`window`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lessonkit.copper.elements import COMMON, Circuit, Wave
+from lessonkit.errors import BadParameter, require, require_finite, require_positive
+
+__all__ = ["Trace", "mean_of", "rms_of"]
+
+#: RMS over rectified mean of a sine: pi / (2 sqrt 2), what a full-wave averaging meter is marked with.
+FULL_WAVE_FACTOR = math.pi / (2 * math.sqrt(2))
+#: The same for a meter that hears one half-wave only: pi / sqrt 2.
+HALF_WAVE_FACTOR = math.pi / math.sqrt(2)
+
+
+def mean_of(wave: Wave) -> float:
+    """Return the time mean of an evenly sampled wave.
+
+    The first and last sample count half, so that one whole cycle, both ends included, is weighed evenly.
+    """
+    return float(np.mean(wave[1:] + wave[:-1]) / 2) if len(wave) > 1 else float(wave[0])
+
+
+def rms_of(wave: Wave) -> float:
+    """Return the root of the mean square of an evenly sampled wave."""
+    return math.sqrt(mean_of(wave**2))
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """Volts and amperes of a circuit at evenly spaced moments.
+
+    `time_s` has shape (n,); `volts` gives a wave of that shape for each node (against common, node "0"
+    included), `amperes` one for each element, signed as in `elements`. Volts and amperes are instantaneous.
+    """
+
+    circuit: Circuit
+    time_s: Wave
+    volts: Mapping[str, Wave]
+    amperes: Mapping[str, Wave]
+
+    def current_a(self, element: str) -> Wave:
+        """Return the amperes through an element, by its name."""
+        self.circuit.element(element)
+        return self.amperes[element]
+
+    def across(self, a: str, b: str = COMMON) -> Wave:
+        """Return the volts of node a against node b, red probe on a."""
+        for node in (a, b):
+            require(node in self.volts, "node", node, f"one of {', '.join(self.volts)}")
+        return self.volts[a] - self.volts[b]
+
+    def absorbed_w(self, element: str) -> Wave:
+        """Return the watts that an element takes in (a source: below zero while it delivers)."""
+        part = self.circuit.element(element)
+        into = -1.0 if part in self.circuit.sources else 1.0
+        return into * self.across(part.a, part.b) * self.amperes[element]
+
+    # A part of it.
+
+    def window(self, from_s: float, to_s: float = math.inf) -> Trace:
+        """Return the part of the trace between two moments, both included."""
+        require(not math.isnan(to_s), "to_s", to_s, "a moment in seconds")
+        slack = 1e-9 * float(self.time_s[-1] - self.time_s[0])
+        keep = (self.time_s >= require_finite("from_s", from_s) - slack) & (self.time_s <= to_s + slack)
+        if not keep.any():
+            shown = f"inside {self.time_s[0]:g} to {self.time_s[-1]:g} s, where the trace is"
+            raise BadParameter("the window", (from_s, to_s), shown)
+        return replace(
+            self,
+            time_s=self.time_s[keep],
+            volts={node: wave[keep] for node, wave in self.volts.items()},
+            amperes={name: wave[keep] for name, wave in self.amperes.items()},
+        )
+
+    def last_cycles(self, freq_hz: float, count: int = 1) -> Trace:
+        """Return the last whole cycles of a frequency, when a start has died away."""
+        span = require_positive("count", count) / require_positive("freq_hz", freq_hz, unit="hertz")
+        long = float(self.time_s[-1] - self.time_s[0])
+        allowed = f"at most {long * freq_hz:.3g} cycles, the trace's length"
+        require(span <= long * (1 + 1e-9), "count", count, allowed)
+        return self.window(float(self.time_s[-1]) - span)
+
+    # Readings, each as a kind of meter takes it.
+
+    def mean_v(self, a: str, b: str = COMMON) -> float:
+        """Return the mean volts: what a direct-voltage range shows."""
+        return mean_of(self.across(a, b))
+
+    def rms_v(self, a: str, b: str = COMMON) -> float:
+        """Return the RMS volts, direct part included."""
+        return rms_of(self.across(a, b))
+
+    def peak_v(self, a: str, b: str = COMMON) -> float:
+        """Return the largest volts of either sign, as a magnitude."""
+        return float(np.max(np.abs(self.across(a, b))))
+
+    def true_rms(self, a: str, b: str = COMMON, *, ac_only: bool = False) -> float:
+        """Return what a true-RMS meter shows.
+
+        Many such meters hear the wave through a capacitor on their AC range, which takes the mean away:
+        `ac_only`.
+        """
+        wave = self.across(a, b)
+        return rms_of(wave - mean_of(wave) if ac_only else wave)
+
+    def average_meter_v(self, a: str, b: str = COMMON) -> float:
+        """Return what a full-wave averaging meter shows, marked for a sine."""
+        return FULL_WAVE_FACTOR * mean_of(np.abs(self.across(a, b)))
+
+    def half_wave_meter_v(self, a: str, b: str = COMMON) -> float:
+        """Return what a one-diode averaging meter shows, marked for a sine.
+
+        It hears only the half-waves that make a positive, so swapping its probes can change the reading.
+        """
+        return HALF_WAVE_FACTOR * mean_of(np.maximum(self.across(a, b), 0.0))
+
+    def mean_a(self, element: str) -> float:
+        """Return the mean amperes through an element."""
+        return mean_of(self.current_a(element))
+
+    def rms_a(self, element: str) -> float:
+        """Return the RMS amperes through an element."""
+        return rms_of(self.current_a(element))
+
+    def peak_a(self, element: str) -> float:
+        """Return the largest amperes of either sign, as a magnitude."""
+        return float(np.max(np.abs(self.current_a(element))))

@@ -1,0 +1,1 @@
+"""The exercises of the series, a room or two for each workbook."""

@@ -1,0 +1,317 @@
+"""Exercises of workbook 01, 1.4 to 1.6: what the equipment makes of a call.
+
+The compressor waits, a defrost turns the circuit round, and one thing is broken. In 1.6 a fault is chosen
+together with a call that needs the broken thing, so that it shows.
+"""
+
+from __future__ import annotations
+
+import random
+from functools import lru_cache
+
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.state import State
+from lessonkit.exercises.compare import Choice, ChoiceSet, Number, Record
+from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.exercises.trials import EQUIPMENT, draw_job, fault_in_words, responds, settled, site
+from lessonkit.job.toml import demo_job
+
+_ALL_EQUIPMENT = ", ".join(EQUIPMENT)
+
+# 1.4 The compressor that waits -----------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=256)
+def _starts_after(job: str, call: str, pause_s: int) -> float:
+    """Return how many seconds after a call comes back the compressor starts.
+
+    The call was gone for `pause_s`.
+    """
+    bench = Bench(demo_job(job))
+    bench.set_call(call)
+    bench.advance(600)
+    bench.set_call("off")
+    bench.advance(pause_s)
+    bench.set_call(call)
+    for second in range(1, 1000):
+        if bench.advance(1).responding["compressor stage 1"] != "off":
+            return float(second)
+    raise AssertionError(f"{job} on {call} never starts again")
+
+
+def _wait_variant(rng: random.Random) -> Givens:
+    call = rng.choice(("cool-1", "cool-2", "heat-1", "heat-2"))
+    return {"job": draw_job(rng), "call": call, "pause_s": rng.randrange(25, 280, 5)}
+
+
+def _wait_question(givens: Givens) -> str:
+    delay_s = demo_job(givens["job"]).equipment.short_cycle_s
+    return (
+        f"{site(givens['job'])} It has run on `{givens['call']}` for ten minutes. Somebody switches "
+        f"the thermostat off, and "
+        f"**{givens['pause_s']} seconds** later back to `{givens['call']}`. The outdoor board's "
+        f"short-cycle delay is "
+        f"{delay_s:g} seconds. How many seconds after the call has come back does the compressor start?\n\n"
+        "Answer in seconds, within 5."
+    )
+
+
+WAIT = Exercise(
+    id="1.4",
+    title="The compressor that waits",
+    points=1,
+    variant=_wait_variant,
+    question=_wait_question,
+    solve=lambda givens: _starts_after(givens["job"], givens["call"], givens["pause_s"]),
+    compare=Number(rel=0.0, absolute=5.0, unit="s"),
+    wrong_models=(
+        WrongModel(
+            "at-once",
+            "A call is a request, not a response: the board lets the compressor rest before it starts again.",
+            lambda givens: 0.0,
+        ),
+        WrongModel(
+            "from-the-call",
+            "The delay is counted from the moment the compressor stopped, not from the new call: "
+            "part of it is over already.",
+            lambda givens: demo_job(givens["job"]).equipment.short_cycle_s,
+        ),
+        WrongModel(
+            "the-pause",
+            "That is how long the call was gone. What is left of the delay when the call comes back?",
+            lambda givens: float(givens["pause_s"]),
+        ),
+    ),
+)
+
+# 1.5 Defrost -----------------------------------------------------------------------------------------------
+
+#: What breaks the defrost board's request on its way indoors.
+_REQUEST_BROKEN = {
+    "full-cable": "outdoor.D=open",
+    "earth-return": "air.relay-D=stuck-open",
+    "wire-return": "air.relay-D=stuck-open",
+    "two-run": "air.relay-D=stuck-open",
+}
+
+
+def _defrost_variant(rng: random.Random) -> Givens:
+    job = draw_job(rng)
+    faults = rng.choice([[], [_REQUEST_BROKEN[job]]])
+    return {"job": job, "call": rng.choice(("heat-1", "heat-2", "heat-aux")), "faults": faults}
+
+
+def _defrost_question(givens: Givens) -> str:
+    broken = "".join(f" But {fault_in_words(fault)} (`{fault}`)." for fault in givens["faults"])
+    return (
+        f"{site(givens['job'])} It is -2 °C outdoors and the thermostat asks for "
+        f"`{givens['call']}`. The outdoor board has "
+        f"been in **defrost** for 30 seconds.{broken} Which equipment responds?\n\n"
+        f"Answer with a list of some of these: {_ALL_EQUIPMENT}. The reversing valve responds when "
+        f"its solenoid is energised."
+    )
+
+
+def _in_defrost(givens: Givens, faults: tuple[str, ...] | None = None) -> list[str]:
+    broken = tuple(givens["faults"]) if faults is None else faults
+    return responds(settled(givens["job"], givens["call"], broken, outdoor_c=-2.0, defrost_for_s=30.0))
+
+
+def _toggled(names: list[str], *others: str) -> list[str]:
+    return [name for name in EQUIPMENT if (name in names) != (name in others)]
+
+
+DEFROST = Exercise(
+    id="1.5",
+    title="Defrost",
+    points=1,
+    variant=_defrost_variant,
+    question=_defrost_question,
+    solve=_in_defrost,
+    compare=ChoiceSet(EQUIPMENT),
+    wrong_models=(
+        WrongModel(
+            "heats-on",
+            "That is plain heating. In defrost the board turns the circuit round, stops the outdoor "
+            "fan and asks indoors for heat.",
+            lambda givens: responds(
+                settled(givens["job"], givens["call"], tuple(givens["faults"]), outdoor_c=-2.0)
+            ),
+        ),
+        WrongModel(
+            "no-request",
+            "The thermostat does not ask for auxiliary heat, but the defrost board does: its D is "
+            "joined to W1 at the air handler.",
+            lambda givens: _in_defrost(givens, (_REQUEST_BROKEN[givens["job"]],)),
+        ),
+        WrongModel(
+            "request-arrives",
+            "The request of the defrost board goes by D, and that way is broken here. Does anything "
+            "else ask for auxiliary heat?",
+            lambda givens: _in_defrost(givens, ()),
+        ),
+        WrongModel(
+            "fan-runs",
+            "The outdoor fan rests in defrost: it would blow away the warmth that has to melt the frost.",
+            lambda givens: _toggled(_in_defrost(givens), "outdoor fan"),
+        ),
+        WrongModel(
+            "valve-stays",
+            "In defrost the circuit runs as in cooling. Think which way that puts the solenoid of "
+            "this valve type.",
+            lambda givens: _toggled(_in_defrost(givens), "reversing valve"),
+        ),
+        WrongModel(
+            "compressor-rests",
+            "The compressor runs in defrost: its hot gas is what melts the frost.",
+            lambda givens: [name for name in _in_defrost(givens) if not name.startswith("compressor")],
+        ),
+    ),
+)
+
+# 1.6 One fault ---------------------------------------------------------------------------------------------
+
+#: The calls that need a terminal, so that its loss shows.
+_NEEDS = {
+    "Y1": ("cool-1", "cool-2", "heat-1", "heat-2", "heat-aux"),
+    "Y2": ("cool-2", "heat-2", "heat-aux"),
+    "G": ("fan", "cool-1", "cool-2", "heat-1", "heat-2"),
+    "O": ("cool-1", "cool-2"),
+    "B": ("heat-1", "heat-2"),
+    "W1": ("heat-aux", "emergency"),
+    "setting": ("cool-1", "cool-2", "heat-1", "heat-2"),
+}
+_SETTING = "stat.valve=reversed"
+
+
+def _lost(job: str, terminal: str) -> list[str]:
+    """Return the ways in which a job can lose one call terminal."""
+    kit = demo_job(job)
+    ways = []
+    for name, far in (("thermostat", "air"), ("outdoor", "out")):
+        if name == "outdoor" and terminal not in kit.outdoor_terminals:
+            continue
+        linked = kit.runs[name].arrangement == "link"
+        ways.append(f"{far}.relay-{terminal}=stuck-open" if linked else f"{name}.{terminal}=open")
+    return ways
+
+
+def _fault_variant(rng: random.Random) -> Givens:
+    job = draw_job(rng)
+    valve = demo_job(job).equipment.valve
+    about = rng.choice(("Y1", "Y2", "G", valve, "W1", "setting"))
+    fault = _SETTING if about == "setting" else rng.choice(_lost(job, about))
+    return {"job": job, "about": about, "fault": fault, "call": rng.choice(_NEEDS[about])}
+
+
+def _fault_question(givens: Givens) -> str:
+    return (
+        f"{site(givens['job'])} From the start, {fault_in_words(givens['fault'])} "
+        f"(`{givens['fault']}`). The thermostat asks "
+        f"for `{givens['call']}`. Which equipment responds, and what happens to the house?\n\n"
+        f"Answer `responds` with a list of some of these: {_ALL_EQUIPMENT} (the valve responds when "
+        f"its solenoid is energised), "
+        'and `house` with `"heated"`, `"cooled"` or `"neither"`.'
+    )
+
+
+def _house(state: State) -> str:
+    """Say what happens to the house: without moving air, neither heating nor cooling gets in."""
+    words, valve = state.responding, demo_job(state.job).equipment.valve
+    if words["blower"] == "off":
+        return "neither"
+    if words["compressor stage 1"] != "off":
+        return "cooled" if (words["reversing valve"] != "off") == (valve == "O") else "heated"
+    return "heated" if words["auxiliary heat"] != "off" else "neither"
+
+
+def _outcome(givens: Givens, *faults: str) -> Givens:
+    state = settled(givens["job"], givens["call"], faults)
+    return {"responds": responds(state), "house": _house(state)}
+
+
+def _broken(givens: Givens) -> Givens:
+    return _outcome(givens, givens["fault"])
+
+
+def _without_compressor(givens: Givens) -> Givens | None:
+    """Compute what a lost stage or valve would give, if it stopped the whole compressor."""
+    if givens["about"] not in ("Y2", "O", "B"):
+        return None
+    stopped = _outcome(givens, givens["fault"], _lost(givens["job"], "Y1")[-1])
+    rest = [name for name in stopped["responds"] if name != "reversing valve"]
+    return {"responds": rest, "house": stopped["house"]}
+
+
+def _second_stage_alone(givens: Givens) -> Givens | None:
+    if givens["about"] != "Y1":
+        return None
+    sound, broken = _outcome(givens), _broken(givens)
+    return (
+        {
+            "responds": [name for name in sound["responds"] if name != "compressor stage 1"],
+            "house": sound["house"],
+        }
+        if sound != broken
+        else None
+    )
+
+
+def _valve_as_meant(givens: Givens) -> Givens | None:
+    if givens["about"] not in ("O", "B", "setting"):
+        return None
+    return {"responds": _broken(givens)["responds"], "house": _outcome(givens)["house"]}
+
+
+def _air_forgotten(givens: Givens) -> Givens | None:
+    if givens["about"] != "G":
+        return None
+    return {"responds": _broken(givens)["responds"], "house": _outcome(givens)["house"]}
+
+
+ONE_FAULT = Exercise(
+    id="1.6",
+    title="One fault, one call",
+    points=2,
+    variant=_fault_variant,
+    question=_fault_question,
+    solve=_broken,
+    compare=Record((("responds", ChoiceSet(EQUIPMENT)), ("house", Choice(("heated", "cooled", "neither"))))),
+    wrong_models=(
+        WrongModel(
+            "nothing-changes",
+            "That is the job without the fault. This call needs what is broken: follow the terminal "
+            "from the thermostat to its coil.",
+            lambda givens: _outcome(givens),
+        ),
+        WrongModel(
+            "everything-stops",
+            "Each terminal has a coil of its own. What the other terminals ask for goes on.",
+            lambda givens: {"responds": [], "house": "neither"},
+        ),
+        WrongModel(
+            "compressor-stops",
+            "Y1 alone pulls the contactor in. A lost second stage, or a valve that stays at rest, "
+            "does not stop the compressor.",
+            _without_compressor,
+        ),
+        WrongModel(
+            "second-stage-alone",
+            "Without Y1 the contactor stays open, and no compressor turns: a second stage is the "
+            "second stage of that same compressor.",
+            _second_stage_alone,
+        ),
+        WrongModel(
+            "house-as-asked",
+            "The equipment is right. Now ask which way the refrigerant goes with the valve as it "
+            "is, not as it was meant.",
+            _valve_as_meant,
+        ),
+        WrongModel(
+            "air-forgotten",
+            "The equipment is right. But without moving air over the indoor coil, nothing of it "
+            "gets into the house.",
+            _air_forgotten,
+        ),
+    ),
+)

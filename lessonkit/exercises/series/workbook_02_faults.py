@@ -1,0 +1,400 @@
+"""The exercises of workbook 02 about memory and faults: coil, fuse, chatter, ohmmeter.
+
+Each one is tried on a bench: the job is the full cable with other numbers, the fault is put in, and what
+responds is read off. `workbook_02` holds the other half and the table of all of them.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from dataclasses import replace
+
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.meter import Meter
+from lessonkit.bench.state import State
+from lessonkit.exercises.compare import Choice, ChoiceSet, ListOf, Number, Table
+from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.job.calls import terminals_for
+from lessonkit.job.model import Supply
+from lessonkit.job.parts import RATED_V, Coil
+from lessonkit.job.toml import demo_job
+
+#: Seconds: long enough for a thermostat to fall asleep and start several times.
+LOOK_S = 6.0
+
+
+# 2.5: pick-up, drop-out and memory ------------------------------------------------------------------------
+
+SEALED, OPEN = "sealed", "open"
+_STEPS = 7
+
+
+def _memory_variant(rng: random.Random) -> Givens:
+    pickup_v, dropout_v = rng.choice((17.0, 17.5, 18.0, 18.5, 19.0)), rng.choice((9.0, 10.0, 11.0, 12.0))
+    while True:
+        bands = {
+            "low": (3.0, dropout_v - 1.0),
+            "between": (dropout_v + 1.0, pickup_v - 1.0),
+            "high": (pickup_v + 1.0, 26.0),
+        }
+        steps = [bands[rng.choice(("low", "between", "between", "high"))] for _ in range(_STEPS)]
+        volts = tuple(round(rng.uniform(*band), 1) for band in steps)
+        givens: Givens = {"pickup_v": pickup_v, "dropout_v": dropout_v, "volts": volts}
+        told_apart = {tuple(row) for row in _memory_rows(givens)}
+        if len(told_apart) == 4:
+            return givens
+
+
+def _memory_question(givens: Givens) -> str:
+    shown = ", ".join(f"{volts:g}" for volts in givens["volts"])
+    return (
+        f"A contactor pulls in at {givens['pickup_v']:g} V and lets go below {givens['dropout_v']:g} V. It "
+        f"starts open. Its coil gets, one after the other, {shown} V. Where is the armature after each "
+        f"step, `{SEALED}` or `{OPEN}`? Give a list of {_STEPS} words."
+    )
+
+
+def _words(held: list[bool]) -> list[str]:
+    return [SEALED if sealed else OPEN for sealed in held]
+
+
+def _with_memory(givens: Givens) -> list[str]:
+    coil = Coil(30.0, 10.0, 10.0, givens["pickup_v"], givens["dropout_v"])
+    held: list[bool] = []
+    for volts in givens["volts"]:
+        held.append(coil.holds(volts, held[-1] if held else False))
+    return _words(held)
+
+
+def _by_threshold(givens: Givens, threshold_v: float) -> list[str]:
+    return _words([volts >= threshold_v for volts in givens["volts"]])
+
+
+def _never_lets_go(givens: Givens) -> list[str]:
+    held = [volts >= givens["pickup_v"] for volts in givens["volts"]]
+    return _words([any(held[: k + 1]) for k in range(len(held))])
+
+
+def _memory_rows(givens: Givens) -> list[list[str]]:
+    return [
+        _with_memory(givens),
+        _by_threshold(givens, givens["pickup_v"]),
+        _by_threshold(givens, givens["dropout_v"]),
+        _never_lets_go(givens),
+    ]
+
+
+MEMORY = Exercise(
+    id="2.5",
+    title="A coil remembers",
+    points=2,
+    variant=_memory_variant,
+    question=_memory_question,
+    solve=_with_memory,
+    compare=ListOf(Choice((SEALED, OPEN)), _STEPS),
+    wrong_models=(
+        WrongModel(
+            "pick-up only",
+            "Once sealed, it needs only the drop-out volts to stay. Between the two it keeps its place.",
+            lambda givens: _by_threshold(givens, givens["pickup_v"]),
+        ),
+        WrongModel(
+            "drop-out only",
+            "To pull in from open it needs the pick-up volts. Between the two it keeps its place.",
+            lambda givens: _by_threshold(givens, givens["dropout_v"]),
+        ),
+        WrongModel(
+            "never lets go",
+            "A sealed armature does let go: as soon as its volts fall below drop-out.",
+            _never_lets_go,
+        ),
+    ),
+    nudge="Walk through the list: at each step ask where the armature was before.",
+)
+
+
+# 2.6: what a touching wire does ---------------------------------------------------------------------------
+
+TRANSFORMER_AHEAD = "transformer"
+THERMOSTAT = "thermostat"
+_KIT = ("blower", "compressor stage 1", "compressor stage 2", "reversing valve", "auxiliary heat")
+#: Which equipment hangs on which terminal, for those who think that only that circuit dies.
+_HANGS_ON = {
+    "Y1": {"compressor stage 1", "compressor stage 2"},
+    "Y2": {"compressor stage 2"},
+    "G": {"blower"},
+    "O": {"reversing valve"},
+    "W1": {"auxiliary heat"},
+}
+
+
+def _fuse_variant(rng: random.Random) -> Givens:
+    call = rng.choice(("cool-2", "cool-1", "heat-2", "heat-1", "heat-aux", "fan"))
+    live = sorted(terminals_for(call))
+    quiet = sorted({"Y1", "Y2", "G", "O", "W1"} - set(live))
+    on_common = [(one, "C") for one in live]
+    # Live wires on C are shorts; the others ask whether that wire is live at all.
+    one, other = rng.choice(2 * on_common + [(one, rail) for one in quiet for rail in ("C", "R")])
+    va, fuse_a = rng.choice(((40.0, 3.0), (60.0, 3.0), (75.0, 5.0)))
+    return {"call": call, "one": one, "other": other, "rated_va": va, "fuse_a": fuse_a}
+
+
+def _fuse_question(givens: Givens) -> str:
+    options = ", ".join(f"`{name}`" for name in (TRANSFORMER_AHEAD, THERMOSTAT, *_KIT))
+    return (
+        f"A heat pump with an O valve runs under `{givens['call']}`; the supply is {givens['rated_va']:g} "
+        f"VA with a {givens['fuse_a']:g} A fuse. In the cable to the thermostat, {givens['one']} touches "
+        f"{givens['other']}. Which of these still have volts or run afterwards: {options}? "
+        f"(`{TRANSFORMER_AHEAD}` means its own screws, ahead of the fuse.)"
+    )
+
+
+def _fuse_state(givens: Givens, touching: bool = True) -> State:
+    job = demo_job("full-cable")
+    supply = Supply(rated_va=givens["rated_va"], fuse_a=givens["fuse_a"])
+    bench = Bench(replace(job, supply=supply))
+    bench.set_call(givens["call"])
+    bench.advance(LOOK_S)
+    if touching:
+        bench.set_faults([f"thermostat.{givens['one']}=short:{givens['other']}"])
+    return bench.advance(LOOK_S)
+
+
+def _alive(state: State) -> set[str]:
+    found = {name for name in _KIT if state.responding[name] != "off"}
+    if state.volts["air:XFMR"] > RATED_V / 2:
+        found.add(TRANSFORMER_AHEAD)
+    if state.boards["stat:thermostat"].awake:
+        found.add(THERMOSTAT)
+    return found
+
+
+def _listed(names: set[str]) -> list[str]:
+    return [name for name in (TRANSFORMER_AHEAD, THERMOSTAT, *_KIT) if name in names]
+
+
+def _only_that_circuit(givens: Givens) -> list[str] | None:
+    if givens["other"] == "R":
+        return None
+    return _listed(_alive(_fuse_state(givens, touching=False)) - _HANGS_ON[givens["one"]])
+
+
+FUSE = Exercise(
+    id="2.6",
+    title="Two wires touch",
+    points=2,
+    variant=_fuse_variant,
+    question=_fuse_question,
+    solve=lambda givens: _listed(_alive(_fuse_state(givens))),
+    compare=ChoiceSet((TRANSFORMER_AHEAD, THERMOSTAT, *_KIT)),
+    wrong_models=(
+        WrongModel(
+            "only that circuit",
+            "A live wire on C is a short across the whole supply, and one fuse feeds everything.",
+            _only_that_circuit,
+        ),
+        WrongModel(
+            "every touch blows it",
+            "A fuse needs current. Ask first whether that wire is live under this call, and what it touches.",
+            lambda givens: [TRANSFORMER_AHEAD],
+        ),
+        WrongModel(
+            "nothing happens",
+            "The touch is a new path. Follow it from R: what does it join, and what flows there now?",
+            lambda givens: _listed(_alive(_fuse_state(givens, touching=False))),
+        ),
+        WrongModel(
+            "all dead",
+            "Ahead of a blown fuse the transformer is live: 24 V on its screws, line volts on its primary.",
+            lambda givens: [] if _fuse_state(givens).fuse == "blown" else None,
+        ),
+    ),
+    nudge="Is the wire live under this call? If it meets C then, the fuse goes. If it meets R, it goes live.",
+)
+
+
+# 2.7: a splice in R of the thermostat run -----------------------------------------------------------------
+
+RUNS, STAYS_OUT, RESTARTS = "runs", "hums", "restarts"
+
+#: Where one answer turns into the next, in ohms, found on the bench by halving; a test finds them again. They
+#: only keep the questions clear of the edges: what is right, the bench says each time.
+EDGES_OHM = {"cool-1": (8.2, 14.3), "cool-2": (6.8, 11.7), "heat-1": (9.9, 18.1), "heat-aux": (6.9, 12.2)}
+_SPLICES_OHM = (1.5, 2, 2.5, 3, 3.5, 4, 5, 6, 7.5, 8, 9, 10, 10.5, 13, 13.5, 15.5, 16.5, 20, 21, 22, 23, 24)
+
+
+def chatter_choices(call: str) -> tuple[list[float], ...]:
+    """Return the splices that 2.7 may ask about, a band for each outcome, clear of the edges."""
+    first, second = EDGES_OHM[call]
+    clear = [ohm for ohm in _SPLICES_OHM if all(abs(ohm - edge) > 0.08 * edge for edge in (first, second))]
+    return (
+        [ohm for ohm in clear if ohm < first],
+        [ohm for ohm in clear if first < ohm < second],
+        [ohm for ohm in clear if ohm > second],
+    )
+
+
+def _chatter_variant(rng: random.Random) -> Givens:
+    call = rng.choice(sorted(EDGES_OHM))
+    bands = chatter_choices(call)
+    ohms = [rng.choice(band) for band in bands]
+    ohms.append(rng.choice([ohm for band in bands for ohm in band if ohm not in ohms]))
+    rng.shuffle(ohms)
+    return {"call": call, "ohms": tuple(ohms)}
+
+
+def _row(ohm: float) -> str:
+    return f"{ohm:g} ohm"
+
+
+def _chatter_question(givens: Givens) -> str:
+    shown = ", ".join(map(_row, givens["ohms"]))
+    return (
+        "In the full cable, a splice in R of the thermostat run has gone bad. All is at rest; then the "
+        f"call `{givens['call']}` comes. What follows with a splice of {shown}? `{RUNS}`: the contactor "
+        f"pulls in and stays; `{STAYS_OUT}`: it hums and stays out; `{RESTARTS}`: the thermostat falls "
+        "asleep and starts again and again. (Find the two edges: solve, or search on the bench.)"
+    )
+
+
+def _seen(state: State) -> str:
+    if "stat:thermostat" in state.chatter:
+        return RESTARTS
+    return RUNS if state.coils["out:contactor"].sealed else STAYS_OUT
+
+
+def start(call: str, ohm: float) -> str:
+    """Return what a call from rest meets with this splice in R of the thermostat run."""
+    bench = Bench(demo_job("full-cable"), faults=[f"thermostat.R=resistance:{ohm:g}"])
+    bench.set_call(call)
+    return _seen(bench.advance(LOOK_S))
+
+
+def _already_running(call: str, ohm: float) -> str:
+    bench = Bench(demo_job("full-cable"))
+    bench.set_call(call)
+    bench.advance(LOOK_S)
+    bench.set_faults([f"thermostat.R=resistance:{ohm:g}"])
+    return _seen(bench.advance(LOOK_S))
+
+
+def _rows(givens: Givens, what: Callable[[str, float], str]) -> dict[str, str]:
+    return {_row(ohm): what(givens["call"], ohm) for ohm in givens["ohms"]}
+
+
+def _instead(old: str, new: str) -> Callable[[Givens], dict[str, str]]:
+    """Return a model that sees one outcome where another comes."""
+    return lambda givens: {row: new if word == old else word for row, word in _rows(givens, start).items()}
+
+
+CHATTER = Exercise(
+    id="2.7",
+    title="Runs, hums or starts again",
+    points=3,
+    variant=_chatter_variant,
+    question=_chatter_question,
+    solve=lambda givens: _rows(givens, start),
+    compare=lambda givens: Table(tuple(map(_row, givens["ohms"])), Choice((RUNS, STAYS_OUT, RESTARTS))),
+    wrong_models=(
+        WrongModel(
+            "as if it ran already",
+            "A sealed contactor holds on little. Here it starts from rest, and the inrush meets the splice.",
+            lambda givens: _rows(givens, _already_running),
+        ),
+        WrongModel(
+            "a thermostat needs no volts",
+            "Look at the thermostat's own supply: the splice is in its R. Below its limit it falls asleep.",
+            _instead(RESTARTS, STAYS_OUT),
+        ),
+        WrongModel(
+            "no band between",
+            "Too weak to pull in is not yet too weak to stay awake: a thermostat works on fewer volts.",
+            _instead(STAYS_OUT, RESTARTS),
+        ),
+    ),
+)
+
+
+# 2.8: ohms with a second path -----------------------------------------------------------------------------
+
+_COILS = {
+    "Y2": ("unloader", 7.0),
+    "G": ("blower_relay", 3.0),
+    "O": ("reversing_valve", 7.0),
+    "W1": ("sequencer", 5.0),
+    "E": ("emergency_relay", 3.0),
+}
+
+
+def _ohms_variant(rng: random.Random) -> Givens:
+    one, other = rng.sample(sorted(_COILS), 2)
+    limit = {"Y2": 45, "O": 45, "G": 95, "W1": 85, "E": 95}
+    first = rng.randrange(28, limit[one])
+    second = rng.randrange(28, limit[other])
+    return {"one": one, "other": other, "one_ohm": first, "other_ohm": second}
+
+
+def _ohms_question(givens: Givens) -> str:
+    name, other = (_COILS[givens[key]][0].replace("_", " ") for key in ("one", "other"))
+    return (
+        "The disconnect is open and the circuit proved dead. In the cable to the thermostat, "
+        f"{givens['one']} touches {givens['other']}. Behind {givens['one']} sits the {name}, "
+        f"{givens['one_ohm']} ohm of copper; behind {givens['other']} the {other}, {givens['other_ohm']} "
+        f"ohm. What does an ohmmeter show at the air handler, from {givens['one']} to C, in ohms?"
+    )
+
+
+def _ohms_read(givens: Givens) -> float:
+    job = demo_job("full-cable")
+    coils = {
+        field: replace(getattr(job.equipment, field), r_ohm=float(givens[ohm]))
+        for field, ohm in ((_COILS[givens["one"]][0], "one_ohm"), (_COILS[givens["other"]][0], "other_ohm"))
+    }
+    bench = Bench(
+        replace(job, equipment=replace(job.equipment, **coils)),
+        faults=[f"thermostat.{givens['one']}=short:{givens['other']}@1"],
+    )
+    bench.set_power(False)
+    return Meter(bench).ohms(f"air:{givens['one']}", "air:C").value
+
+
+def _impedances(givens: Givens) -> float:
+    one, other = (_COILS[givens[key]][1] for key in ("one", "other"))
+    return RATED_V**2 / (one + other)
+
+
+OHMS = Exercise(
+    id="2.8",
+    title="Ohms with a second path",
+    points=2,
+    variant=_ohms_variant,
+    question=_ohms_question,
+    solve=_ohms_read,
+    compare=Number(rel=0.04, absolute=0.7, unit="ohm"),
+    wrong_models=(
+        WrongModel(
+            "one coil only",
+            "The touch puts the other coil beside this one. The meter's current takes both ways to C.",
+            lambda givens: float(givens["one_ohm"]),
+        ),
+        WrongModel(
+            "sum",
+            "Side by side, two paths carry more current than one, so the reading is smaller than either.",
+            lambda givens: float(givens["one_ohm"] + givens["other_ohm"]),
+        ),
+        WrongModel(
+            "mean",
+            "Not the mean: add 1/R of both paths, then turn the sum over.",
+            lambda givens: (givens["one_ohm"] + givens["other_ohm"]) / 2,
+        ),
+        WrongModel(
+            "impedance for ohms",
+            "You used 24 x 24 / VA, the impedance at 60 Hz. An ohmmeter sends direct current: copper only.",
+            _impedances,
+        ),
+    ),
+    nudge="Two resistances side by side: product over sum.",
+)
+
+FAULT_EXERCISES: tuple[Exercise, ...] = (MEMORY, FUSE, CHATTER, OHMS)

@@ -1,0 +1,281 @@
+"""Every way in which a job breaks, as small values.
+
+A fault names where it sits, what happens, and how much of it:
+
+    outdoor.SIG=open              the conductor SIG of the outdoor run is broken half way along
+    outdoor.SIG=open@0.2          ... a fifth of the way from the near end
+    thermostat.R=resistance:8     a bad splice of 8 ohm
+    thermostat.R=short:C          two conductors touch
+    outdoor.R=earth               a conductor touches grounded metal
+    outdoor.earth=open            the earth bond is lost
+    thermostat.Y1=swapped:G       two conductors change places at the far end
+    stat.valve=reversed           the thermostat is set for the other valve type
+    air.transformer=weak:0.8      the supply gives only four fifths of its volts
+    out.relay-board=dead          no output, no reply
+    out.relay-Y1=stuck-closed     a welded contact
+
+What a fault does is never written here: it changes the circuit (`wiring`), and the circuit decides.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+from lessonkit.errors import LessonError
+from lessonkit.job.calls import terminals_for
+from lessonkit.job.model import RUN_ENDS, Job, is_idle
+
+
+class BadFault(LessonError, ValueError):
+    """A fault that this job can't have."""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One way to break: what it is in words, what value it takes, and whether a position makes sense.
+
+    `value` is "none", "number" (with `default`, `unit` and the limits `low` to `high`) or "conductor".
+    """
+
+    name: str
+    words: str
+    value: str = "none"
+    default: float | None = None
+    unit: str = ""
+    low: float = 0.0
+    high: float = math.inf
+    placed: bool = False
+
+
+def _kinds(*kinds: Kind) -> dict[str, Kind]:
+    return {kind.name: kind for kind in kinds}
+
+
+OPEN = Kind("open", "broken", placed=True)
+RESISTANCE = Kind("resistance", "bad splice", "number", 20.0, "ohm", 0.01, 1e9)
+SHORT = Kind("short", "touches another conductor", "conductor", placed=True)
+EARTH = Kind("earth", "touches grounded metal", "number", 0.5, "ohm", 0.001, 1e9, placed=True)
+SWAPPED = Kind("swapped", "changes places with another conductor at the far end", "conductor")
+NOISE = Kind("noise", "picks up noise", "number", 2.0, "V RMS", 0.0, 100.0)
+
+CONDUCTOR_KINDS = MappingProxyType(_kinds(OPEN, RESISTANCE, SHORT, EARTH, SWAPPED))
+SIGNAL_KINDS = MappingProxyType(_kinds(OPEN, RESISTANCE, SHORT, EARTH, SWAPPED, NOISE))
+EARTH_KINDS = MappingProxyType(
+    _kinds(Kind("open", "bond lost"), Kind("resistance", "poor bond", "number", 10.0, "ohm", 0.001, 1e9))
+)
+DEAD = _kinds(Kind("dead", "does nothing"))
+TRANSFORMER_KINDS = _kinds(
+    Kind("weak", "gives too few volts", "number", 0.7, "of its volts", 0.01, 1.2), *DEAD.values()
+)
+STUCK = _kinds(Kind("stuck-open", "never closes"), Kind("stuck-closed", "never opens"))
+COIL_KINDS = _kinds(Kind("burnt-out", "winding open"))
+CONTACTOR_KINDS = _kinds(*COIL_KINDS.values(), Kind("stuck-closed", "contacts welded"))
+VALVE_SETTING = _kinds(Kind("reversed", "set for the other valve type"))
+FUSE_KINDS = _kinds(Kind("blown", "already blown"))
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One fault: `where` is a run or a place, `part` a conductor or a part, `kind` what happened to it.
+
+    `value` is a number (ohms, volts, a fraction) or the name of the other conductor; `at` is the position
+    along the run, 0 at the near end and 1 at the far end.
+    """
+
+    where: str
+    part: str
+    kind: str
+    value: float | str | None = None
+    at: float = 0.5
+
+    def __str__(self) -> str:
+        """Return the fault as the command line spells it."""
+        text = f"{self.where}.{self.part}={self.kind}"
+        if self.value is not None:
+            text += f":{_spelled(self.value)}"
+        return text if self.at == 0.5 else f"{text}@{_spelled(self.at)}"
+
+
+def _spelled(value: float | str) -> str:
+    """Return a number so that reading it gives the same number, without a bare .0 at its end."""
+    return float.__repr__(value).removesuffix(".0") if isinstance(value, float) else str(value)
+
+
+def fault_parts(job: Job) -> dict[str, dict[str, Kind]]:
+    """Return everything in a job that can break: "run.conductor" or "place.part" -> its kinds of fault."""
+    found: dict[str, dict[str, Kind]] = {}
+    for name, run in job.runs.items():
+        for conductor in run.conductors:
+            found[f"{name}.{conductor}"] = dict(SIGNAL_KINDS if conductor == "SIG" else CONDUCTOR_KINDS)
+        if name == "outdoor":
+            found["outdoor.earth"] = dict(EARTH_KINDS)
+    found["stat.thermostat"] = DEAD
+    found["stat.valve"] = VALVE_SETTING
+    found["air.transformer"] = TRANSFORMER_KINDS
+    found["air.fuse"] = FUSE_KINDS
+    for name in job.links:
+        near, far = RUN_ENDS[name]
+        found[f"{near}.encoder"] = DEAD
+        found[f"{far}.relay-board"] = DEAD
+        for terminal in job.call_terminals if name == "thermostat" else job.outdoor_terminals:
+            found[f"{far}.relay-{terminal}"] = STUCK
+        if name == "outdoor":
+            found[f"{near}.relay-D"] = STUCK
+    if job.outdoor_run.far_supply is not None:
+        found["out.transformer"] = TRANSFORMER_KINDS
+        found["out.fuse"] = FUSE_KINDS
+    for part in ("blower-relay", "sequencer", "emergency-relay"):
+        found[f"air.{part}"] = COIL_KINDS
+    found["out.contactor"] = CONTACTOR_KINDS
+    found["out.reversing-valve"] = COIL_KINDS
+    if job.equipment.stages == 2:
+        found["out.unloader"] = COIL_KINDS
+    found["out.defrost-board"] = DEAD
+    return found
+
+
+def parse_fault(text: str, job: Job) -> Fault:
+    """Return the fault that a text means in this job.
+
+    Such as "outdoor.SIG=open".
+
+    Raises `BadFault` with one sentence that names what is wrong and what this job allows.
+    """
+    text = re.sub(r"\s*([.=:@])\s*", r"\1", " ".join(str(text).split()))
+    target, equals, rest = text.partition("=")
+    if not equals or "." not in target or not rest:
+        raise BadFault(
+            f"fault {text!r} can't be read; write RUN.CONDUCTOR=KIND or PLACE.PART=KIND, "
+            "such as outdoor.SIG=open"
+        )
+    known = fault_parts(job)
+    if target not in known:
+        folded = {name.lower(): name for name in known}
+        near = [folded[name] for name in difflib.get_close_matches(target.lower(), folded, 3, 0.5)]
+        meant = f"it has {', '.join(near)}" if near else f"it has {', '.join(list(known)[:3])} and others"
+        raise BadFault(f"fault {text!r}: this job has no {target}; {meant} (--list shows all)")
+    rest, sign, position = rest.partition("@")
+    kind_name, colon, value_text = rest.partition(":")
+    kinds = known[target]
+    if kind_name not in kinds:
+        raise BadFault(f"fault {text!r}: {target} can't be {kind_name!r}; it can be {', '.join(kinds)}")
+    kind = kinds[kind_name]
+    where, part = target.split(".", 1)
+    at = 0.5
+    if sign:
+        if not kind.placed:
+            raise BadFault(f"fault {text!r}: {kind_name} has no position, so leave out @{position}")
+        at = _number(text, position, "the position", 0.0, 1.0)
+    return check_fault(Fault(where, part, kind_name, _value(text, kind, colon, value_text), at), job)
+
+
+def check_fault(fault: Fault, job: Job) -> Fault:
+    """Return the fault if this job can have it, with its usual value if it has none; else say why not."""
+    kinds = fault_parts(job).get(f"{fault.where}.{fault.part}", {})
+    if fault.kind not in kinds:
+        raise BadFault(
+            f"fault {fault}: this job has no such part or no such kind of fault (--list shows all)"
+        )
+    kind = kinds[fault.kind]
+    if kind.value == "number" and fault.value is None:
+        fault = replace(fault, value=kind.default)
+    if kind.value == "number":
+        fault = replace(fault, value=_number(str(fault), fault.value, _valued(kind), kind.low, kind.high))
+    elif kind.value == "none" and fault.value is not None:
+        raise BadFault(f"fault {fault}: {kind.name} takes no value")
+    fault = replace(fault, at=_number(str(fault), fault.at, "the position", 0.0, 1.0))
+    if fault.at != 0.5 and not kind.placed:
+        raise BadFault(f"fault {fault}: {kind.name} has no position")
+    if kind.value == "conductor":
+        others = [name for name in job.runs[fault.where].conductors if name != fault.part]
+        if fault.value not in others:
+            raise BadFault(f"fault {fault}: the other conductor must be one of {', '.join(others)}")
+    return fault
+
+
+def _value(text: str, kind: Kind, colon: str, value_text: str) -> float | str | None:
+    if kind.value == "none":
+        if colon:
+            raise BadFault(f"fault {text!r}: {kind.name} takes no value, so leave out :{value_text}")
+        return None
+    if kind.value == "conductor":
+        if not value_text:
+            raise BadFault(f"fault {text!r}: say which conductor, such as {kind.name}:C")
+        return value_text
+    if not colon:
+        return kind.default
+    return _number(text, value_text, _valued(kind), kind.low, kind.high)
+
+
+def _valued(kind: Kind) -> str:
+    return f"the value ({kind.unit})"
+
+
+def _number(text: str, given: object, what: str, low: float, high: float) -> float:
+    try:
+        number = math.nan if isinstance(given, bool) else float(given)  # type: ignore[arg-type]
+    except (TypeError, ValueError, OverflowError):
+        number = math.nan
+    if not low <= number <= high:
+        raise BadFault(f"fault {text!r}: {what} is {given!r}, but must be a number from {low:g} to {high:g}")
+    return number
+
+
+def as_faults(faults: Iterable[Fault | str] | Fault | str, job: Job) -> tuple[Fault, ...]:
+    """Return faults, given as values or as text, checked against the job; doubles are dropped."""
+    if isinstance(faults, Fault | str):
+        faults = [faults]
+    listed = (fault if isinstance(fault, Fault) else parse_fault(fault, job) for fault in faults)
+    checked = [check_fault(fault, job) for fault in listed]
+    unique = tuple(dict.fromkeys(checked))
+    for one in unique:
+        clash = [
+            two for two in unique if two.where == one.where and two.part == one.part and two.kind == one.kind
+        ]
+        if len(clash) > 1 and one.kind != "short":
+            raise BadFault(f"faults {clash[0]} and {clash[1]} are the same fault twice; give one of them")
+    return unique
+
+
+def single_faults(job: Job) -> Iterator[Fault]:
+    """Yield every single fault of a job, each kind once with its usual value.
+
+    Shorts and swaps are taken between neighbours in the sheath and with R and C, which is where they happen.
+    """
+    for target, kinds in fault_parts(job).items():
+        where, part = target.split(".", 1)
+        for kind in kinds.values():
+            if kind.value != "conductor":
+                yield Fault(where, part, kind.name, kind.default)
+                continue
+            run = job.runs[where]
+            order = {name: k for k, name in enumerate(run.conductors)}
+            beside = {two for one, two in run.neighbours() if one == part} | {
+                one for one, two in run.neighbours() if two == part
+            }
+            for other in sorted(beside | ({"R", "C"} & set(order)) - {part}, key=order.__getitem__):
+                if order[other] > order[part] and not (is_idle(part) and is_idle(other)):
+                    yield Fault(where, part, kind.name, other)
+
+
+def thermostat_terminals(job: Job, call: str, faults: Iterable[Fault] = ()) -> frozenset[str]:
+    """Return the terminals that the thermostat of a job energises for a call.
+
+    Set for the other valve type, it uses the same screw the other way round.
+    """
+    valve, stages = job.equipment.valve, job.equipment.stages
+    if not any((fault.where, fault.part) == ("stat", "valve") for fault in faults):
+        return terminals_for(call, valve, stages)
+    other = "B" if valve == "O" else "O"
+    meant = terminals_for(call, other, stages)
+    return frozenset(valve if terminal == other else terminal for terminal in meant)
+
+
+def contactor_welded(faults: Iterable[Fault]) -> bool:
+    """Return whether the contactor's contacts are stuck closed: the compressor then runs, called or not."""
+    return any((fault.part, fault.kind) == ("contactor", "stuck-closed") for fault in faults)

@@ -1,0 +1,357 @@
+"""A job: a described site, as plain data.
+
+A site has a supply at the air handler, two runs of cable (`thermostat`: thermostat to air handler;
+`outdoor`: air handler to outdoor unit), and equipment.  Each run is used `direct`, a conductor per
+terminal, or as a `link`, serial frames over the conductor SIG.  A link needs a way back for its current: a
+`wire` (the conductor C), the bonded equipment ground (`earth`), or a `second-transformer` at the far end,
+which leaves only the signal's current to return.
+
+Jobs are read from and written to TOML by `toml`; this room holds what they mean and what they allow.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import Any
+
+from lessonkit.copper.wire import DEFAULT_CAPACITANCE_F_PER_M, resistance_per_m
+from lessonkit.errors import LessonError, require, require_finite, require_positive
+from lessonkit.job import parts
+from lessonkit.job.calls import CALL_TERMINALS, INDOOR_TERMINALS, PLACE_WORDS, check_valve
+from lessonkit.job.parts import Coil, Electronics, Fuse, Transformer
+
+#: The runs and the places that each joins, near end first.
+RUN_ENDS = MappingProxyType({"thermostat": ("stat", "air"), "outdoor": ("air", "out")})
+ARRANGEMENTS = ("direct", "link")
+RETURNS = ("wire", "earth", "second-transformer")
+
+
+class BadJob(LessonError, ValueError):
+    """A job that doesn't hold together; `mistakes` lists every one found, each with the key it is under."""
+
+    def __init__(self, mistakes: tuple[str, ...], where: str = "job") -> None:
+        self.mistakes = mistakes
+        self.where = where
+        super().__init__(f"{where}: " + "; ".join(mistake.rstrip(".") for mistake in mistakes) + ".")
+
+
+@dataclass(frozen=True)
+class Supply:
+    """The 24-volt supply at one place: transformer and fuse."""
+
+    rated_v: float = 24.0
+    rated_va: float = 40.0
+    open_v: float = 27.6
+    fuse_a: float = 3.0
+
+    def __post_init__(self) -> None:
+        """Let the parts check their own numbers."""
+        require_positive("fuse_a", self.fuse_a)  # the fuse knows it by another name
+        self.transformer, self.fuse  # noqa: B018  (building them is the check)
+
+    @property
+    def transformer(self) -> Transformer:
+        """Return the transformer."""
+        return Transformer(self.rated_v, self.rated_va, self.open_v)
+
+    @property
+    def fuse(self) -> Fuse:
+        """Return the fuse in its hot leg."""
+        return Fuse(self.fuse_a)
+
+
+@dataclass(frozen=True)
+class LinkSettings:
+    """How a link speaks and listens; volts here are direct-current levels.
+
+    `drive_v` behind `drive_ohm` sends a mark, 0 V a space; `load_ohm` is the receiver's input; below
+    `low_v` it hears a space, above `high_v` a mark, in between it keeps what it heard. `noise_v` is RMS.
+    `clock_error` is the far end's clock against the near end's, as a fraction.
+    """
+
+    baud: float = 1200.0
+    interval_s: float = 1.0
+    watchdog_s: float = 10.0
+    acceptance: int = 2
+    drive_v: float = 12.0
+    drive_ohm: float = 1000.0
+    load_ohm: float = 10000.0
+    low_v: float = 3.5
+    high_v: float = 7.5
+    noise_v: float = 0.05
+    clock_error: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse settings that no link can work with."""
+        require_positive("baud", self.baud)
+        for name in ("interval_s", "watchdog_s", "drive_v", "drive_ohm", "load_ohm"):
+            require_positive(name, getattr(self, name))
+        noise_v = require_finite("noise_v", self.noise_v)
+        require(0 <= noise_v <= 100, "noise_v", self.noise_v, "from 0 to 100 V RMS")
+        require(
+            isinstance(self.acceptance, int) and 1 <= self.acceptance <= 5,
+            "acceptance",
+            self.acceptance,
+            "a whole number of equal frames, 1 to 5",
+        )
+        require(
+            0 < self.low_v < self.high_v < self.drive_v,
+            "low_v and high_v",
+            (self.low_v, self.high_v),
+            f"in the order 0 < low_v < high_v < drive_v, {self.drive_v:g} V",
+        )
+        require(
+            abs(self.clock_error) < 0.2, "clock_error", self.clock_error, "a fraction between -0.2 and 0.2"
+        )
+        require(
+            self.interval_s > self.exchange_s,
+            "interval_s",
+            self.interval_s,
+            f"longer than a frame and its reply at this speed, {self.exchange_s:.3f} s",
+        )
+        require(
+            self.watchdog_s > self.acceptance * self.interval_s,
+            "watchdog_s",
+            self.watchdog_s,
+            f"longer than {self.acceptance} intervals of {self.interval_s:g} s",
+        )
+
+    @property
+    def frame_s(self) -> float:
+        """Return how long a frame of five start-stop characters (10 bits each) takes."""
+        return 50.0 / self.baud
+
+    @property
+    def exchange_s(self) -> float:
+        """Return how long a frame and the reply to it take."""
+        return 2.0 * self.frame_s
+
+
+@dataclass(frozen=True)
+class Run:
+    """A cable between two places and how it is used.
+
+    `conductors` are named after the terminal they join at both ends, in their order around the sheath (the
+    last one lies beside the first), or `SIG`, `spare`, `spare-2`, ..., `bad`, `bad-2`, ... (a bad one is
+    broken somewhere inside).
+    """
+
+    arrangement: str = "direct"
+    return_by: str = field(default="wire", metadata={"key": "return"})
+    length_m: float = 20.0
+    gauge_awg: int = 18
+    temp_c: float = 20.0
+    conductors: tuple[str, ...] = ("R", "C")
+    capacitance_pf_per_m: float = round(DEFAULT_CAPACITANCE_F_PER_M * 1e12, 3)
+    insulation_mohm_km: float = 100.0
+    earth_ohm: float = 0.2
+    far_in_phase: bool = True
+    link: LinkSettings = LinkSettings()
+    far_supply: Supply | None = None
+
+    def __post_init__(self) -> None:
+        """Check each number and word by itself; `Job` checks what they mean together."""
+        require(
+            self.arrangement in ARRANGEMENTS,
+            "arrangement",
+            self.arrangement,
+            f"one of {', '.join(ARRANGEMENTS)}",
+        )
+        require(self.return_by in RETURNS, "return", self.return_by, f"one of {', '.join(RETURNS)}")
+        require(
+            0 < require_finite("length_m", self.length_m) <= 500,
+            "length_m",
+            self.length_m,
+            "above 0 and at most 500 m",
+        )
+        require(self.gauge_awg in range(12, 27), "gauge_awg", self.gauge_awg, "a whole number from 12 to 26")
+        require(
+            -60 <= require_finite("temp_c", self.temp_c) <= 90, "temp_c", self.temp_c, "between -60 and 90 C"
+        )
+        require_positive("capacitance_pf_per_m", self.capacitance_pf_per_m, zero_ok=True)
+        require_positive("insulation_mohm_km", self.insulation_mohm_km)
+        require_positive("earth_ohm", self.earth_ohm)
+        require(len(self.conductors) >= 2, "conductors", list(self.conductors), "at least two names")
+        for name in self.conductors:
+            known = name in ("R", "C", "SIG", "D", *CALL_TERMINALS) or is_idle(name)
+            require(known, "conductors", name, "terminals (R, C, Y1, ...), SIG, spare, spare-2, bad, bad-2")
+        twice = {name for name in self.conductors if self.conductors.count(name) > 1}
+        require(not twice, "conductors", sorted(twice), "named once each (number the spares: spare, spare-2)")
+
+    @property
+    def conductor_ohm(self) -> float:
+        """Return the resistance of one conductor from end to end."""
+        return resistance_per_m(self.gauge_awg, self.temp_c) * self.length_m
+
+    @property
+    def pair_farad(self) -> float:
+        """Return the capacitance between two neighbours, end to end."""
+        return self.capacitance_pf_per_m * 1e-12 * self.length_m
+
+    @property
+    def insulation_ohm(self) -> float:
+        """Return the insulation resistance between two neighbours, end to end; shorter runs leak less."""
+        return self.insulation_mohm_km * 1e6 / (self.length_m / 1000.0)
+
+    def neighbours(self) -> Iterator[tuple[str, str]]:
+        """Yield the pairs that lie side by side in the sheath."""
+        n = len(self.conductors)
+        for k in range(n if n > 2 else n - 1):
+            yield self.conductors[k], self.conductors[(k + 1) % n]
+
+
+def is_idle(conductor: str) -> bool:
+    """Return whether a conductor's name says that it is not in use: spare or bad."""
+    word, _, number = conductor.partition("-")
+    return word in ("spare", "bad") and ((number == "" and "-" not in conductor) or number.isdecimal())
+
+
+@dataclass(frozen=True)
+class Equipment:
+    """What the job has to run, and its coils.
+
+    Times: short-cycle protection 3 to 5 minutes; defrost asked for after 30, 60 or 90 minutes of
+    accumulated frosted run and cut off after 10 to 14 minutes (service manuals; see calls and equipment).
+    A single-stage unit has no Y2.
+    """
+
+    valve: str = "O"
+    stages: int = 2
+    short_cycle_s: float = 300.0
+    defrost_every_s: float = 3600.0
+    defrost_limit_s: float = 600.0
+    contactor: Coil = parts.CONTACTOR
+    reversing_valve: Coil = parts.VALVE
+    unloader: Coil = parts.UNLOADER
+    blower_relay: Coil = parts.RELAY
+    sequencer: Coil = parts.SEQUENCER
+    emergency_relay: Coil = parts.RELAY
+
+    def __post_init__(self) -> None:
+        """Refuse equipment that doesn't exist."""
+        check_valve(self.valve)
+        require(self.stages in (1, 2), "stages", self.stages, "1 or 2")
+        require_positive("short_cycle_s", self.short_cycle_s, zero_ok=True)
+        require_positive("defrost_every_s", self.defrost_every_s)
+        require_positive("defrost_limit_s", self.defrost_limit_s)
+
+
+@dataclass(frozen=True)
+class Job:
+    """A site: supply, two runs, equipment, electronics."""
+
+    name: str
+    title: str = ""
+    story: str = ""
+    frequency_hz: float = 60.0
+    supply: Supply = Supply()
+    equipment: Equipment = Equipment()
+    thermostat_run: Run = Run(conductors=("R", "C", "Y1", "Y2", "G", "O", "W1", "E"))
+    outdoor_run: Run = Run(conductors=("R", "C", "Y1", "Y2", "O", "D"))
+    thermostat: Electronics = parts.THERMOSTAT
+    encoder: Electronics = parts.ENCODER
+    relay_board: Electronics = parts.RELAY_BOARD
+    defrost_board: Electronics = parts.DEFROST_BOARD
+
+    def __post_init__(self) -> None:
+        """Check what the parts mean together, and name every mistake at once."""
+        mistakes = tuple(self._mistakes())
+        if mistakes:
+            raise BadJob(mistakes, f"job {self.name!r}")
+
+    @property
+    def runs(self) -> dict[str, Run]:
+        """Return the runs by name."""
+        return {"thermostat": self.thermostat_run, "outdoor": self.outdoor_run}
+
+    def with_run(self, name: str, **changes: Any) -> Job:
+        """Return the job with some fields of one run changed: `job.with_run("outdoor", length_m=60.0)`."""
+        require(name in RUN_ENDS, "run", name, f"one of {', '.join(RUN_ENDS)}")
+        run = replace(self.runs[name], **changes)
+        return replace(self, thermostat_run=run) if name == "thermostat" else replace(self, outdoor_run=run)
+
+    @property
+    def links(self) -> tuple[str, ...]:
+        """Return the names of the runs that carry a link, thermostat's first."""
+        return tuple(name for name, run in self.runs.items() if run.arrangement == "link")
+
+    @property
+    def call_terminals(self) -> tuple[str, ...]:
+        """Return the call terminals that this equipment has: one valve letter, Y2 only with two stages."""
+        absent = {"B" if self.equipment.valve == "O" else "O"} | (
+            {"Y2"} if self.equipment.stages == 1 else set()
+        )
+        return tuple(terminal for terminal in CALL_TERMINALS if terminal not in absent)
+
+    @property
+    def outdoor_terminals(self) -> tuple[str, ...]:
+        """Return the call terminals of the outdoor unit."""
+        return tuple(terminal for terminal in self.call_terminals if terminal not in INDOOR_TERMINALS)
+
+    def _mistakes(self) -> Iterator[str]:
+        if not self.name.strip():
+            yield "name is empty: give the job a short name"
+        for key in ("name", "title", "story"):
+            # A control character would steer the terminal of whoever prints the job.
+            allowed = "\n" if key == "story" else ""
+            if any(unicodedata.category(sign) == "Cc" and sign not in allowed for sign in getattr(self, key)):
+                yield f"{key} has a control character in it; keep to letters and signs that can be seen"
+        if self.frequency_hz not in (50.0, 60.0):
+            yield f"frequency_hz is {self.frequency_hz:g}, but must be 50 or 60"
+        other = "B" if self.equipment.valve == "O" else "O"
+        for name, run in self.runs.items():
+            key, names = f"runs.{name}", set(run.conductors)
+            if other in names:
+                yield f"{key}.conductors has {other}, but equipment.valve is {self.equipment.valve}"
+            indoors = ", ".join(sorted(names & set(INDOOR_TERMINALS)))
+            if name == "outdoor" and indoors:
+                yield f"{key}.conductors has {indoors}, which the outdoor unit doesn't have"
+            if name == "thermostat" and "D" in names:
+                yield f"{key}.conductors has D, which ends at the air handler"
+            if run.arrangement == "direct":
+                yield from _direct_mistakes(key, name, run)
+            else:
+                yield from _link_mistakes(key, name, run)
+
+
+def _direct_mistakes(key: str, name: str, run: Run) -> Iterator[str]:
+    missing = [terminal for terminal in ("R", "C") if terminal not in run.conductors]
+    if missing:
+        lost = "without which nothing at the far end has power"
+        yield f"{key}.conductors lacks {' and '.join(missing)}, {lost}"
+    if "SIG" in run.conductors:
+        yield f"{key}.conductors has SIG, but {key}.arrangement is direct"
+    if run.return_by != "wire":
+        yield f"{key}.return is {run.return_by}, but a direct run returns by wire (its conductor C)"
+
+
+def _link_mistakes(key: str, name: str, run: Run) -> Iterator[str]:
+    names = set(run.conductors)
+    carried = names - {"R", "C", "SIG"} - {n for n in names if is_idle(n)}
+    if carried:
+        listed = ", ".join(sorted(carried))
+        yield f"{key}.conductors has {listed}, which the link already carries; call them spare"
+    if "SIG" not in names:
+        yield f"{key}.conductors lacks SIG, the conductor that a link speaks on"
+    if run.return_by == "wire" and "C" not in names:
+        yield f"{key}.return is wire, but there is no conductor C to return by"
+    if run.return_by == "earth" and "C" in names:
+        yield f"{key}.return is earth, but there is a conductor C; say wire, or call it spare"
+    if name == "thermostat" and run.return_by != "wire":
+        why = f"a {PLACE_WORDS['stat']} has no bonded metal and no transformer"
+        yield f"{key}.return is {run.return_by}, but {why}; say wire"
+    if run.return_by == "second-transformer":
+        if "R" in names:
+            yield f"{key}.conductors has R, but the two transformers must never be joined; call it spare"
+        if "C" not in names:
+            yield f"{key}.conductors lacks C, the way back for the signal beside a second transformer"
+        if run.far_supply is None:
+            yield f"{key}.far_supply is missing: describe the second transformer"
+    else:
+        if "R" not in names:
+            yield f"{key}.conductors lacks R, without which the far end has no power"
+        if run.far_supply is not None:
+            yield f"{key}.far_supply is given, but {key}.return is {run.return_by}; say second-transformer"

@@ -1,0 +1,1 @@
+"""Studies: thinking about jobs, many benches side by side."""

@@ -1,0 +1,248 @@
+"""Many cases at once: every call with every fault, long after it happened.
+
+A bench lives through time; a fault dictionary, an exercise or a class picture wants the end of the story
+for hundreds of cases.  `rest` settles them side by side: circuits of one shape share one stack of matrices,
+and frames are tried once for each condition that differs.  It goes back and forth between copper and frames
+until neither moves the other:
+
+    terminals that are live -> frames -> relays held -> circuit -> terminals that are live
+
+The end is the one that a bench reaches when its delays are over and nothing defrosts.  A case that finds no
+end (relays that let go because they pulled in) is reported as restless, which is the slow kind of chatter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+import numpy as np
+
+from lessonkit.bench.settling import Latches, Settled, blown_by, settle_many, too_weak, what_asks
+from lessonkit.bench.signal_path import Way, live_terminals, tried, ways_many
+from lessonkit.bench.wiring import Wiring
+from lessonkit.errors import require
+from lessonkit.job import equipment
+from lessonkit.job.calls import CALLS, PLACES, check_call
+from lessonkit.job.faults import Fault, as_faults, contactor_welded, single_faults, thermostat_terminals
+from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.job.parts import INPUT_LIVE_V
+
+#: A way that gets fewer than this share of its frames through can't be relied on, and counts as silent here;
+#: on a bench such a link works by luck, until its watchdog sees ten bad frames in a row.
+RELIABLE = 0.5
+
+_ROUNDS = 12
+
+
+@dataclass(frozen=True)
+class Case:
+    """A call and the faults that are present.
+
+    Text such as "outdoor.SIG=open" is understood as well; the cases of ends hold checked values.
+    """
+
+    call: str
+    faults: tuple[Fault, ...] = ()
+
+
+@dataclass(frozen=True)
+class Rest:
+    """How a case ends.
+
+    The settled circuit, what responds, what share of the frames gets through, and whether it found rest.
+
+    `volts` are RMS against C at the air handler; `links` maps a run to whether its frames get through both
+    ways; `restless` names the boards that never come to rest.
+    """
+
+    case: Case
+    settled: Settled
+    volts: MappingProxyType[str, float]
+    responding: MappingProxyType[str, str]
+    delivering: str
+    links: MappingProxyType[str, float]
+    restless: tuple[str, ...]
+
+    @property
+    def fuse(self) -> str:
+        """Return `whole` or `blown`."""
+        return "blown" if self.settled.latches.blown else "whole"
+
+    @property
+    def chatter(self) -> tuple[str, ...]:
+        """Return the coils and links that find no rest."""
+        return tuple(sorted(self.settled.chattering)) + self.restless
+
+
+def every_case(job: Job, calls: Iterable[str] = CALLS) -> tuple[Case, ...]:
+    """Return the sound job and every single fault of it, under each of the calls."""
+    faults: list[tuple[Fault, ...]] = [(), *((fault,) for fault in single_faults(job))]
+    return tuple(Case(check_call(call), found) for found in faults for call in calls)
+
+
+def rest(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Rest]:
+    """Return how each case of a job ends.
+
+    Parameters: `cases` may be of any number; `seed` fixes the noise in the frames that are tried.
+    """
+    runners = _Runners(job, cases, seed)
+    for _ in range(_ROUNDS):
+        if not runners.step():
+            break
+    return runners.ends()
+
+
+@dataclass(frozen=True)
+class Held:
+    """The circuit as it would be if every relay board held what was called.
+
+    With it, what frames would find there.
+    """
+
+    settled: Settled
+    ways: MappingProxyType[tuple[str, str], Way]
+
+
+def if_held(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Held]:
+    """Return, for each case, the circuit under full load: the test that a marginal way back has to pass.
+
+    Frames are tried both ways over each link, as in `rest`, but decide nothing here.
+    """
+    runners = _Runners(job, cases, seed)
+    for k, case in enumerate(cases):
+        called = thermostat_terminals(job, case.call, runners.wirings[k].faults)
+        for run in job.links:
+            here = called if run == "thermostat" else called & set(job.outdoor_terminals)
+            runners.held[k] = {**runners.held[k], (run, "far"): frozenset(here)}
+    return runners.under_load()
+
+
+class _Runners:
+    """All cases on their way; the held relays of each link and sleeping boards are what changes."""
+
+    def __init__(self, job: Job, cases: Sequence[Case], seed: int) -> None:
+        require(isinstance(seed, int | np.integer) and seed >= 0, "seed", seed, "a whole number, 0 or more")
+        self.job, self.rng = job, np.random.default_rng(seed)
+        wirings: dict[tuple[Fault, ...], Wiring] = {}
+        for case in cases:
+            if case.faults not in wirings:
+                wirings[case.faults] = Wiring(job, as_faults(case.faults, job))
+        self.wirings = [wirings[case.faults] for case in cases]
+        self.cases = [Case(check_call(case.call), wirings[case.faults].faults) for case in cases]
+        nothing: dict[tuple[str, str], frozenset[str]] = {}
+        self.held = [dict(nothing) for _ in cases]  # (run, "far" or "near") -> terminals
+        self.odds = [dict.fromkeys(job.links, 0.0) for _ in cases]
+        self.woken: list[set[str]] = [set() for _ in cases]
+        self.settled: dict[int, Settled] = {}
+        self.tried: dict[tuple[object, ...], float] = {}
+        self.moving = set(range(len(cases)))
+        self._break_at_rest()
+
+    def _break_at_rest(self) -> None:
+        """Settle every case with nothing called: the fault strikes a job that stands there, awake."""
+        start = [
+            (
+                wiring,
+                Latches(awake=frozenset(wiring.boards), blown=blown_by(wiring.faults)),
+                self._asks(k, "off"),
+            )
+            for k, wiring in enumerate(self.wirings)
+        ]
+        self.latches = [settled.latches for settled in settle_many(start, self.job.frequency_hz)]
+
+    def step(self) -> bool:
+        """Settle every case that still moves, let frames pass, and return whether anything changed."""
+        order = sorted(self.moving)
+        start = [(self.wirings[k], self.latches[k], self._asks(k, self.cases[k].call)) for k in order]
+        for k, settled in zip(order, settle_many(start, self.job.frequency_hz), strict=True):
+            self.settled[k] = settled
+            self.latches[k] = settled.latches
+        heard = ways_many([(self.wirings[k], self.settled[k].on, self.latches[k].awake) for k in order])
+        for k, way in zip(order, heard, strict=True):
+            held = self._frames(k, way)
+            if held == self.held[k] and not self._wake(k):
+                self.moving.discard(k)
+            self.held[k] = held
+        return bool(self.moving)
+
+    def _wake(self, k: int) -> bool:
+        """Wake the boards that sleep with enough volts to start; return whether there were any."""
+        wiring, settled = self.wirings[k], self.settled[k]
+        asleep = frozenset(wiring.boards) - settled.latches.awake
+        fed = asleep - too_weak(wiring, asleep, settled.solution, awake=False)
+        self.latches[k] = replace(settled.latches, awake=settled.latches.awake | fed)
+        self.woken[k] |= fed
+        return bool(fed)
+
+    def _asks(self, k: int, call: str) -> dict[str, str]:
+        wiring = self.wirings[k]
+        called = thermostat_terminals(self.job, call, wiring.faults)
+        return what_asks(wiring, called, self.held[k])
+
+    def _frames(self, k: int, heard: dict[tuple[str, str], Way]) -> dict[tuple[str, str], frozenset[str]]:
+        """Return what the relays hold after frames had time to pass."""
+        settled, wiring = self.settled[k], self.wirings[k]
+        held: dict[tuple[str, str], frozenset[str]] = {}
+        for run in self.job.links:
+            near, far = RUN_ENDS[run]
+            live, wants_heat = live_terminals(wiring, settled.solution, run, INPUT_LIVE_V)
+            there = f"{far}:relay-board" in settled.latches.awake
+            speaks = f"{near}:encoder" in settled.latches.awake
+            down = self._odds(wiring, run, "down", heard, live) if speaks and there else 0.0
+            up = self._odds(wiring, run, "up", heard, live) if down else 0.0
+            held[run, "far"] = live if down >= RELIABLE else frozenset()
+            held[run, "near"] = frozenset({"D"}) if down * up >= RELIABLE and wants_heat else frozenset()
+            self.odds[k][run] = down * up
+        return held
+
+    def _odds(
+        self, wiring: Wiring, run: str, way: str, heard: dict[tuple[str, str], Way], live: frozenset[str]
+    ) -> float:
+        """Return the share of frames that pass; conditions alike to a twentieth of a volt share trials."""
+        got = heard[run, way]
+        noisy = tuple(f for f in wiring.faults if f.part == "SIG" and f.where == run)
+        key = (run, way, live, noisy, *(round(v * 20) for v in (got.low_v, got.high_v, got.hum_v)))
+        if key not in self.tried:
+            self.tried[key] = tried(wiring, run, got, live, self.rng, up=way == "up").odds
+        return self.tried[key]
+
+    def under_load(self) -> list[Held]:
+        """Settle every case once with the relays that are held, and try its frames."""
+        start = [(w, self.latches[k], self._asks(k, self.cases[k].call)) for k, w in enumerate(self.wirings)]
+        settled = settle_many(start, self.job.frequency_hz)
+        heard = ways_many([(w, s.on, s.latches.awake) for w, s in zip(self.wirings, settled, strict=True)])
+        found = []
+        for wiring, one, got in zip(self.wirings, settled, heard, strict=True):
+            ways = {}
+            for (run, way), what in got.items():
+                live, _ = live_terminals(wiring, one.solution, run, INPUT_LIVE_V)
+                ways[run, way] = tried(wiring, run, what, live, self.rng, up=way == "up")
+            found.append(Held(one, MappingProxyType(ways)))
+        return found
+
+    def ends(self) -> list[Rest]:
+        """Return how every case ended."""
+        ended = []
+        valve = self.job.equipment.valve
+        for k, case in enumerate(self.cases):
+            settled = self.settled[k]
+            welded = contactor_welded(self.wirings[k].faults)
+            awake = "out:defrost-board" in settled.latches.awake
+            words = equipment.responding(settled.latches.sealed, valve, equipment.Timers(), awake, welded)
+            volts = {n: v for n, v in settled.solution.volts.items() if n.partition(":")[0] in PLACES}
+            relays = {f"{RUN_ENDS[run][1]}:relay-board" for run in self.job.links}
+            restless = sorted(self.woken[k] or relays) if k in self.moving else ()
+            ended.append(
+                Rest(
+                    case,
+                    settled,
+                    MappingProxyType(volts),
+                    MappingProxyType(words),
+                    equipment.delivering(words, valve),
+                    MappingProxyType(dict(self.odds[k])),
+                    tuple(restless),
+                )
+            )
+        return ended

@@ -1,0 +1,173 @@
+"""Ghosts and grounds: what a broken wire shows, and what a poor way back does, swept over one quantity.
+
+Each sweep here puts one number of a job through a range and asks the same circuit and the same frames that
+a bench uses, so that a picture of it is one model seen many times:
+
+    ghost_sweep      a broken conductor's volts by cable length, for a meter of high and of low impedance
+    earth_sweep      an earth return from a good bond to a bad rod: coil volts, signal shift, frames, rest
+    phase_volts      two transformers, in and out of phase: volts between their hot sides
+
+An equipment ground or the earth is for faults.  Whether a maker's instructions and the local code let it
+carry anything else is a matter for them and for the licensed person on site; the sweep shows what happens
+when it is relied on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.layout import conductor_node
+from lessonkit.bench.meter import Meter
+from lessonkit.errors import require, require_finite, require_positive
+from lessonkit.job.faults import EARTH_KINDS, Fault
+from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.studies.cases import Case, if_held, rest
+
+
+@dataclass(frozen=True)
+class GhostSweep:
+    """RMS volts at the far end of a broken conductor, by length of its cable.
+
+    All arrays have the shape (lengths,).
+    """
+
+    conductor: str
+    length_m: NDArray[np.float64]
+    high_v: NDArray[np.float64]
+    low_v: NDArray[np.float64]
+
+
+def ghost_sweep(
+    job: Job, run: str, conductor: str, lengths_m: Sequence[float], call: str = "off", at: float = 0.0
+) -> GhostSweep:
+    """Return what a meter shows at the far end of a conductor that is broken at `at`, for several lengths.
+
+    The loads at its terminals stay where they are: a coil or an input at the far end loads a ghost away by
+    itself, so the conductors that show one are the spares and those lifted from their screws.
+    """
+    require(run in RUN_ENDS, "run", run, f"one of {', '.join(RUN_ENDS)}")
+    high, low = [], []
+    far = RUN_ENDS[run][1]
+    node, common = conductor_node(run, conductor, far), f"{far}:C"
+    for length_m in lengths_m:
+        require_positive("length_m", length_m)
+        longer = job.with_run(run, length_m=float(length_m))
+        bench = Bench(longer, faults=[Fault(run, conductor, "open", None, at)])
+        bench.set_call(call)
+        meter = Meter(bench)
+        high.append(meter.volts(node, common, "high").value)
+        low.append(meter.volts(node, common, "low").value)
+    return GhostSweep(f"{run}.{conductor}", *(np.asarray(a, dtype=float) for a in (lengths_m, high, low)))
+
+
+@dataclass(frozen=True)
+class EarthSweep:
+    """An earth return by its resistance, with everything on that the call asks for.
+
+    All arrays have the shape (ohms,).
+
+    `coil_v` is RMS across the contactor, `board_v` RMS at the relay board, `common_v` RMS between the two
+    commons, `hum_peak_v` the PEAK shift on the signal, `odds` the share of polls heard and answered under
+    that load; `pulled_in` says whether the contactor pulls in, `rests` whether the job finds a state that
+    it stays in, and `works` whether it then does what was called.  For reading them: `pickup_v` and
+    `dropout_v` of the contactor, and `margin_v`, the PEAK shift up to which both thresholds of the link are
+    left alone.
+    """
+
+    call: str
+    ohm: NDArray[np.float64]
+    coil_v: NDArray[np.float64]
+    board_v: NDArray[np.float64]
+    common_v: NDArray[np.float64]
+    hum_peak_v: NDArray[np.float64]
+    odds: NDArray[np.float64]
+    pulled_in: NDArray[np.bool_]
+    rests: NDArray[np.bool_]
+    works: NDArray[np.bool_]
+    pickup_v: float
+    dropout_v: float
+    margin_v: float
+
+
+def earth_sweep(job: Job, ohms: Sequence[float], call: str = "cool-2", seed: int = 0) -> EarthSweep:
+    """Return what an earth return does, from a good bond to a bad rod.
+
+    Parameters: `job` has a link with an earth return on its outdoor run; `ohms` are added to what the job's
+    earth path has.
+    """
+    run = job.outdoor_run
+    require(
+        run.arrangement == "link" and run.return_by == "earth",
+        "job",
+        job.name,
+        "a job whose outdoor run is a link with an earth return",
+    )
+    allowed = EARTH_KINDS["resistance"]
+    require(len(ohms) > 0, "ohms", ohms, "at least one number")
+    for ohm in ohms:
+        fits = allowed.low <= require_finite("ohms", ohm) <= allowed.high
+        require(fits, "ohms", ohm, f"numbers from {allowed.low:g} to {allowed.high:g} ohm")
+    cases = [Case(call, (Fault("outdoor", "earth", "resistance", float(ohm)),)) for ohm in ohms]
+    loaded, ended = if_held(job, cases, seed), rest(job, [Case(call), *cases], seed)
+    wanted, ended = ended[0].delivering, ended[1:]
+    rows = []
+    for held, end in zip(loaded, ended, strict=True):
+        solution = held.settled.solution
+        down, up = held.ways["outdoor", "down"], held.ways["outdoor", "up"]
+        rows.append(
+            (
+                abs(solution.v("out:CC", "out:C")),
+                abs(solution.v("out:R", "out:C")),
+                abs(solution.v("out:C", "air:C")),
+                2**0.5 * down.hum_v,
+                down.odds * up.odds,
+                "out:contactor" in held.settled.latches.sealed,
+                not end.chatter,
+                end.delivering == wanted and not end.chatter,
+            )
+        )
+    coil_v, board_v, common_v, hum_peak_v, odds, pulled_in, rests, works = (
+        np.asarray(column) for column in zip(*rows, strict=True)
+    )
+    levels, coil = loaded[0].ways["outdoor", "down"], job.equipment.contactor
+    return EarthSweep(
+        call=call,
+        ohm=np.asarray(ohms, dtype=float),
+        coil_v=coil_v,
+        board_v=board_v,
+        common_v=common_v,
+        hum_peak_v=hum_peak_v,
+        odds=odds,
+        pulled_in=pulled_in,
+        rests=rests,
+        works=works,
+        pickup_v=coil.pickup_v,
+        dropout_v=coil.dropout_v,
+        margin_v=min(levels.high_v - run.link.high_v, run.link.low_v - levels.low_v),
+    )
+
+
+def phase_volts(job: Job) -> tuple[float, float]:
+    """Return the RMS volts between the hot sides of two transformers, in phase and out of phase.
+
+    Parameters: `job` has a second transformer at the outdoor unit.  In phase there is next to nothing
+    between the two, out of phase nearly twice the supply: a wire laid from R to R is harmless in one case
+    and a short circuit of both in the other. Class 2 sources are not to be interconnected unless they are
+    listed for it (NEC chapter 9, notes to table 11).
+    """
+    require(
+        job.outdoor_run.far_supply is not None,
+        "job",
+        job.name,
+        "a job with a second transformer at the outdoor unit",
+    )
+    volts = []
+    for in_phase in (True, False):
+        turned = job.with_run("outdoor", far_in_phase=in_phase)
+        volts.append(Bench(turned).state.between("air:R", "out:R"))
+    return volts[0], volts[1]

@@ -1,0 +1,116 @@
+"""What lessons are told with: a prediction beside the bench's answer, and a row of calls put to a job."""
+
+from __future__ import annotations
+
+import pytest
+
+from lessonkit.bench.bench import Bench
+from lessonkit.errors import LessonError
+from lessonkit.exercises.predict import reveal
+from lessonkit.exercises.series.workbook_01_faults import _CANDIDATES
+from lessonkit.exercises.trials import draw_job, fault_in_words, responds, settled, site, try_calls
+from lessonkit.job.faults import parse_fault
+from lessonkit.job.toml import demo_job
+
+
+@pytest.mark.parametrize("blank", [..., None])
+def test_no_prediction_still_shows_the_bench(blank: object, capsys: pytest.CaptureFixture[str]) -> None:
+    """An open prediction stops nothing: the bench answers, and asks for one."""
+    reveal(blank, "off")
+    said = capsys.readouterr().out
+    assert said.startswith("The bench says off. (No prediction yet")
+    assert "run all cells again" in said  # this cell alone would ask a bench that has moved on since
+
+
+@pytest.mark.parametrize(
+    ("prediction", "truth", "agree"),
+    [
+        ("On", "on", True),
+        ("off", "on", False),
+        (26, 26.5, True),
+        (24, 26.5, False),
+        (0, 0.0, True),
+        (True, 1, False),
+        (["y2", "Y1"], ("Y1", "Y2"), True),
+        ("Y1", ["Y1"], True),
+        ({"Y1"}, ["Y1", "Y2"], False),
+        ("six", 6, False),
+        ({}, [], False),
+    ],
+)
+def test_prediction_is_compared(
+    prediction: object, truth: object, agree: bool, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Words agree whatever their case, numbers within a share, collections in any order."""
+    reveal(prediction, truth)
+    assert ("They agree." in capsys.readouterr().out) is agree
+
+
+def test_numbers_are_shown_with_their_unit(capsys: pytest.CaptureFixture[str]) -> None:
+    """Both sides carry the unit, and terminals keep their order."""
+    reveal(24.0, 26.0312, unit="V", within=0.02)
+    reveal(["G"], ["Y1", "G"])
+    volts, letters = capsys.readouterr().out.splitlines()
+    assert volts.startswith("You predicted 24 V. The bench says 26.03 V. They differ")
+    assert "The bench says Y1, G." in letters
+
+
+def test_calls_are_put_to_a_job_as_a_person_would() -> None:
+    """A row of the table is what a bench shows when someone sets the call and waits."""
+    table = try_calls("two-run", ["cool-2"], ["air.relay-W1=stuck-closed"], place="air")
+    bench = Bench("two-run", faults=["air.relay-W1=stuck-closed"])
+    bench.set_call("cool-2")
+    state = bench.advance(20)
+    assert table.house_gets == {"cool-2": state.delivering}
+    assert table.terminals == {"cool-2": ("Y1", "Y2", "G", "O", "W1")}
+    assert "| `cool-2` | Y1 Y2 G O W1 | cooling, stage 2, with auxiliary heat |" in table._repr_markdown_()
+    assert " ".join(str(table).split()) == "cool-2 Y1 Y2 G O W1 cooling, stage 2, with auxiliary heat"
+
+
+def test_a_job_may_be_given_as_a_value() -> None:
+    """A job that is no demo job can be tried as well."""
+    assert try_calls(demo_job("full-cable"), ["off"]).house_gets == {"off": "nothing"}
+
+
+def test_one_call_and_one_fault_need_no_list() -> None:
+    """A single call or fault may be given as it is."""
+    table = try_calls("full-cable", "cool-2", "outdoor.Y2=open")
+    assert table.house_gets == {"cool-2": "cooling, stage 1"}
+
+
+@pytest.mark.parametrize("bad", [{"calls": ["cool-3"]}, {"faults": ["outdoor.SIG=open"]}, {"place": "roof"}])
+def test_bad_trials_are_refused(bad: dict[str, object]) -> None:
+    """A call, a fault or a place that there isn't gets a sentence."""
+    with pytest.raises(LessonError):
+        try_calls("full-cable", **bad)
+
+
+def test_a_settled_defrost_is_a_defrost() -> None:
+    """The test pins start a defrost, and it counts as a state of the equipment, not as equipment."""
+    state = settled("full-cable", "heat-1", outdoor_c=-2.0, defrost_for_s=30.0)
+    assert state.responding["defrost"] == "on"
+    assert "defrost" not in responds(state)
+
+
+@pytest.mark.parametrize(
+    ("job", "fault"), [(job, fault) for job, all_ in _CANDIDATES.items() for fault in all_]
+)
+def test_faults_of_the_exercises_exist_and_have_words(job: str, fault: str) -> None:
+    """Each candidate can happen in its job, and is told in words that name the part."""
+    assert str(parse_fault(fault, demo_job(job))) == fault
+    assert fault_in_words(fault)[:4] == "the "
+
+
+def test_a_site_is_told_in_one_line() -> None:
+    """The line names the place, the job and the valve."""
+    assert (
+        site("wire-return") == "Brindlemoor Bakery, oven hall (job `wire-return`): two stages, **B** valve."
+    )
+
+
+def test_both_valve_types_are_drawn_equally_often() -> None:
+    """About half of the students get a B valve, though most demo jobs have an O valve."""
+    import random
+
+    valves = [demo_job(draw_job(random.Random(seed))).equipment.valve for seed in range(200)]
+    assert 80 <= valves.count("B") <= 120

@@ -1,0 +1,190 @@
+"""Panels without a page: the same keys, pressed by code."""
+
+from __future__ import annotations
+
+import sys
+from threading import Thread
+from typing import Any
+
+import pytest
+
+import lessonkit as lk
+from lessonkit.draw.view import show_bench
+from lessonkit.errors import BadParameter
+from lessonkit.panels import meter_panel, scope_panel
+from lessonkit.panels.bench import BenchPanel
+
+
+@pytest.fixture
+def panel() -> BenchPanel:
+    """Return a panel on the two-run job."""
+    return lk.bench_panel("two-run")
+
+
+def test_the_panel_shows_what_the_pure_function_shows(panel: BenchPanel) -> None:
+    """After the same history, the panel's picture is the one that `show_bench` gives."""
+    panel.passes.value = 15.0
+    still = show_bench("two-run", "cool-2", seconds=60.0)
+    fresh = lk.bench_panel("two-run", call="cool-2", after_s=15.0)
+    fresh.waits["1 min"].click()
+    assert fresh.picture.value == still.svg
+
+
+def test_a_call_lets_time_pass_and_equipment_respond(panel: BenchPanel) -> None:
+    """Pressing cool-2 lets five seconds pass, in which both links have carried it."""
+    panel.calls["cool-2"].click()
+    assert panel.bench.time_s == 10.0
+    assert panel.bench.state.delivering == "cooling, stage 2"
+    assert (panel.calls["cool-2"].icon, panel.calls["off"].icon) == ("check", "")
+    assert "cooling, stage 2" in panel.session.news.value
+    assert "● compressor stage 2" in panel.equipment.value
+
+
+def test_a_conductor_breaks_and_mends_by_the_same_key(panel: BenchPanel) -> None:
+    """Its key says which it is now, in letters and in its tip."""
+    key = panel.breaking.keys["outdoor.SIG"]
+    key.click()
+    assert panel.bench.state.faults == ("outdoor.SIG=open",)
+    assert (key.description, key.tooltip) == ("SIG broken", "outdoor run: SIG broken, mend it")
+    key.click()
+    assert panel.bench.state.faults == ()
+    assert key.description == "SIG"
+
+
+def test_silence_releases_the_outdoor_unit_after_the_watchdog(panel: BenchPanel) -> None:
+    """With SIG broken the compressor runs on for a while, and stops with the watchdog."""
+    panel.calls["cool-2"].click()
+    panel.breaking.keys["outdoor.SIG"].click()
+    assert panel.bench.state.responding["compressor stage 1"] == "on"
+    panel.waits["10 s"].click()
+    assert panel.bench.state.responding["compressor stage 1"] == "off"
+    assert panel.bench.state.responding["blower"] == "on"
+
+
+@pytest.mark.parametrize(
+    ("part", "kind", "value", "text"),
+    [
+        ("thermostat.R", "resistance", 5.0, "thermostat.R=resistance:5"),
+        ("thermostat.R", "short", "C", "thermostat.R=short:C"),
+        ("outdoor.earth", "open", None, "outdoor.earth=open"),
+        ("out.relay-Y1", "stuck-closed", None, "out.relay-Y1=stuck-closed"),
+    ],
+)
+def test_any_fault_can_be_added_and_mended(
+    panel: BenchPanel, part: str, kind: str, value: Any, text: str
+) -> None:
+    """The chooser offers what the part can have, adds it, and lists a key that mends it."""
+    panel.chooser.choose(part, kind, value)
+    panel.chooser._add.click()
+    assert panel.bench.state.faults == (text,)
+    (mend,) = panel.chooser._present.children
+    assert mend.description.startswith(f"mend {part}: ")
+    mend.click()
+    assert panel.bench.state.faults == ()
+
+
+def test_only_fitting_values_are_offered(panel: BenchPanel) -> None:
+    """A break asks for no ohms, a splice for no other conductor."""
+    chooser = panel.chooser
+    chooser.choose("thermostat.SIG", "open")
+    assert (chooser._number.layout.display, chooser._other.layout.display) == ("none", "none")
+    chooser.choose("thermostat.SIG", "noise")
+    assert (chooser._number.layout.display, chooser._other.layout.display) == (None, "none")
+    chooser.choose("thermostat.SIG", "short")
+    assert (chooser._number.layout.display, chooser._other.layout.display) == ("none", None)
+    assert chooser._other.options == ("R", "C", "spare")
+
+
+def test_what_the_bench_refuses_is_said_and_changes_nothing(panel: BenchPanel) -> None:
+    """The same splice twice is refused in a sentence; the panel stays alive."""
+    panel.chooser.choose("thermostat.R", "resistance", 5.0)
+    panel.chooser._add.click()
+    panel.chooser._number.value = 7.0
+    panel.chooser._add.click()
+    assert "the same fault twice" in panel.session.news.value
+    assert panel.bench.state.faults == ("thermostat.R=resistance:5",)
+    panel.calls["fan"].click()
+    assert "refused" not in panel.session.news.value
+    assert "✕" not in panel.session.news.value
+
+
+def test_the_meter_refuses_ohms_on_a_live_circuit(panel: BenchPanel) -> None:
+    """With power on it says why not; with the disconnect open it reads ohms."""
+    panel.meter.turn("ohms")
+    assert "refused: the power is still on, whatever the probes show" in panel.meter.display.value
+    panel.service.power.click()
+    assert "power off" in panel.meter.display.value
+    assert " ohm" in panel.meter.display.value
+
+
+def test_the_meter_follows_the_bench(panel: BenchPanel) -> None:
+    """Its reading is that of the bench, and a low input takes the ghost away."""
+    panel.meter.red.value = "stat:spare"
+    ghost = lk.Meter(panel.bench).volts("stat:spare")
+    assert str(ghost) in panel.meter.display.value
+    panel.meter.turn("low")
+    assert "<strong>0.0" in panel.meter.display.value
+
+
+def test_a_blown_fuse_can_be_replaced(panel: BenchPanel) -> None:
+    """R on C blows the fuse; replacing it helps once the short is mended."""
+    panel.chooser.choose("thermostat.R", "short", "C")
+    panel.chooser._add.click()
+    assert panel.bench.state.fuse == "blown"
+    assert not panel.service.fuse.disabled
+    panel.chooser._mend_all.click()
+    panel.service.fuse.click()
+    assert panel.bench.state.fuse == "whole"
+    assert panel.service.fuse.disabled
+
+
+def test_only_what_changed_is_sent(panel: BenchPanel, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pressing the key of the present call changes no key, and no time passing changes no picture."""
+    panel.passes.value = 0.0
+    panel.calls["fan"].click()
+    sent: list[str] = []
+    for name in ("picture", "equipment", "links"):
+        getattr(panel, name).observe(lambda change, name=name: sent.append(name), "value")
+    panel.calls["fan"].observe(lambda change: sent.append("key"), "description")
+    panel.calls["fan"].click()
+    assert sent == []
+
+
+def test_clicks_from_two_threads_take_turns(panel: BenchPanel) -> None:
+    """A page may send clicks to more than one thread of the kernel; each still passes all its time."""
+    usual = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    try:
+        hands = [
+            Thread(target=lambda calls=calls: [panel.calls[call].click() for call in calls * 8])
+            for calls in (("cool-1", "fan"), ("heat-2", "off"))
+        ]
+        for hand in hands:
+            hand.start()
+        for hand in hands:
+            hand.join()
+    finally:
+        sys.setswitchinterval(usual)
+    assert panel.bench.time_s == 5.0 + 32 * 5.0
+    assert panel.bench.state.links["outdoor"].sent == lk.Bench("two-run").advance(165.0).links["outdoor"].sent
+
+
+def test_without_a_page_a_panel_is_a_stable_sentence(panel: BenchPanel) -> None:
+    """What is stored for a panel names it and says what to do."""
+    assert repr(panel) == "<Bench two-run: run this cell to use it.>"
+
+
+def test_meter_and_scope_join_a_bench_that_is_there() -> None:
+    """Both work on a bench of the notebook's own; a scope needs a link."""
+    bench = lk.Bench("two-run")
+    bench.advance(5)
+    assert "Meter on two-run" in repr(meter_panel(bench))
+    assert "Scope on two-run" in repr(scope_panel(bench))
+    with pytest.raises(BadParameter, match="a bench whose job has a link"):
+        scope_panel(lk.Bench("full-cable"))
+
+
+def test_odd_times_are_refused() -> None:
+    """A panel that lets a negative time pass is refused in one sentence."""
+    with pytest.raises(BadParameter, match="after_s"):
+        lk.bench_panel("two-run", after_s=-1)
