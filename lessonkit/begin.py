@@ -23,6 +23,8 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from lessonkit.files import write_whole
+
 OLDEST_PYTHON = (3, 11)
 CHECKOUT = Path(__file__).resolve().parent.parent
 STAMP = "lessonkit-installed.json"
@@ -221,9 +223,7 @@ def _is_installed(home: Path, checkout: Path, extras: Sequence[str]) -> bool:
 def _write_stamp(home: Path, checkout: Path, extras: Sequence[str]) -> None:
     """Remember what was installed, once all of it was."""
     stamp = {"pyproject": _fingerprint(checkout), "checkout": str(checkout), "extras": sorted(extras)}
-    part = home / (STAMP + ".part")
-    part.write_text(json.dumps(stamp, indent=1), encoding="utf-8")
-    part.replace(home / STAMP)
+    write_whole(home / STAMP, json.dumps(stamp, indent=1))
 
 
 def _run_checks(python: Path, pytest_arguments: Sequence[str]) -> int:

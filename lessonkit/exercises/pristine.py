@@ -15,11 +15,11 @@ from __future__ import annotations
 
 import hashlib
 import json
-import shutil
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from lessonkit.errors import LessonError
+from lessonkit.files import first_free, write_whole
 
 __all__ = ["Copied", "NoWorkbooks", "copy_workbooks", "pristine_folder", "workbook_names"]
 
@@ -133,24 +133,22 @@ def _series(source: Path) -> list[str]:
 
 def _lay_beside(origin: Path, own: Path, into: Path) -> list[str]:
     """Lay today's edition beside an older copy, once."""
-    for number in range(1, 1000):
-        mark = ".new" if number == 1 else f".new-{number}"
-        new = own.with_name(f"{own.stem}{mark}{own.suffix}")
-        if not new.exists():
-            _copy_whole(origin, new)
-            return [str(PurePosixPath(*new.relative_to(into).parts))]
-        if _digest(new) == _digest(origin):
-            return []
-    raise LessonError(f"{own.parent} holds a thousand new editions of {own.name}; move some of them away.")
+
+    def is_another(name: str) -> bool:
+        beside = own.with_name(name)
+        return beside.exists() and _digest(beside) != _digest(origin)
+
+    new = own.with_name(first_free(f"{own.stem}.new", is_another, end=own.suffix))
+    if new.exists():  # today's edition was laid there before
+        return []
+    _copy_whole(origin, new)
+    return [str(PurePosixPath(*new.relative_to(into).parts))]
 
 
 def _copy_whole(origin: Path, target: Path) -> None:
     """Copy a file so that it appears whole or not at all."""
-    target.parent.mkdir(parents=True, exist_ok=True)
-    part = target.with_name(f".{target.name}.part")
     # The content alone: a pristine file may be read-only, and its copy must not be.
-    shutil.copyfile(origin, part)
-    part.rename(target)
+    write_whole(target, origin.read_bytes())
 
 
 def _digest(path: Path) -> str:
@@ -168,9 +166,4 @@ def _read_record(folder: Path) -> dict[str, str]:
 
 def _write_record(folder: Path, record: dict[str, str]) -> None:
     text = json.dumps({"editions": record}, indent=1, sort_keys=True) + "\n"
-    path = folder / RECORD
-    if path.is_file() and path.read_text(encoding="utf-8", errors="replace") == text:
-        return
-    part = folder / f"{RECORD}.part"
-    part.write_text(text, encoding="utf-8")
-    part.replace(path)
+    write_whole(folder / RECORD, text)

@@ -14,9 +14,9 @@ from typing import Any
 
 from lessonkit.errors import LessonError
 from lessonkit.exercises.sheets import blank, markdown_cell, sheet_bytes, with_variant
+from lessonkit.files import write_whole
 from lessonkit.grading.roster import MANIFEST_COLUMNS, Place, Roll, assign, read_names
 from lessonkit.grading.school import School
-from lessonkit.grading.store import write_whole
 from lessonkit.grading.tables import write_table
 
 __all__ = ["HandedOut", "hand_out", "sheet_for"]

@@ -15,6 +15,7 @@ from functools import cached_property
 from pathlib import Path
 
 from lessonkit.exercises.core import draw, variant_number
+from lessonkit.files import first_free
 from lessonkit.grading.school import Book, School
 from lessonkit.grading.tables import BadTable, read_table
 
@@ -139,10 +140,8 @@ def assign(school: School, names: Sequence[str], seed: object) -> Roll:
     slugs: dict[str, str] = {}
     taken: set[str] = set()
     for name in names:
-        base = own = slug(name)
-        number = 2
-        while squeezed(own) in taken:  # a platform may drop what tells ann-abel from annabel
-            own, number = f"{base}-{number}", number + 1
+        # Squeezed, because a platform may drop what tells ann-abel from annabel.
+        own = first_free(slug(name), lambda one: squeezed(one) in taken)
         taken.add(squeezed(own))
         slugs[name] = own
     places = []

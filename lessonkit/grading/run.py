@@ -20,6 +20,7 @@ from typing import Any, TypeVar
 
 from lessonkit.errors import LessonError
 from lessonkit.exercises.plain import from_wire, literal
+from lessonkit.files import first_free, write_whole
 from lessonkit.grading.identify import HandIn, identify
 from lessonkit.grading.intake import ClosedFile, UnreadableFile
 from lessonkit.grading.judge import Judged, Submission, judge_batch
@@ -37,7 +38,7 @@ from lessonkit.grading.picture import class_svg, tallies
 from lessonkit.grading.read import FoundAnswer, Reading, load, read_batch
 from lessonkit.grading.roster import Roll, slug
 from lessonkit.grading.school import Book, School, fingerprint_of
-from lessonkit.grading.store import Store, key_of, write_whole
+from lessonkit.grading.store import Store, key_of
 from lessonkit.grading.tables import read_table, write_table
 
 __all__ = ["BadFolder", "Graded", "Progress", "grade_folder"]
@@ -152,11 +153,9 @@ def _files(folder: Path, out: Path) -> tuple[dict[str, Path], list[tuple[str, st
 
     found: dict[str, Path] = {}
     for path in sorted(paths, key=os.fsencode):
-        base = shown = shown_as(path)
-        number = 2
-        while shown in found:
-            shown, number = f"{base.removesuffix('.ipynb')}~{number}.ipynb", number + 1
-        found[shown] = path
+        shown = shown_as(path)
+        end = shown[-len(".ipynb") :]
+        found[first_free(shown.removesuffix(end), found.__contains__, "~", end)] = path
     return found, sorted((shown_as(path), why) for path, why in others)
 
 

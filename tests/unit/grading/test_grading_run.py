@@ -29,7 +29,7 @@ from lessonkit.grading.judge import Judged
 from lessonkit.grading.roster import slug
 from lessonkit.grading.run import BadFolder, Graded, grade_folder
 from lessonkit.grading.school import School, fingerprint_of, load_school
-from lessonkit.grading.store import Store, write_whole
+from lessonkit.grading.store import Store
 from lessonkit.grading.tables import BadTable
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
@@ -282,21 +282,6 @@ def test_edition_changes_with_a_workbook(school: School, tmp_path: Path) -> None
     sheet = orchard.changed(sheets.read_sheet(folder / "92_gate.ipynb"), "title", "# Another title")
     sheets.write_sheet(folder / "92_gate.ipynb", sheet)
     assert fingerprint_of(load_school(folder)) != before
-
-
-def test_file_appears_whole_or_not_at_all(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A write that fails on the way leaves the old file and nothing else."""
-    path = tmp_path / "marks.csv"
-    write_whole(path, b"old")
-
-    def fail(*_: Any) -> None:
-        raise OSError("the disk is full")
-
-    monkeypatch.setattr(os, "fsync", fail)
-    with pytest.raises(OSError, match="full"):
-        write_whole(path, b"new")
-    assert path.read_bytes() == b"old"
-    assert [item.name for item in tmp_path.iterdir()] == ["marks.csv"]
 
 
 def test_teacher_s_changes_are_applied_and_seen(
