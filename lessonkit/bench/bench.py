@@ -74,10 +74,11 @@ class Bench:
         self.time_s = 0.0
         self.call = "off"
         self.powered = True
-        self.outdoor_c = _outdoor(outdoor_c)
+        self.outdoor_c = equipment.check_outdoor_c(outdoor_c)
         self.faults: tuple[Fault, ...] = ()
         self._boots: dict[str, float] = {}
         self._releases: dict[str, deque[float]] = {}
+        self._shown: State | None = None
         self._log: deque[Event] = deque(maxlen=_LOG)
         self._switched_s = -math.inf
         self._timers = equipment.Timers(coil_c=self.outdoor_c)
@@ -132,7 +133,7 @@ class Bench:
 
     def set_outdoor_c(self, outdoor_c: float) -> None:
         """Set the outdoor air in degrees Celsius."""
-        air_c = _outdoor(outdoor_c)
+        air_c = equipment.check_outdoor_c(outdoor_c)
         self._run_timers()
         self.outdoor_c = air_c
         self._settle()
@@ -167,6 +168,7 @@ class Bench:
             self._events()
         self.time_s = end_s
         self._run_timers()
+        self._shown = None
         return self.state
 
     # ---- wiring and settling ----
@@ -177,6 +179,7 @@ class Bench:
         self.faults = faults
         self.wiring = Wiring(self.job, faults)
         self._solutions: dict[frozenset[str], Solution] = {}
+        self._read: dict[str, tuple[frozenset[str], bool]] = {}
         self._trials = signal_path.Trials(self.wiring, self._rng)
         self._welded = contactor_welded(faults)
 
@@ -208,11 +211,12 @@ class Bench:
 
     def _settle(self) -> None:
         """Settle the circuit, let what hangs on it react, and go on until neither moves the other."""
-        seen = []
+        seen, self._shown = [], None
         while True:
             asks = self._asks()
             before = self._latches
             self._settled = settle(self.wiring, before, asks, self._solved)
+            self._read.clear()
             self._latches = self._settled.latches
             self._follow(before, self._settled)
             now = (asks, self._latches)
@@ -357,7 +361,9 @@ class Bench:
 
     def read(self, run: str) -> tuple[frozenset[str], bool]:
         """Return what a link's encoder reads as live, and whether its far end sees D asked for."""
-        return signal_path.live_terminals(self.wiring, self.solution, run, INPUT_LIVE_V)
+        if run not in self._read:
+            self._read[run] = signal_path.live_terminals(self.wiring, self.solution, run, INPUT_LIVE_V)
+        return self._read[run]
 
     def _way(self, run: str, way: str, live: frozenset[str]) -> signal_path.Way:
         """Return one way for frames that carry these terminals, with its pool of trials."""
@@ -403,11 +409,16 @@ class Bench:
     def link_state(self, run: str) -> LinkState:
         """Return one link as a reader sees it."""
         down, up = self.way(run, "down"), self.way(run, "up")
-        return read_link(self.wiring, self._settled, self._links[run], down, up)
+        return read_link(self.wiring, self._settled, self._links[run], self.read(run)[0], down, up)
 
     @property
     def state(self) -> State:
-        """Return what the bench shows now."""
+        """Return what the bench shows now; read once, however often it is asked for."""
+        if self._shown is None:
+            self._shown = self._look()
+        return self._shown
+
+    def _look(self) -> State:
         words = equipment.responding(
             self._latches.sealed,
             self.job.equipment.valve,
@@ -420,6 +431,7 @@ class Bench:
             time_s=self.time_s,
             call=self.call,
             faults=tuple(map(str, self.faults)),
+            present=self.faults,
             **read_circuit(self.wiring, self._settled),
             responding=MappingProxyType(words),
             delivering=equipment.delivering(words, self.job.equipment.valve),
@@ -432,10 +444,3 @@ class Bench:
             coil_c=self._timers.coil_c,
             waiting_s=max(self._timers.free_at_s - self.time_s, 0.0),
         )
-
-
-def _outdoor(outdoor_c: float) -> float:
-    """Return an outdoor temperature in Celsius if there is air like that."""
-    air_c = require_finite("outdoor_c", outdoor_c)
-    require(-40.0 <= air_c <= 55.0, "outdoor_c", outdoor_c, "from -40 to 55 C")
-    return air_c

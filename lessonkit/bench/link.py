@@ -76,6 +76,7 @@ class Listener:
 class LinkState:
     """One link as a reader of the bench sees it.
 
+    `inputs` are the terminals that the encoder reads as live, `outputs` those that the relay board holds.
     `sent` and `accepted` count frames from near to far; `replies` those that came back; `state` is the far
     end's: `waiting` (no frame yet), `working`, `poor` (working by luck: many frames are lost), `silent`
     (watchdog ran out), `dead` (no supply at one of the ends, see `why`). Levels are volts at the far end's
@@ -87,6 +88,7 @@ class LinkState:
     sent: int = 0
     accepted: int = 0
     replies: int = 0
+    inputs: frozenset[str] = frozenset()
     outputs: frozenset[str] = frozenset()
     wants_heat: bool = False
     low_v: float = 0.0

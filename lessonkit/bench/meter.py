@@ -19,13 +19,14 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from lessonkit.bench.bench import Bench
-from lessonkit.copper.network import Resistance, Source, UnknownNode, solve
+from lessonkit.bench.state import GHOST_LOAD_OHM
+from lessonkit.copper.network import Source, UnknownNode, solve
 from lessonkit.errors import BadParameter, LessonError
 from lessonkit.job.calls import PLACES
 
 #: Input impedances in ohms: 10 Mohm and about 3 kohm (common practice for digital multimeters and their
 #: low-impedance setting).
-INPUT_OHM = MappingProxyType({"high": 10e6, "low": 3e3})
+METER_OHM = MappingProxyType({"high": 10e6, "low": GHOST_LOAD_OHM})
 
 #: An ohmmeter's own source, and where it gives up and shows OL.
 _OHMS_V, _OHMS_SOURCE_OHM, _OVERLOAD_OHM = 0.5, 1000.0, 50e6
@@ -85,14 +86,13 @@ class Meter:
         `setting` is "high" (10 Mohm) or "low" (about 3 kohm); the meter loads the circuit while it
         measures, and the coils stay where they are for that moment.
         """
-        if setting not in INPUT_OHM:
+        if setting not in METER_OHM:
             raise BadParameter("meter setting", setting, "high or low (the input impedance)")
         self._check((red, black))
         if red == black:
             return Reading(0.0, "V", (red, black), setting)
-        probe = Resistance("meter", red, black, INPUT_OHM[setting], "meter")
-        solution = solve(self.bench.network(extra=(probe,)), self.bench.job.frequency_hz)
-        return Reading(abs(solution.v(red, black)), "V", (red, black), setting)
+        loaded_v = self.bench.solution.thevenin(red, black).loaded_v(METER_OHM[setting])
+        return Reading(abs(loaded_v), "V", (red, black), setting)
 
     def ohms(self, red: str, black: str) -> Reading:
         """Return the resistance between two nodes of a dead circuit, every parallel path included.

@@ -7,22 +7,43 @@ supply frequency, measured against C at the air handler; direct-current signal l
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
+from lessonkit.bench.layout import REFERENCE
 from lessonkit.bench.link import Ends, LinkState
 from lessonkit.bench.settling import Latches, Settled
 from lessonkit.bench.signal_path import Way
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.network import Solution
 from lessonkit.job.calls import PLACES, TERMINALS
+from lessonkit.job.faults import Fault
 from lessonkit.job.model import RUN_ENDS
+from lessonkit.job.parts import RATED_V
 
 #: A working link that gets fewer than this share of its polls answered, as the circuit is now, is poor.
 POOR_BELOW = 0.9
 
 #: What a thermostat, a board or the defrost board can make live.
 LIVE_TERMINALS = frozenset(TERMINALS) - {"C"}
+
+#: A conductor or terminal is called live from here on: half the rated volts, below which no coil of a
+#: 24-volt control works. This is how a reader of a meter speaks. What an encoder's input counts as live is a
+#: matter of that part (`parts.INPUT_LIVE_V`), even where the number is the same.
+LIVE_V = RATED_V / 2
+
+#: The load that tells a ghost: a meter's low input impedance, about 3 kilohms (common practice).
+GHOST_LOAD_OHM = 3e3
+
+#: A ghost loses at least this share of its volts to that load.
+GHOST_LOSES = 0.5
+
+#: What can leave a terminal hanging; without one of these there are no ghosts to look for.
+_LOOSENING = frozenset({"open", "burnt-out", "swapped", "stuck-open", "dead", "resistance"})
+
+#: Terminals that feed others, and metal: never a ghost.
+_FEEDING = (":R", ":C", ":XFMR", ":GND")
 
 
 @dataclass(frozen=True)
@@ -64,10 +85,13 @@ class State:
     """A bench at one moment.
 
     `volts` maps "place:terminal" to RMS volts against C at the air handler and `phasors` to the same as
-    complex numbers; `amps` maps "run.conductor" to RMS amperes; `coils` and `boards` map "place:name";
+    complex numbers; `amps` maps conductors "run.conductor" (at their near end), fuses "place:fuse" and coils
+    "place:name" to RMS amperes; `coils` and `boards` map "place:name"; `closed` holds the points
+    "place:terminal" whose contact from R is closed, at the thermostat and on relay boards.
+
     `responding` maps equipment to words, `off` when it does nothing, and `delivering` sums them up;
     `chatter` names coils and boards that pull in and let go again and again; `fuse` is `whole`, or `blown` if
-    any is, and `fuses` says which, by the place of its transformer.
+    any is, and `fuses` says which, by the place of its transformer; `present` are the faults as values.
     """
 
     job: str
@@ -79,6 +103,7 @@ class State:
     amps: MappingProxyType[str, float]
     coils: MappingProxyType[str, CoilState]
     boards: MappingProxyType[str, BoardState]
+    closed: frozenset[str]
     responding: MappingProxyType[str, str]
     delivering: str
     links: MappingProxyType[str, LinkState]
@@ -90,6 +115,7 @@ class State:
     outdoor_c: float
     coil_c: float
     waiting_s: float
+    present: tuple[Fault, ...] = field(repr=False)
     solution: Solution = field(repr=False, compare=False)
 
     def between(self, one: str, two: str) -> float:
@@ -106,9 +132,38 @@ class State:
         live = set()
         for node in self.volts:
             where, _, terminal = node.partition(":")
-            if where == place and terminal in LIVE_TERMINALS and self.between(node, common) >= 12:
+            if where == place and terminal in LIVE_TERMINALS and self.between(node, common) >= LIVE_V:
                 live.add(terminal)
         return frozenset(live)
+
+    def reference(self, place: str) -> str:
+        """Return the node that volts at a place are told against.
+
+        Its own C, as a meter held there would; or C of the air handler where the own C is `LIVE_V` or more
+        away from that, so that every reading against it would mislead. A place with a transformer of its own
+        keeps its own C.
+        """
+        own = f"{place}:C"
+        return REFERENCE if place not in self.fuses and self.volts[own] >= LIVE_V else own
+
+    @cached_property
+    def ghosts(self) -> frozenset[str]:
+        """Return the nodes that look live and lose half their volts to a meter of low input impedance.
+
+        A conductor that hangs loose lies beside live ones for its whole length, and their capacitance lifts
+        it to as much as half the supply. A meter of high impedance believes it; a few kilohms take it away.
+        """
+        if not any(fault.kind in _LOOSENING for fault in self.present):
+            return frozenset()
+        found = set()
+        for node in self.volts:
+            against = self.reference(node.partition(":")[0])
+            if node.endswith(_FEEDING) or self.between(node, against) < LIVE_V:
+                continue
+            source = self.solution.thevenin(node, against)
+            if abs(source.loaded_v(GHOST_LOAD_OHM)) < (1 - GHOST_LOSES) * abs(source.open_v):
+                found.add(node)
+        return frozenset(found)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the state as plain data, ready for JSON."""
@@ -134,6 +189,7 @@ class State:
             },
             "chatter": list(self.chatter),
             "fuse": self.fuse,
+            "amps": {name: round(amps, 6) for name, amps in self.amps.items()},
         }
 
 
@@ -167,6 +223,8 @@ def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
         for conductor in run.conductors
     }
     amps["outdoor.earth"] = abs(solution.a("earth outdoor"))
+    amps |= {f"{place}:fuse": abs(solution.a(f"fuse {place}")) for place in wiring.supplies}
+    amps |= {name: abs(solution.a(f"coil {name}")) for name in wiring.coils}
     coils = {
         name: CoilState(abs(solution.v(at.a, at.b)), name in latches.sealed)
         for name, at in wiring.coils.items()
@@ -183,6 +241,7 @@ def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
         "amps": MappingProxyType(amps),
         "coils": MappingProxyType(coils),
         "boards": MappingProxyType(boards),
+        "closed": wiring.closed_contacts(settled.on),
         "solution": solution,
     }
 
@@ -192,7 +251,9 @@ def _word(state: str, odds: float) -> str:
     return "poor" if state == "working" and odds < POOR_BELOW else state
 
 
-def read_link(wiring: Wiring, settled: Settled, ends: Ends, down: Way, up: Way) -> LinkState:
+def read_link(
+    wiring: Wiring, settled: Settled, ends: Ends, inputs: frozenset[str], down: Way, up: Way
+) -> LinkState:
     """Return a link as a reader sees it: both ends, and what their receivers get."""
     why = ""
     for place, part in zip(RUN_ENDS[ends.run], ("encoder", "relay-board"), strict=True):
@@ -207,6 +268,7 @@ def read_link(wiring: Wiring, settled: Settled, ends: Ends, down: Way, up: Way) 
         sent=ends.sent,
         accepted=ends.accepted,
         replies=ends.replies,
+        inputs=inputs,
         outputs=ends.far.held,
         wants_heat="D" in ends.near.held,
         low_v=down.low_v,

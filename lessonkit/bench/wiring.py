@@ -61,6 +61,25 @@ class Wiring:
         return tuple(key.split()[1] for key in self.keys if key.startswith("power "))
 
     @cached_property
+    def _contacts(self) -> tuple[tuple[str, str, bool, bool], ...]:
+        """Return every contact from R to a terminal: its name, its point, and its two states.
+
+        They say whether it is closed while it is off and while it is on; a stuck one is the same both ways.
+        """
+        found = []
+        for key, toggle in zip(self.keys, self._toggles, strict=True):
+            kind, _, point = key.partition(" ")
+            if kind in ("call", "relay"):
+                found.append((key, point, toggle.off.admittance(0.0) != 0, toggle.on.admittance(0.0) != 0))
+        return tuple(found)
+
+    def closed_contacts(self, on: frozenset[str]) -> frozenset[str]:
+        """Return the points "place:terminal" whose contact from R is closed: thermostat and relay boards."""
+        return frozenset(
+            point for key, point, off, closed in self._contacts if (closed if key in on else off)
+        )
+
+    @cached_property
     def template(self) -> Network:
         """Return the network with everything off: the shape that all states share."""
         return self.network(frozenset())
@@ -115,7 +134,7 @@ class Wiring:
         """Solve several states at one frequency in one call; `silenced` as in `values`."""
         y, e = self.values(states, freq_hz, silenced)
         node_v, branch_a = solve_stack(self.template, freq_hz, y, e)
-        return [Solution(self.template, freq_hz, node_v[k], branch_a[k]) for k in range(len(states))]
+        return [Solution(self.template, freq_hz, node_v[k], branch_a[k], y[k]) for k in range(len(states))]
 
 
 def solve_side_by_side(
@@ -134,5 +153,5 @@ def solve_side_by_side(
         y, e = (np.concatenate([pair[part] for pair in values]) for part in (0, 1))
         node_v, branch_a = solve_stack(cases[members[0]][0].template, freq_hz, y, e)
         for row, k in enumerate(members):
-            solutions[k] = Solution(cases[k][0].template, freq_hz, node_v[row], branch_a[row])
+            solutions[k] = Solution(cases[k][0].template, freq_hz, node_v[row], branch_a[row], y[row])
     return [solutions[k] for k in range(len(cases))]

@@ -269,13 +269,33 @@ class Network:
 
 
 @dataclass(frozen=True)
+class Thevenin:
+    """What two points of a circuit are to whatever is put between them: open volts behind an impedance.
+
+    `open_v` is a phasor (RMS) of the first point against the second; `z_ohm` is the impedance behind it.
+    """
+
+    open_v: complex
+    z_ohm: complex
+
+    def loaded_v(self, load_ohm: complex) -> complex:
+        """Return the volts that are left (a phasor, RMS) with a load of some ohms between the points."""
+        return self.open_v * load_ohm / (load_ohm + self.z_ohm)
+
+
+@dataclass(frozen=True)
 class Solution:
-    """Node volts and branch currents of one network in the steady state."""
+    """Node volts and branch currents of one network in the steady state.
+
+    `branch_y` are the admittances (S) it was solved with, which may be others than those of `network`, whose
+    shape alone is used.
+    """
 
     network: Network
     freq_hz: float
     node_v: ComplexArray
     branch_a: ComplexArray
+    branch_y: ComplexArray
 
     def v(self, node: str, against: str | None = None) -> complex:
         """Return the volts of `node` as a phasor (RMS), against the reference or another node."""
@@ -288,6 +308,27 @@ class Solution:
     def a(self, branch: str) -> complex:
         """Return the current through a branch from its `a` to its `b`, a phasor in amperes (RMS)."""
         return complex(self.branch_a[self.network.place_of[branch]])
+
+    @cached_property
+    def impedances(self) -> ComplexArray:
+        """Return the impedance matrix in ohms, shape (nodes, nodes); zero in the reference's row and column.
+
+        Entry [j, k] is the volts at node j for one ampere fed into node k, every source resting.
+        """
+        touched, into, _ = self.network.stamp
+        n = len(self.network.nodes)
+        flat = np.zeros(n * n, dtype=np.complex128)
+        flat[touched] = self.branch_y @ into
+        z_ohm = np.zeros((n, n), dtype=np.complex128)
+        z_ohm[1:, 1:] = np.linalg.inv(flat.reshape(n, n)[1:, 1:])
+        return z_ohm
+
+    def thevenin(self, one: str, other: str) -> Thevenin:
+        """Return what stands between two nodes: the open volts of `one` against `other`, and their source."""
+        open_v = self.v(one, other)
+        a, b = self.network.index[one], self.network.index[other]
+        z = self.impedances
+        return Thevenin(open_v, complex(z[a, a] + z[b, b] - z[a, b] - z[b, a]))
 
     @cached_property
     def volts(self) -> dict[str, float]:
@@ -320,7 +361,7 @@ def solve_many(networks: Sequence[Network], freq_hz: float) -> list[Solution]:
         e = np.array([networks[k].emfs(freq_hz) for k in members])
         node_v, branch_a = solve_stack(networks[members[0]], freq_hz, y, e)
         for row, k in enumerate(members):
-            solutions[k] = Solution(networks[k], freq_hz, node_v[row], branch_a[row])
+            solutions[k] = Solution(networks[k], freq_hz, node_v[row], branch_a[row], y[row])
     return [solution for solution in solutions if solution is not None]
 
 

@@ -16,18 +16,14 @@ from types import MappingProxyType
 
 from lessonkit.bench.layout import REFERENCE, conductor_node
 from lessonkit.bench.link import LinkState
-from lessonkit.bench.state import State
-from lessonkit.job.faults import Fault, fault_parts, parse_fault
+from lessonkit.bench.state import LIVE_V, State
+from lessonkit.job.faults import Fault, fault_parts
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
 
 __all__ = [
-    "LIVE_V",
     "Wire",
-    "contact_closed",
     "earth_wire",
     "fault_words",
-    "present_faults",
-    "reference",
     "shown_volts",
     "wires",
 ]
@@ -37,9 +33,6 @@ _READING = MappingProxyType({"poor": "read in part", "silent": "not read", "dead
 
 #: What a whole conductor is, if anything says so: the first of these.
 _ONE_STATE = ("live", "floating", "common", "signalling", "dead")
-
-LIVE_V = 12.0
-"""Half the rated volts: below, no coil of a 24-volt control works."""
 
 
 @dataclass(frozen=True)
@@ -78,11 +71,6 @@ class Wire:
         )
 
 
-def present_faults(state: State, job: Job) -> tuple[Fault, ...]:
-    """Return the faults of a state as values."""
-    return tuple(parse_fault(text, job) for text in state.faults)
-
-
 def fault_words(fault: Fault, job: Job) -> str:
     """Return a few words for a fault where it sits, such as `bad splice, 20 ohm`."""
     kind = fault_parts(job)[f"{fault.where}.{fault.part}"][fault.kind]
@@ -93,43 +81,26 @@ def fault_words(fault: Fault, job: Job) -> str:
     return kind.words
 
 
-def reference(state: State, job: Job, place: str) -> str:
-    """Return the node that volts at a place are told against.
-
-    Its own C; or C of the air handler where the own C is `LIVE_V` or more away from that. A place with a
-    transformer of its own keeps its own C.
-    """
-    own = f"{place}:C"
-    fed = place == "out" and job.outdoor_run.far_supply is not None
-    return REFERENCE if state.volts[own] >= LIVE_V and not fed else own
-
-
-def shown_volts(state: State, job: Job, node: str) -> float:
+def shown_volts(state: State, node: str) -> float:
     """Return the RMS volts that a picture writes at a terminal.
 
     Against the `reference` of its place; C itself against C of the air handler, which shows how far commons
     differ.
     """
     place, _, terminal = node.partition(":")
-    return state.volts[node] if terminal == "C" else state.between(node, reference(state, job, place))
+    return state.volts[node] if terminal == "C" else state.between(node, state.reference(place))
 
 
-def wires(state: State, job: Job, ghosts: frozenset[str] = frozenset()) -> tuple[Wire, ...]:
-    """Return every conductor of both runs, in the order of the job.
-
-    `ghosts` are nodes whose volts mean nothing (see `ghosts.ghost_nodes`).
-    """
-    faults = present_faults(state, job)
+def wires(state: State, job: Job) -> tuple[Wire, ...]:
+    """Return every conductor of both runs, in the order of the job."""
     return tuple(
-        _wire(state, job, run, conductor, [f for f in faults if f.where == run], ghosts)
+        _wire(state, job, run, conductor, [f for f in state.present if f.where == run])
         for run, cable in job.runs.items()
         for conductor in cable.conductors
     )
 
 
-def _wire(
-    state: State, job: Job, run: str, conductor: str, faults: list[Fault], ghosts: frozenset[str]
-) -> Wire:
+def _wire(state: State, job: Job, run: str, conductor: str, faults: list[Fault]) -> Wire:
     near_place, far_place = RUN_ENDS[run]
     mine = tuple(
         f for f in faults if conductor == f.part or (f.kind in ("short", "swapped") and f.value == conductor)
@@ -142,7 +113,7 @@ def _wire(
     near = conductor_node(run, conductor, near_place)
     far = conductor_node(run, reaches, far_place)
     near_look, far_look = (
-        "floating" if floats or node in ghosts else _look(state, node, reference(state, job, place))
+        "floating" if floats or node in state.ghosts else _look(state, node, state.reference(place))
         for node, place in ((near, near_place), (far, far_place))
     )
     link = state.links.get(run) if conductor == "SIG" else None
@@ -188,20 +159,9 @@ def _one_look(state: State, wire: Wire, ends: tuple[str, str]) -> str:
 
 def earth_wire(state: State, job: Job) -> Wire:
     """Return the equipment ground between air handler and outdoor unit, drawn like a conductor."""
-    faults = tuple(f for f in present_faults(state, job) if (f.where, f.part) == ("outdoor", "earth"))
+    faults = tuple(f for f in state.present if (f.where, f.part) == ("outdoor", "earth"))
     returns = job.outdoor_run.return_by == "earth"
     far = "common" if state.between("out:GND", REFERENCE) < LIVE_V else "live"
     near = "common" if returns else "dead"
     far = far if returns else "dead"
     return Wire("outdoor", "earth", "earth", near, far, state.amps["outdoor.earth"], faults)
-
-
-def contact_closed(state: State, job: Job, place: str, terminal: str) -> bool:
-    """Return whether the contact from R to a terminal is closed, at the thermostat or on a relay board."""
-    if place == "stat":
-        return terminal in state.called and state.boards["stat:thermostat"].awake
-    stuck = {f.kind for f in present_faults(state, job) if (f.where, f.part) == (place, f"relay-{terminal}")}
-    if stuck:
-        return "stuck-closed" in stuck
-    run = next(name for name, ends in RUN_ENDS.items() if ends[1] == place)
-    return terminal in state.links[run].outputs

@@ -8,9 +8,9 @@ frame, by another frame. A coil is a small box, filled while its armature is in.
 from __future__ import annotations
 
 from lessonkit.bench.layout import REFERENCE
-from lessonkit.bench.state import State
+from lessonkit.bench.state import LIVE_V, State
 from lessonkit.draw.grid import AIR, BOARD_GAP, BOARD_W, ENCODER_W, OUT, PLACES_X, STAT, Layout
-from lessonkit.draw.looks import LIVE_V, contact_closed, present_faults, reference, shown_volts
+from lessonkit.draw.looks import shown_volts
 from lessonkit.draw.marks import cross, earth_symbol
 from lessonkit.draw.palette import FAINT, INK, LOOKS, PAPER, SOFT
 from lessonkit.draw.svg import TEXT_PX, Sheet, text_width
@@ -40,24 +40,22 @@ _COILS = {
 }
 
 
-def draw_place(
-    sheet: Sheet, layout: Layout, state: State, place: str, covered: bool, ghosts: frozenset[str]
-) -> None:
+def draw_place(sheet: Sheet, layout: Layout, state: State, place: str, covered: bool) -> None:
     """Draw one place: its box, its terminals with their volts, its coils, and what responds there.
 
-    `covered` leaves out volts and coils, for a hunt with the meter; `ghosts` are nodes that only look live.
+    `covered` leaves out volts and coils, for a hunt with the meter.
     """
     left, right = PLACES_X[place]
     sheet.rect(left, 6, right - left, layout.floor_y - 6, fill=FAINT, stroke=INK, stroke_width=1.5, rx=6)
     name = PLACE_WORDS[place]
     sheet.text((left + right) / 2, 28, name[0].upper() + name[1:], size=20, anchor="middle", bold=True)
-    if not covered and reference(state, layout.job, place) == REFERENCE != f"{place}:C":
+    if not covered and state.reference(place) == REFERENCE != f"{place}:C":
         lines = f"C here is at {state.volts[f'{place}:C']:.1f} V", f"volts against {REFERENCE}"
         for k, line in enumerate(lines):
             at = (left + right) / 2, 44 + 15 * k
             sheet.text(*at, line, size=_NOTE_PX, anchor="middle", bold=k == 0)
     for terminal in layout.terminals(place):
-        _terminal(sheet, layout, state, place, terminal, covered, ghosts)
+        _terminal(sheet, layout, state, place, terminal, covered)
     if place == "stat":
         _contacts(sheet, layout, state, "stat", _BUS_X, STAT[0] + 52)
     if not covered:
@@ -65,20 +63,12 @@ def draw_place(
     _band(sheet, layout, state, place)
 
 
-def _terminal(
-    sheet: Sheet,
-    layout: Layout,
-    state: State,
-    place: str,
-    terminal: str,
-    covered: bool,
-    ghosts: frozenset[str],
-) -> None:
+def _terminal(sheet: Sheet, layout: Layout, state: State, place: str, terminal: str, covered: bool) -> None:
     y, node = layout.y(terminal), f"{place}:{terminal}"
-    volts = shown_volts(state, layout.job, node)
+    volts = shown_volts(state, node)
     text_x = {"stat": STAT[0] + 60, "air": _AIR_TEXT, "out": _OUT_TEXT}[place]
-    live = volts >= LIVE_V and node not in ghosts and not covered
-    word = "live" if live else "floating" if node in ghosts else "common" if terminal == "C" else "dead"
+    live = volts >= LIVE_V and node not in state.ghosts and not covered
+    word = "live" if live else "floating" if node in state.ghosts else "common" if terminal == "C" else "dead"
     look = LOOKS["covered" if covered else word]
     if place == "air" and terminal in layout.terminals("out"):
         sheet.line(_AIR_CHIP - 8, y, AIR[1], y, look)
@@ -106,12 +96,12 @@ def _contacts(sheet: Sheet, layout: Layout, state: State, place: str, bus_x: flo
     fed_here = place == "out" and layout.fed_outdoors
     rail_x = end_x if place == "stat" else OUT[0] if fed_here else bus_x
     rows = job.outdoor_terminals if place == "out" else job.call_terminals
-    hot = LOOKS["live" if shown_volts(state, job, f"{place}:R") >= LIVE_V else "dead"]
+    hot = LOOKS["live" if shown_volts(state, f"{place}:R") >= LIVE_V else "dead"]
     sheet.line(bus_x, layout.y("R"), bus_x, layout.y(rows[-1]), hot)
     sheet.line(bus_x, layout.y("R"), rail_x, layout.y("R"), hot)
     for terminal in rows:
         y = layout.y(terminal)
-        closed = contact_closed(state, job, place, terminal)
+        closed = f"{place}:{terminal}" in state.closed
         sheet.circle(bus_x, y, 4, fill=INK)
         with sheet.group(f"contact {terminal}: {'closed' if closed else 'open'}"):
             tip = (end_x, y) if closed else (end_x - 3, y - 11)
@@ -151,8 +141,7 @@ def draw_boards(sheet: Sheet, layout: Layout, state: State, run: str) -> None:
     inputs = layout.job.call_terminals if near == "stat" else layout.job.outdoor_terminals
     for terminal in inputs:
         y = layout.y(terminal)
-        live = state.between(f"{near}:{terminal}", f"{near}:C") >= LIVE_V
-        if live:
+        if terminal in state.links[run].inputs:
             sheet.path([(left + 6, y - 5), (left + 13, y), (left + 6, y + 5)], stroke=INK, stroke_width=2)
     _contacts(sheet, layout, state, far, layout.bus_x(run), right - 6)
 
@@ -238,7 +227,7 @@ def _supply_words(state: State, place: str) -> str:
 
 def mark_parts(sheet: Sheet, layout: Layout, state: State) -> None:
     """Put a cross on every part that has a fault."""
-    for fault in present_faults(state, layout.job):
+    for fault in state.present:
         if fault.where in PLACES_X:
             x, y = _anchor(layout, fault.where, fault.part)
             with sheet.group(str(fault)):

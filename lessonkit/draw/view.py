@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import State
 from lessonkit.draw.frames_view import last_frame
-from lessonkit.draw.ghosts import ghost_nodes
 from lessonkit.draw.scope import scope_svg
 from lessonkit.draw.wiring import wiring_svg
 from lessonkit.draw.words import state_words
@@ -71,10 +70,9 @@ def show_bench(
     bench.advance(SOUND_S)
     bench.set_faults(faults)
     state = bench.advance(seconds)
-    ghosts = ghost_nodes(bench)
     return BenchView(
         state,
-        state_words(state, bench.job, ghosts),
-        wiring_svg(state, bench.job, covered, ghosts),
+        state_words(state, bench.job),
+        wiring_svg(state, bench.job, covered),
         scope_svg(last_frame(bench, scope)) if scope else "",
     )

@@ -16,7 +16,7 @@ from itertools import pairwise
 from lessonkit.bench.layout import conductor_node
 from lessonkit.bench.state import State
 from lessonkit.draw.grid import WIDTH, Layout
-from lessonkit.draw.looks import Wire, earth_wire, fault_words, present_faults, shown_volts, wires
+from lessonkit.draw.looks import Wire, earth_wire, fault_words, shown_volts, wires
 from lessonkit.draw.marks import Mark, cross, mark_wire, wire_marks
 from lessonkit.draw.palette import INK, LOOKS, PAPER, SOFT, Look
 from lessonkit.draw.places import draw_boards, draw_bonds, draw_link_news, draw_place, mark_parts
@@ -31,27 +31,27 @@ _LEGEND = ("live", "dead", "common", "signalling", "floating", "faulted")
 _LONGEST_NEWS = 96
 
 
-def wiring_svg(state: State, job: Job, covered: bool = False, ghosts: frozenset[str] = frozenset()) -> str:
+def wiring_svg(state: State, job: Job, covered: bool = False) -> str:
     """Return the wiring picture of a bench state as SVG text.
 
     `covered` hides volts, faults and the states of conductors, and shows only what responds: for an exercise
-    in finding faults. `ghosts` are nodes that only look live (see `ghosts.ghost_nodes`). Every conductor
-    carries `data-key`, its name in faults, for a page that listens to clicks.
+    in finding faults. Every conductor carries `data-key`, its name in faults, for a page that listens to
+    clicks.
     """
     layout = Layout(job)
-    words = state_words(state, job, ghosts)
+    words = state_words(state, job)
     if covered:
         words = words.split(" Faults: ")[0].split(" No faults.")[0]
     sheet = Sheet(WIDTH, layout.height, f"Wiring of {job.title or job.name}, call {state.call}", words)
     for place in PLACES:
-        draw_place(sheet, layout, state, place, covered, ghosts)
+        draw_place(sheet, layout, state, place, covered)
     draw_bonds(sheet, layout)
     for run in RUN_ENDS:
         left, right = layout.span(run)
         sheet.text((left + right) / 2, 34, f"{run} run", anchor="middle")
     for run in state.links:
         draw_boards(sheet, layout, state, run)
-    drawn = (*wires(state, job, ghosts), earth_wire(state, job))
+    drawn = (*wires(state, job), earth_wire(state, job))
     marks = {run: [m for w in drawn if w.run == run for m in wire_marks(layout, w)] for run in RUN_ENDS}
     for wire in drawn:
         _conductor(sheet, layout, state, wire, () if covered else marks[wire.run], covered)
@@ -162,7 +162,7 @@ def _idle_ends(sheet: Sheet, layout: Layout, state: State, wire: Wire, covered: 
     """Write a spare or bad conductor's name and ghost volts at its ends, inside the places."""
     y = layout.y(wire.conductor)
     for place, x, anchor in zip(RUN_ENDS[wire.run], layout.span(wire.run), ("end", "start"), strict=True):
-        volts = shown_volts(state, layout.job, conductor_node(wire.run, wire.conductor, place))
+        volts = shown_volts(state, conductor_node(wire.run, wire.conductor, place))
         words = wire.conductor if covered else f"{wire.conductor} {volts:.1f} V"
         sheet.circle(x, y, 5, fill=PAPER, stroke=INK, stroke_width=1.5)
         sheet.text(x + (-10 if anchor == "end" else 10), y + 6, words, anchor=anchor)
@@ -192,7 +192,7 @@ def _news(state: State, job: Job, covered: bool) -> list[str]:
     lines = [f"The house gets {state.delivering}."]
     if state.chatter and not covered:
         lines[0] += f" Chatter: {', '.join(state.chatter)}."
-    faults = [f"{f.where}.{f.part} {fault_words(f, job)}" for f in present_faults(state, job)]
+    faults = [f"{f.where}.{f.part} {fault_words(f, job)}" for f in state.present]
     if faults and not covered:
         lines.append(f"Faults: {'; '.join(faults)}.")
     return [line if len(line) <= _LONGEST_NEWS else f"{line[: _LONGEST_NEWS - 1]}…" for line in lines]

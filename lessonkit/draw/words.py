@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from lessonkit.bench.layout import REFERENCE
 from lessonkit.bench.state import State
-from lessonkit.draw.looks import Wire, earth_wire, fault_words, present_faults, reference, wires
+from lessonkit.draw.looks import Wire, earth_wire, fault_words, wires
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.model import RUN_ENDS, Job
 
@@ -37,7 +37,7 @@ def clock_words(seconds: float) -> str:
     return f"{seconds:.1f} s" if whole != seconds else f"{whole} s"
 
 
-def state_words(state: State, job: Job, ghosts: frozenset[str] = frozenset()) -> str:
+def state_words(state: State, job: Job) -> str:
     """Return everything that the wiring picture shows, in sentences."""
     called = ", ".join(t for t in job.call_terminals if t in state.called) or "no terminal"
     sentences = [
@@ -49,7 +49,7 @@ def state_words(state: State, job: Job, ghosts: frozenset[str] = frozenset()) ->
         sentences.append("the disconnect is open")
     for place in (place for place, fuse in state.fuses.items() if fuse == "blown"):
         sentences.append(f"the fuse at the {PLACE_WORDS[place]} is blown")
-    faults = [f"{f.where} {f.part} {fault_words(f, job)}" for f in present_faults(state, job)]
+    faults = [f"{f.where} {f.part} {fault_words(f, job)}" for f in state.present]
     sentences.append(f"faults: {', '.join(faults)}" if faults else "no faults")
     if state.chatter:
         sentences.append(f"chatter: {', '.join(state.chatter)} pull in and let go again and again")
@@ -57,13 +57,13 @@ def state_words(state: State, job: Job, ghosts: frozenset[str] = frozenset()) ->
         sentences.append(f"the compressor waits another {clock_words(state.waiting_s)}")
     sentences += [link_words(state, run) for run in state.links]
     for place in ("stat", "out"):
-        if reference(state, job, place) == REFERENCE:
+        if state.reference(place) == REFERENCE:
             sentences.append(
                 f"C at the {PLACE_WORDS[place]} is at {state.volts[f'{place}:C']:.1f} V against C of the air "
                 "handler, and so everything there is told against C of the air handler"
             )
     for run, (near, far) in RUN_ENDS.items():
-        listed = [wire_words(wire) for wire in wires(state, job, ghosts) if wire.run == run]
+        listed = [wire_words(wire) for wire in wires(state, job) if wire.run == run]
         if run == "outdoor":
             listed.append(wire_words(earth_wire(state, job)))
         sentences.append(f"from {PLACE_WORDS[near]} to {PLACE_WORDS[far]}: {'; '.join(listed)}")

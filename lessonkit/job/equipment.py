@@ -21,6 +21,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from lessonkit.errors import require, require_finite
 from lessonkit.job.calls import check_valve
 
 #: The frost switch closes when the coil falls to this, 35 F, and opens again at the next, 57 F (service
@@ -115,6 +116,13 @@ def settle_board(timers: Timers, mode: Mode, now_s: float, every_s: float, limit
     elif mode.running and not mode.cooling and timers.frosted_s >= every_s - margin:
         timers = replace(timers, defrost_until_s=now_s + limit_s)
     return timers
+
+
+def check_outdoor_c(outdoor_c: float) -> float:
+    """Return an outdoor temperature in Celsius if there is air like that."""
+    air_c = require_finite("outdoor_c", outdoor_c)
+    require(-40.0 <= air_c <= 55.0, "outdoor_c", outdoor_c, "from -40 to 55 C")
+    return air_c
 
 
 def valve_cools(energised: bool, valve: str) -> bool:

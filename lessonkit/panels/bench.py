@@ -16,7 +16,6 @@ import ipywidgets as widgets
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import State
-from lessonkit.draw.ghosts import ghost_nodes
 from lessonkit.draw.tables import equipment_html, links_html
 from lessonkit.draw.wiring import wiring_svg
 from lessonkit.errors import require, require_finite
@@ -85,7 +84,7 @@ class BenchPanel(Panel):
     def _show(self, state: State) -> None:
         for call, button in self.calls.items():
             press(button, call == state.call)
-        self.picture.value = wiring_svg(state, self.bench.job, ghosts=ghost_nodes(self.bench))
+        self.picture.value = wiring_svg(state, self.bench.job)
         self.equipment.value = equipment_html(state)
         self.links.value = links_html(state)
 

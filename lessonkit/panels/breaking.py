@@ -10,7 +10,7 @@ from functools import partial
 import ipywidgets as widgets
 
 from lessonkit.bench.state import State
-from lessonkit.draw.looks import fault_words, present_faults
+from lessonkit.draw.looks import fault_words
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.faults import Fault, Kind, fault_parts
 from lessonkit.panels.keys import key, named, press, row
@@ -153,7 +153,7 @@ class FaultChooser:
                 f"mend {fault.where}.{fault.part}: {fault_words(fault, job)}",
                 partial(self._mend, fault),
             )
-            for fault in present_faults(state, job)
+            for fault in state.present
         ]
         self._present.children = tuple(present) or (widgets.Label("nothing"),)
         self._mend_all.disabled = not present

@@ -11,7 +11,7 @@ from html import escape
 import ipywidgets as widgets
 
 from lessonkit.bench.bench import Bench
-from lessonkit.bench.meter import INPUT_OHM, Meter
+from lessonkit.bench.meter import METER_OHM, Meter
 from lessonkit.bench.state import State
 from lessonkit.errors import LessonError
 from lessonkit.job.calls import PLACE_WORDS
@@ -73,7 +73,7 @@ def _reading_words(setting: str, red: str, black: str) -> str:
     where = f"from {_node_words(red)} to {_node_words(black)}"
     if setting == "ohms":
         return f"{where}, power off"
-    return f"RMS {where}, input {INPUT_OHM[setting]:,.0f} Ω".replace(",000,000 Ω", " MΩ").replace(
+    return f"RMS {where}, input {METER_OHM[setting]:,.0f} Ω".replace(",000,000 Ω", " MΩ").replace(
         ",000 Ω", " kΩ"
     )
 

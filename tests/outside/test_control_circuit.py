@@ -14,7 +14,7 @@ import math
 import pytest
 
 from lessonkit.bench.bench import Bench
-from lessonkit.bench.meter import INPUT_OHM, Meter
+from lessonkit.bench.meter import METER_OHM, Meter
 from lessonkit.copper.network import Capacitance, Network, Resistance, Source, Winding, solve
 from lessonkit.copper.wire import FOOT_M, loop_ohm
 from lessonkit.errors import BadParameter
@@ -207,7 +207,7 @@ def test_the_ghost_on_a_spare_of_a_hundred_feet() -> None:
     meter, hot_v = Meter(bench), bench.state.volts["air:R"]
     high, low = (meter.volts("air:spare-out", "air:C", setting).value for setting in ("high", "low"))
     assert high > 0.3 * hot_v
-    assert low / INPUT_OHM["low"] == pytest.approx(36e-6 * hot_v / 24, rel=0.35)
+    assert low / METER_OHM["low"] == pytest.approx(36e-6 * hot_v / 24, rel=0.35)
     assert low < 0.2
 
 

@@ -26,13 +26,12 @@ import pytest
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.layout import BOND_OHM
-from lessonkit.bench.meter import INPUT_OHM, Meter
+from lessonkit.bench.meter import METER_OHM, Meter
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.network import CONTACT_OHM, Network, Resistance, Source, Winding, solve
 from lessonkit.job.faults import Fault
 from lessonkit.job.model import Equipment, Job, Run, Supply
-from lessonkit.job.parts import BOARD_RELAY_VA, RATED_V, Coil
-from lessonkit.job.parts import INPUT_OHM as ENCODER_INPUT_OHM
+from lessonkit.job.parts import BOARD_RELAY_VA, INPUT_OHM, RATED_V, Coil
 from lessonkit.job.toml import demo_job
 from lessonkit.studies.sweeps import earth_sweep, ghost_sweep, phase_volts
 
@@ -84,7 +83,7 @@ def test_a_ghost_is_a_divider_of_its_neighbours(setting: str, feet: float) -> No
     # D hangs on the coil at the air handler, so it stands at that end's common: a little off at this end.
     beside_v = solution.v("out:R", "out:C") + solution.v("out:D", "out:C")
     siemens = 2 * math.pi * 60 * 40e-12 * feet * 1j
-    expected_v = abs(beside_v * siemens / (2 * siemens + 1 / INPUT_OHM[setting]))
+    expected_v = abs(beside_v * siemens / (2 * siemens + 1 / METER_OHM[setting]))
     assert shown_v == pytest.approx(expected_v, rel=0.005)
 
 
@@ -98,7 +97,7 @@ def test_unequal_neighbours_divide_unequally() -> None:
         meter = Meter(bench)
         beside_v = meter.volts("out:R", "out:C").value
         coupling = 2 * (2 * math.pi * 60 * 4.0e-9) * 1j
-        expected_v = abs(share * beside_v * coupling / (coupling + 1 / INPUT_OHM["high"]))
+        expected_v = abs(share * beside_v * coupling / (coupling + 1 / METER_OHM["high"]))
         assert meter.volts("out:spare", "out:C").value == pytest.approx(expected_v, rel=0.01)
 
 
@@ -228,7 +227,7 @@ def by_hand(job: Job, earth_ohm: float) -> tuple[float, float, float]:
     at_stat = _parallel(
         _board(job.thermostat.load_va) + wire,
         CONTACT_OHM + wire + _sealed(kit.blower_relay),
-        *[CONTACT_OHM + wire + ENCODER_INPUT_OHM] * 3,
+        *[CONTACT_OHM + wire + INPUT_OHM] * 3,
     )
     load = _parallel(out_leg, wire + at_stat, _board(job.encoder.load_va))
     behind = job.supply.transformer.r_ohm + job.supply.fuse.r_ohm

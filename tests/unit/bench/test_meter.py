@@ -7,7 +7,7 @@ import math
 import pytest
 
 from lessonkit.bench.bench import Bench
-from lessonkit.bench.meter import INPUT_OHM, LiveCircuit, Meter, Reading
+from lessonkit.bench.meter import METER_OHM, LiveCircuit, Meter, Reading
 from lessonkit.copper.network import UnknownNode
 from lessonkit.errors import BadParameter, LessonError
 from lessonkit.job.toml import demo_job
@@ -48,7 +48,7 @@ def test_the_meter_itself_loads_the_ghost() -> None:
     run = meter.bench.job.thermostat_run
     unloaded = meter.bench.state.volts["air:spare-stat"]
     reactance_ohm = 1 / (2 * math.pi * 60 * 2 * run.pair_farad)  # R on one side, SIG on the other
-    expected = unloaded / math.hypot(1, reactance_ohm / INPUT_OHM["high"])
+    expected = unloaded / math.hypot(1, reactance_ohm / METER_OHM["high"])
     assert meter.volts("air:spare-stat").value == pytest.approx(expected, rel=1e-3)
     assert expected < 0.999 * unloaded
 
@@ -63,7 +63,7 @@ def test_the_longer_piece_picks_up_more(at: float) -> None:
         loaded = meter.volts(node, common, "low").value
         receiver = meter.bench.job.thermostat_run.link.load_ohm
         drive = meter.bench.job.thermostat_run.link.drive_ohm
-        ohms = [INPUT_OHM["low"], receiver] + ([drive] if end == "near" else [])
+        ohms = [METER_OHM["low"], receiver] + ([drive] if end == "near" else [])
         current[end] = loaded * sum(1 / ohm for ohm in ohms)
     assert current["far"] / current["near"] == pytest.approx((1 - at) / at, rel=0.15)
 

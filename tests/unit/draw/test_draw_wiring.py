@@ -10,7 +10,6 @@ from xml.etree import ElementTree
 import pytest
 
 from lessonkit.bench.bench import Bench
-from lessonkit.draw.ghosts import ghost_nodes
 from lessonkit.draw.looks import earth_wire, shown_volts, wires
 from lessonkit.draw.palette import LOOKS
 from lessonkit.draw.svg import TEXT_PX, text_width
@@ -36,7 +35,7 @@ def _bench(job: str, call: str, *faults: str, seconds: float = 30.0) -> Bench:
 
 
 def _ends(bench: Bench, key: str) -> tuple[str, str]:
-    found = {wire.key: wire for wire in wires(bench.state, bench.job, ghost_nodes(bench))}
+    found = {wire.key: wire for wire in wires(bench.state, bench.job)}
     return found[key].near, found[key].far
 
 
@@ -93,7 +92,7 @@ def test_a_ghost_is_not_drawn_live() -> None:
     """Y1 hangs loose while the defrost board holds the compressor: it shows volts and floats all the same."""
     bench = _bench("full-cable", "cool-2", "thermostat.Y1=open")
     assert bench.state.volts["air:Y1"] > 8
-    ghosts = ghost_nodes(bench)
+    ghosts = bench.state.ghosts
     assert _ends(bench, "thermostat.Y1")[0] == "live"
     assert _ends(bench, "thermostat.Y1")[1] != "live"
     assert not any(node.endswith(":R") for node in ghosts)
@@ -129,20 +128,18 @@ def test_a_lost_common_breaks_no_other_wire(job: str, fault: str, place: str) ->
     """Whole conductors keep one state, live R stays live, and picture and words say where C is."""
     bench = _bench(job, "cool-2", fault, seconds=60.0)
     state = bench.state
-    found = wires(state, bench.job, ghost_nodes(bench))
+    found = wires(state, bench.job)
     assert [(w.key, w.near, w.far) for w in found if w.whole and w.near != w.far] == []
     assert {w.near for w in found if w.conductor == "R"} == {"live"}
     # Kirchhoff: with next to no current, copper holds no volts, so both its screws show the same.
     run = "thermostat" if place == "stat" else "outdoor"
-    assert shown_volts(state, bench.job, f"{place}:R") == pytest.approx(
-        shown_volts(state, bench.job, "air:R"), abs=1.0
-    )
+    assert shown_volts(state, f"{place}:R") == pytest.approx(shown_volts(state, "air:R"), abs=1.0)
     volts = f"{state.volts[f'{place}:C']:.1f} V"
     assert state.volts[f"{place}:C"] >= 12
-    svg = wiring_svg(state, bench.job, ghosts=ghost_nodes(bench))
+    svg = wiring_svg(state, bench.job)
     assert f">C here is at {volts}<" in svg
     assert ">volts against air:C<" in svg
-    words = state_words(state, bench.job, ghost_nodes(bench))
+    words = state_words(state, bench.job)
     assert f"is at {volts} against C of the air handler" in words
     whole = [w.conductor for w in found if w.run == run and w.whole]
     assert not any(f"{name} dead, at the far end" in words for name in whole)
@@ -158,7 +155,7 @@ def test_no_fault_makes_a_whole_wire_look_broken(job: str) -> None:
     for fault in single_faults(bench.job):
         bench.set_faults([fault])
         state = bench.advance(5)
-        for wire in wires(state, bench.job, ghost_nodes(bench)):
+        for wire in wires(state, bench.job):
             assert wire.near == wire.far or not wire.whole, (fault, wire)
 
 
@@ -167,7 +164,7 @@ def test_a_shift_of_common_below_the_limit_is_told_against_its_own() -> None:
     bench = _bench("earth-return", "cool-2", "outdoor.earth=resistance:8")
     state = bench.state
     assert 1 < state.volts["out:C"] < 12
-    assert shown_volts(state, bench.job, "out:Y2") == state.between("out:Y2", "out:C")
+    assert shown_volts(state, "out:Y2") == state.between("out:Y2", "out:C")
     assert "C here is at" not in wiring_svg(state, bench.job)
 
 
@@ -200,7 +197,7 @@ def test_no_words_lie_on_words_or_under_a_mark(job: Job) -> None:
     bench.advance(15)
     for fault in single_faults(job):
         bench.set_faults([fault])
-        svg = wiring_svg(bench.state, job, ghosts=ghost_nodes(bench))
+        svg = wiring_svg(bench.state, job)
         boxes = _boxes(svg)
         for one, two in combinations(boxes, 2):
             assert not _overlap(one[1:], two[1:]), (str(fault), one, two)
