@@ -66,7 +66,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Mark a folder of answered workbooks."""
-    from lessonkit.grading.confine import confinement
+    from lessonkit.grading.reading.confine import confinement
     from lessonkit.grading.roster import read_roll
     from lessonkit.grading.run import grade_folder
     from lessonkit.grading.school import load_school

@@ -35,7 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Make each student's own workbooks."""
-    from lessonkit.grading.handout import hand_out
+    from lessonkit.grading.handout.copies import hand_out
     from lessonkit.grading.school import load_school
 
     school = load_school(options.workbooks)

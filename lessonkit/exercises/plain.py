@@ -15,7 +15,7 @@ alone would lose (a tuple, a mapping with numbers as keys, a not-a-number); `lit
 Only the exact builtin types pass, so no value arrives with a behaviour of its own. numpy's numbers and
 arrays, fractions, decimals and ranges are turned into them. Bounds hold on depth, count, digits and length,
 and on the whole. This room imports nothing from lessonkit, because its source travels alone into the confined
-process in which a student's own code runs (`lessonkit.grading.confine`).
+process in which a student's own code runs (`lessonkit.grading.reading.confine`).
 """
 
 from __future__ import annotations

@@ -21,10 +21,9 @@ from typing import Any, TypeVar
 from lessonkit.errors import LessonError
 from lessonkit.exercises.plain import from_wire, literal
 from lessonkit.files import first_free, write_whole
-from lessonkit.grading.identify import HandIn, identify
-from lessonkit.grading.intake import ClosedFile, UnreadableFile
-from lessonkit.grading.judge import Judged, Submission, judge_batch
-from lessonkit.grading.marks import (
+from lessonkit.grading.judging.judge import Judged, Submission, judge_batch
+from lessonkit.grading.marking.identify import HandIn, identify
+from lessonkit.grading.marking.marks import (
     Mark,
     Student,
     junit_xml,
@@ -33,9 +32,10 @@ from lessonkit.grading.marks import (
     verdicts_csv,
     with_changes,
 )
-from lessonkit.grading.pages import class_page, student_page
-from lessonkit.grading.picture import class_svg, tallies
-from lessonkit.grading.read import FoundAnswer, Reading, load, read_batch
+from lessonkit.grading.marking.pages import class_page, student_page
+from lessonkit.grading.marking.picture import class_svg, tallies
+from lessonkit.grading.reading.intake import ClosedFile, UnreadableFile
+from lessonkit.grading.reading.read import FoundAnswer, Reading, load, read_batch
 from lessonkit.grading.roster import Roll, slug
 from lessonkit.grading.school import Book, School, fingerprint_of
 from lessonkit.grading.store import Store, key_of

@@ -25,7 +25,7 @@ import orchard
 
 from lessonkit.exercises import open_workbook
 from lessonkit.exercises.core import modelled
-from lessonkit.grading.confine import confinement
+from lessonkit.grading.reading.confine import confinement
 from lessonkit.grading.roster import Place, assign
 from lessonkit.grading.school import load_school
 

@@ -24,7 +24,7 @@ from xml.etree import ElementTree
 
 from lessonkit.exercises import open_workbook, sheets
 from lessonkit.exercises.core import modelled
-from lessonkit.grading.handout import sheet_for
+from lessonkit.grading.handout.copies import sheet_for
 from lessonkit.grading.roster import Place, assign
 from lessonkit.grading.school import School, load_school
 

@@ -15,7 +15,7 @@ import pytest
 
 from lessonkit.exercises import open_workbook, sheets
 from lessonkit.exercises.core import modelled
-from lessonkit.grading.handout import hand_out
+from lessonkit.grading.handout.copies import hand_out
 from lessonkit.grading.run import Graded, grade_folder
 from lessonkit.grading.school import School, load_school
 

@@ -20,9 +20,9 @@ sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
 from lessonkit.exercises.plain import NotPlain, from_wire
-from lessonkit.grading.answers import Reading, find_answers
-from lessonkit.grading.evaluate import Fails, NeedsBox, evaluate
-from lessonkit.grading.intake import StudentCell
+from lessonkit.grading.reading.answers import Reading, find_answers
+from lessonkit.grading.reading.evaluate import Fails, NeedsBox, evaluate
+from lessonkit.grading.reading.intake import StudentCell
 from lessonkit.grading.school import School, load_school
 
 

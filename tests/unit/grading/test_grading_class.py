@@ -24,8 +24,8 @@ import orchard
 from lessonkit.exercises import open_workbook
 from lessonkit.exercises.core import modelled
 from lessonkit.grading import run
-from lessonkit.grading.confine import confinement
-from lessonkit.grading.marks import Student
+from lessonkit.grading.marking.marks import Student
+from lessonkit.grading.reading.confine import confinement
 from lessonkit.grading.roster import Roll, assign, slug
 from lessonkit.grading.run import Graded, grade_folder
 from lessonkit.grading.school import School, load_school

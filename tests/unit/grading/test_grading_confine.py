@@ -18,10 +18,10 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
-from lessonkit.grading import confine, inside, read
 from lessonkit.grading.children import Talk
-from lessonkit.grading.confine import Confinement, compute_answers, confinement
-from lessonkit.grading.slices import Plan
+from lessonkit.grading.reading import confine, inside, read
+from lessonkit.grading.reading.confine import Confinement, compute_answers, confinement
+from lessonkit.grading.reading.slices import Plan
 
 GIVENS = {"91.1": '{"d": [["length_m", 50]]}'}
 
@@ -79,7 +79,7 @@ def test_bench_can_be_computed_with_in_the_box() -> None:
         "import os\nx = len(os.listdir('/home'))",
         "import os\nos.remove(os.__file__)\nx = 1",
         "import lessonkit, pathlib\nx = pathlib.Path(lessonkit.__file__).write_text('')",
-        "import lessonkit.grading.judge\nx = 1",
+        "import lessonkit.grading.judging.judge\nx = 1",
         "from lessonkit.exercises.core import solution\nx = 1",
         "import resource\nx = resource.setrlimit(resource.RLIMIT_NPROC, (99, 99))",
         "import os\nos.setuid(0)\nx = 1",

@@ -16,7 +16,7 @@ import orchard
 from lessonkit.errors import LessonError
 from lessonkit.exercises import sheets
 from lessonkit.exercises.core import draw
-from lessonkit.grading.handout import hand_out
+from lessonkit.grading.handout.copies import hand_out
 from lessonkit.grading.roster import assign, read_names, read_roll, slug
 from lessonkit.grading.school import School, load_school
 from lessonkit.grading.tables import BadTable, read_table, write_table

@@ -21,7 +21,7 @@ import orchard
 from lessonkit.exercises import open_workbook, sheets
 from lessonkit.exercises.core import modelled
 from lessonkit.exercises.plain import to_wire
-from lessonkit.grading.judge import JudgingFailed, Submission, judge_batch
+from lessonkit.grading.judging.judge import JudgingFailed, Submission, judge_batch
 from lessonkit.grading.school import BadSchool, load_school
 
 
@@ -133,7 +133,7 @@ def test_settings_of_whoever_grades_have_no_say(
 def test_school_whose_workbook_cannot_be_imported_there_is_not_graded(school: Path) -> None:
     """If no check can be run, nobody gets a mark."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("lessonkit.grading.judge._nbval", lambda *_: [])
+        patch.setattr("lessonkit.grading.judging.judge._nbval", lambda *_: [])
         with pytest.raises(JudgingFailed, match="can't run the school's checks"):
             judge_batch(str(school), [submission("s", 1, {})])
 
@@ -142,7 +142,7 @@ def test_check_that_was_not_written_is_not_believed(school: Path) -> None:
     """A report about somebody who is not in the batch stops the run."""
     line = {"submission": "stranger", "exercise": "91.1", "passed": True, "how": "", "text": "91.1 right\n"}
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("lessonkit.grading.judge._nbval", lambda *_: [line])
+        patch.setattr("lessonkit.grading.judging.judge._nbval", lambda *_: [line])
         with pytest.raises(JudgingFailed, match="not written"):
             judge_batch(str(school), [submission("s", 1, {})])
 

@@ -24,8 +24,8 @@ from lessonkit.errors import LessonError
 from lessonkit.exercises import sheets
 from lessonkit.exercises.core import variant_number
 from lessonkit.grading import run
-from lessonkit.grading.confine import Confinement
-from lessonkit.grading.judge import Judged
+from lessonkit.grading.judging.judge import Judged
+from lessonkit.grading.reading.confine import Confinement
 from lessonkit.grading.roster import slug
 from lessonkit.grading.run import BadFolder, Graded, grade_folder
 from lessonkit.grading.school import School, fingerprint_of, load_school
@@ -251,7 +251,7 @@ def test_a_file_that_may_not_be_opened_waits_for_the_teacher(
             raise PermissionError(13, "Permission denied", str(path))
         return really(path, *rest, **more)
 
-    monkeypatch.setattr("lessonkit.grading.read.os.open", refuses)
+    monkeypatch.setattr("lessonkit.grading.reading.read.os.open", refuses)
     graded = grade_folder(folder, tmp_path / "out", school)
     states = {student.name: {mark.state for mark in student.marks} for student in graded.students}
     assert states["bo"] == {"teacher", "missing"}  # missing: the other workbook
@@ -341,7 +341,7 @@ def test_half_a_point_with_a_comma(school: School, tmp_path: Path) -> None:
 
 
 def _students(school: School) -> list[Any]:
-    from lessonkit.grading.marks import Mark, Student
+    from lessonkit.grading.marking.marks import Mark, Student
 
     marks = tuple(
         Mark("orchard_a", item.id, "right", item.points, item.points) for item in school.books[0].exercises
@@ -446,7 +446,7 @@ def test_machine_that_cannot_confine_asks_first(
 ) -> None:
     """Without confinement the run stops at the start, says why and how to go on; with the flag it goes on."""
     from lessonkit.__main__ import main
-    from lessonkit.grading import confine, read
+    from lessonkit.grading.reading import confine, read
 
     for room in (confine, read):
         monkeypatch.setattr(room, "confinement", lambda: Confinement(why="there is no box here"))

@@ -12,8 +12,8 @@ sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
 from lessonkit.exercises.plain import to_wire
-from lessonkit.grading.identify import HandIn, identify
-from lessonkit.grading.read import FoundAnswer, Reading
+from lessonkit.grading.marking.identify import HandIn, identify
+from lessonkit.grading.reading.read import FoundAnswer, Reading
 from lessonkit.grading.roster import Roll, assign
 from lessonkit.grading.school import School, load_school
 

@@ -28,7 +28,7 @@ from lessonkit.exercises.core import OUTCOMES, RIGHT
 from lessonkit.exercises.plain import from_wire, literal
 from lessonkit.exercises.sheets import answer_name, code_cell, new_sheet, write_sheet
 from lessonkit.grading.children import own_environment
-from lessonkit.grading.nbval_run import MARK
+from lessonkit.grading.judging.nbval_run import MARK
 from lessonkit.grading.school import Book, load_school
 
 __all__ = ["Judged", "JudgingFailed", "Submission", "judge_batch"]
@@ -197,7 +197,14 @@ def _nbval(folder: Path, notebooks: Sequence[str], timeout_s: float) -> list[dic
         **{name: str(home) for name in ("IPYTHONDIR", "JUPYTER_CONFIG_DIR", "JUPYTER_RUNTIME_DIR")},
         "JUPYTER_PLATFORM_DIRS": "1",
     }
-    command = [sys.executable, "-m", "lessonkit.grading.nbval_run", str(report), f"{timeout_s:g}", *notebooks]
+    command = [
+        sys.executable,
+        "-m",
+        "lessonkit.grading.judging.nbval_run",
+        str(report),
+        f"{timeout_s:g}",
+        *notebooks,
+    ]
     subprocess.run(
         command,
         cwd=folder,

@@ -20,7 +20,7 @@ from pathlib import PurePosixPath
 
 from lessonkit.exercises.core import variant_number
 from lessonkit.exercises.plain import from_wire
-from lessonkit.grading.read import Reading
+from lessonkit.grading.reading.read import Reading
 from lessonkit.grading.roster import Place, Roll, slug, squeezed, worded
 from lessonkit.grading.school import School
 

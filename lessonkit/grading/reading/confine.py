@@ -26,9 +26,9 @@ from typing import Any
 
 import lessonkit
 from lessonkit.exercises import plain as border
-from lessonkit.grading import inside
 from lessonkit.grading.children import Talk
-from lessonkit.grading.slices import Plan
+from lessonkit.grading.reading import inside
+from lessonkit.grading.reading.slices import Plan
 
 __all__ = ["Confinement", "compute_answers", "confinement"]
 

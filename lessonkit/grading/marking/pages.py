@@ -13,8 +13,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from lessonkit.grading.marks import Mark, Student
-from lessonkit.grading.picture import STATES, class_svg, tallies
+from lessonkit.grading.marking.marks import Mark, Student
+from lessonkit.grading.marking.picture import STATES, class_svg, tallies
 from lessonkit.grading.school import School
 
 __all__ = ["class_page", "student_page"]

@@ -1,8 +1,8 @@
 """One run of nbval over notebooks of the school's own, with its marks written down.
 
-`python -m lessonkit.grading.nbval_run REPORT TIMEOUT_S NOTEBOOK...` is pytest with nbval in its lax mode,
-kept apart from every setting of the folder, the user and the machine. A recorder of our own writes one line
-of JSON for each check cell as soon as nbval has dealt with it: which submission and exercise, whether it
+`python -m lessonkit.grading.judging.nbval_run REPORT TIMEOUT_S NOTEBOOK...` is pytest with nbval in its lax
+mode, kept apart from every setting of the folder, the user and the machine. A recorder of our own writes one
+line of JSON for each check cell as soon as nbval has dealt with it: which submission and exercise, whether it
 passed, what it printed, and if it failed, how. Marks are taken from these lines and never from an exit
 status, which says 0 when a cell was skipped and 1 when one student's answer is wrong.
 """

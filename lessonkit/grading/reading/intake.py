@@ -2,7 +2,7 @@
 
 Nothing here trusts the file. It may be empty, a web page, half a notebook, of an old format, in another
 encoding, or made to use up memory; `read_cells` returns its cells, or raises `UnreadableFile` with a
-sentence for the student. It runs in a child process with limits (`lessonkit.grading.reader`), since a
+sentence for the student. It runs in a child process with limits (`lessonkit.grading.reading.reader`), since a
 hostile file can still make a JSON reader slow or greedy. nbformat is not used: it takes three times the
 memory and refuses what a marker would read with ease.
 """

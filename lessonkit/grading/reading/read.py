@@ -1,7 +1,7 @@
 """From files to answers: the reading half of grading.
 
 `load` takes a file's bytes, and nothing but an ordinary file's; `read_batch` turns a batch of them into
-readings, with a child process for the files (`lessonkit.grading.reader`) and a confined one for each
+readings, with a child process for the files (`lessonkit.grading.reading.reader`) and a confined one for each
 submission whose answers have to be computed. A batch is plain data in and plain data out, so that any
 executor can carry it to any machine.
 """
@@ -21,9 +21,9 @@ from typing import Any
 from lessonkit.errors import LessonError
 from lessonkit.exercises.plain import NotPlain, from_wire, to_wire
 from lessonkit.grading.children import Talk, own_environment
-from lessonkit.grading.confine import compute_answers, confinement
-from lessonkit.grading.intake import MAX_BYTES, ClosedFile, UnreadableFile, too_large
-from lessonkit.grading.slices import Plan
+from lessonkit.grading.reading.confine import compute_answers, confinement
+from lessonkit.grading.reading.intake import MAX_BYTES, ClosedFile, UnreadableFile, too_large
+from lessonkit.grading.reading.slices import Plan
 
 __all__ = ["FoundAnswer", "Reading", "load", "read_batch"]
 
@@ -114,7 +114,7 @@ def _records(folder: str, files: Sequence[bytes]) -> Iterator[dict[str, Any]]:
     """Yield each file's record in order, with as many child processes as it takes."""
     first, fruitless = 0, 0
     while first < len(files):
-        command = [sys.executable, "-m", "lessonkit.grading.reader"]
+        command = [sys.executable, "-m", "lessonkit.grading.reading.reader"]
         feed = _frames(folder, files, first)
         with Talk(command, feed, env=own_environment(), cap=LINE_CAP * (len(files) - first)) as talk:
             start = first

@@ -1,8 +1,9 @@
 """The child that reads files: it runs no student code, and may still be brought down.
 
 A file of 20 MB can be made so that a JSON reader takes a gigabyte, or a parser all night. So files are read
-in a child process (`python -m lessonkit.grading.reader`) with limits, and a file that brings it down costs
-that file alone: the parent (`lessonkit.grading.read`) starts another child with the files after it.
+in a child process (`python -m lessonkit.grading.reading.reader`) with limits, and a file that brings it down
+costs that file alone: the parent (`lessonkit.grading.reading.read`) starts another child with the files after
+it.
 
 Standard input has one line of JSON, the school's folder, and then for each file a line with its number and
 its size, and its bytes. Standard output has one line of JSON for each file.
@@ -20,8 +21,8 @@ from typing import Any, BinaryIO
 from lessonkit.errors import LessonError
 from lessonkit.exercises.core import draw
 from lessonkit.exercises.plain import NotPlain, to_wire
-from lessonkit.grading.answers import find_answers, parse_cells
-from lessonkit.grading.intake import StudentCell, UnreadableFile, read_cells
+from lessonkit.grading.reading.answers import find_answers, parse_cells
+from lessonkit.grading.reading.intake import StudentCell, UnreadableFile, read_cells
 from lessonkit.grading.school import Book, School, load_school
 
 __all__ = ["main", "read_one"]

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
-from lessonkit.grading.marks import Mark, Student
+from lessonkit.grading.marking.marks import Mark, Student
 from lessonkit.grading.school import School
 
 __all__ = ["STATES", "Tally", "class_svg", "tallies"]

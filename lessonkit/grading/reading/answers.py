@@ -7,9 +7,9 @@ metadata is used twice: it rescues an answer whose variable was renamed, and it 
 against the name. Two values for one answer, a changed or missing check cell, an answer in a text cell: all
 are flagged for the teacher, and none changes the value.
 
-`find_answers` follows the cells statement by statement with `lessonkit.grading.evaluate`. What it can't
-follow becomes unknown, and with it everything that might depend on it; an answer that ends up unknown is
-"computed", and comes with the cells that a confined process has to run for it.
+`find_answers` follows the cells statement by statement with `lessonkit.grading.reading.evaluate`. What it
+can't follow becomes unknown, and with it everything that might depend on it; an answer that ends up unknown
+is "computed", and comes with the cells that a confined process has to run for it.
 """
 
 from __future__ import annotations
@@ -21,10 +21,18 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from lessonkit.exercises.plain import NotPlain, to_wire
-from lessonkit.grading.evaluate import UNKNOWN, Fails, NeedsBox, Tool, evaluate, from_math, is_container
-from lessonkit.grading.intake import StudentCell
+from lessonkit.grading.reading.evaluate import (
+    UNKNOWN,
+    Fails,
+    NeedsBox,
+    Tool,
+    evaluate,
+    from_math,
+    is_container,
+)
+from lessonkit.grading.reading.intake import StudentCell
+from lessonkit.grading.reading.slices import Plan, plan_for
 from lessonkit.grading.school import Book, tidy_source
-from lessonkit.grading.slices import Plan, plan_for
 
 __all__ = ["Found", "Reading", "find_answers", "parse_cells"]
 

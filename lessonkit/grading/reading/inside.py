@@ -4,7 +4,7 @@ This file and `plain.py` are the only rooms of grading that the process can see.
 input, gives itself limits that it can't take back, runs the cells, and writes one line for each answer as
 soon as that answer is known, so that what comes later can't spoil it. The student's code may do to this
 process what it likes: the worst it can write is a wrong answer of its own. The parent believes no line
-(`lessonkit.grading.confine`).
+(`lessonkit.grading.reading.confine`).
 
 The workbook that the cells open here knows the givens and no verdict: the rooms of the exercises are not
 mounted.

@@ -1,0 +1,1 @@
+"""Handing out: what each student gets."""

@@ -1,0 +1,1 @@
+"""Judging: answers as literals in the school's own notebook, run by nbval."""

@@ -1,0 +1,1 @@
+"""Reading: bytes become cells, cells become answers, and nothing a student wrote runs outside the box."""
