@@ -3,6 +3,8 @@
 The series is kept once, unanswered: in `notebooks/` of a checkout, inside the package where it was
 installed. Nobody works in those files. An apprentice works in a folder of copies, which belongs to the
 apprentice: a file that is there already stays as it is, whatever it holds, and only missing ones are added.
+A copy says nothing before it is answered: the verdicts that the pristine check cells store, for nbval to
+compare with, stay behind.
 
 A small record in the folder remembers which edition each copy was made from. So when the series has moved on,
 the folder can say which copies come from an older edition, and lay the new one beside it when asked:
@@ -19,6 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from lessonkit.errors import LessonError
+from lessonkit.exercises.sheets import BadSheet, read_sheet, sheet_bytes, without_verdicts
 from lessonkit.files import first_free, write_whole
 
 __all__ = ["Copied", "NoWorkbooks", "copy_workbooks", "pristine_folder", "workbook_names"]
@@ -96,17 +99,18 @@ def copy_workbooks(into: Path, *, beside: bool = False, source: Path | None = No
     added, kept, older, laid = [], [], [], []
     for name in _series(source):
         origin, own = source / name, into / name
-        edition = _digest(origin)
+        copy = _copy_of(origin)
+        edition = _digest(copy)
         if not own.exists() and not own.is_symlink():
-            _copy_whole(origin, own)
+            write_whole(own, copy)
             record[name] = edition
             added.append(name)
             continue
         kept.append(name)
-        if record.get(name, edition) != edition and own.is_file() and _digest(own) != edition:
+        if record.get(name, edition) != edition and own.is_file() and _digest(own.read_bytes()) != edition:
             older.append(name)
             if beside:
-                laid += _lay_beside(origin, own, into)
+                laid += _lay_beside(copy, own, into)
     _write_record(into, record)
     return Copied(into, tuple(added), tuple(kept), tuple(older), tuple(laid))
 
@@ -131,28 +135,33 @@ def _series(source: Path) -> list[str]:
     return sorted(names)
 
 
-def _lay_beside(origin: Path, own: Path, into: Path) -> list[str]:
+def _lay_beside(copy: bytes, own: Path, into: Path) -> list[str]:
     """Lay today's edition beside an older copy, once."""
 
     def is_another(name: str) -> bool:
         beside = own.with_name(name)
-        return beside.exists() and _digest(beside) != _digest(origin)
+        return beside.exists() and beside.read_bytes() != copy
 
     new = own.with_name(first_free(f"{own.stem}.new", is_another, end=own.suffix))
     if new.exists():  # today's edition was laid there before
         return []
-    _copy_whole(origin, new)
+    write_whole(new, copy)
     return [str(PurePosixPath(*new.relative_to(into).parts))]
 
 
-def _copy_whole(origin: Path, target: Path) -> None:
-    """Copy a file so that it appears whole or not at all."""
-    # The content alone: a pristine file may be read-only, and its copy must not be.
-    write_whole(target, origin.read_bytes())
+def _copy_of(origin: Path) -> bytes:
+    """Return a file as an apprentice gets it: a workbook without the verdicts stored in it."""
+    data = origin.read_bytes()
+    try:
+        sheet = read_sheet(origin)
+    except BadSheet:
+        return data  # a picture, say
+    copy = without_verdicts(sheet)
+    return data if copy == sheet else sheet_bytes(copy)
 
 
-def _digest(path: Path) -> str:
-    return hashlib.sha256(path.read_bytes()).hexdigest()
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
 
 
 def _read_record(folder: Path) -> dict[str, str]:

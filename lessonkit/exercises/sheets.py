@@ -45,6 +45,7 @@ __all__ = [
     "with_answers",
     "with_model",
     "with_variant",
+    "without_verdicts",
     "write_sheet",
 ]
 
@@ -300,6 +301,17 @@ def blank(sheet: Sheet) -> Sheet:
     workbook = _open(sheet)
     forms = {item.id: item.form(workbook.givens(item.id)) for item in workbook.exercises}
     return with_answers(sheet, {item: forms[item].blank() for item in find_answers(sheet)})
+
+
+def without_verdicts(sheet: Sheet) -> Sheet:
+    """Return the notebook as a learner gets it: no check cell says anything before it is run.
+
+    The pristine notebook stores the right verdict, which is what nbval compares with. In a learner's copy it
+    would read "1.1 right" above an answer that nobody has given. The count stays: nbval passes a check cell
+    without one whatever it prints, and so it calls an unanswered copy red.
+    """
+    cells = {index: {**sheet["cells"][index], "outputs": []} for index in find_checks(sheet).values()}
+    return _copied(sheet, cells)
 
 
 def solved(sheet: Sheet) -> Sheet:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises.sheets import blank, markdown_cell, sheet_bytes, with_variant
+from lessonkit.exercises.sheets import blank, markdown_cell, sheet_bytes, with_variant, without_verdicts
 from lessonkit.files import write_whole
 from lessonkit.grading.roster import MANIFEST_COLUMNS, Place, Roll, assign, read_names
 from lessonkit.grading.school import School
@@ -48,7 +48,7 @@ def sheet_for(school: School, place: Place, *, names_inside: bool = False) -> di
     if book is None:
         raise LessonError(f"There is no workbook {place.book!r} in {school.folder}.")
     # An answer's form may hang on the numbers: the calls to fill in, say. So it is written anew as well.
-    sheet = blank(with_variant(book.sheet, place.variant))
+    sheet = without_verdicts(blank(with_variant(book.sheet, place.variant)))
     if names_inside:
         sheet = copy.deepcopy(sheet)
         # As code, so that no sign in a name is taken for Markdown.

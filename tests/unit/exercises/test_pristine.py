@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises import pristine
+from lessonkit.exercises import pristine, sheets
 from lessonkit.exercises.pristine import RECORD, NoWorkbooks, copy_workbooks, pristine_folder, workbook_names
 
 
@@ -120,3 +120,21 @@ def test_missing_series_is_one_sentence(monkeypatch: pytest.MonkeyPatch, tmp_pat
 def test_workbook_names_are_in_lesson_order(source: Path) -> None:
     """Workbooks are listed by number, without the demonstrations."""
     assert workbook_names(source) == ("00_start.ipynb", "01_calls.ipynb")
+
+
+def test_copies_of_the_series_say_nothing_before_they_are_answered(tmp_path: Path) -> None:
+    """No check cell of a copy shows a verdict, and nbval would not pass it; the pristine ones keep theirs."""
+    copied = copy_workbooks(tmp_path / "own")
+    checks = 0
+    for name in copied.added:
+        if not name.endswith(".ipynb"):
+            continue
+        own, kept = (sheets.read_sheet(folder / name) for folder in (copied.folder, pristine_folder()))
+        for index in sheets.find_checks(own).values():
+            checks += 1
+            assert own["cells"][index]["outputs"] == []
+            assert own["cells"][index]["execution_count"] is not None
+            assert kept["cells"][index]["outputs"]
+        assert "right\\n" not in (copied.folder / name).read_text(encoding="utf-8")
+    assert checks > 10
+    assert copy_workbooks(tmp_path / "own").older == ()

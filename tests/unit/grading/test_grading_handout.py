@@ -63,6 +63,18 @@ def test_every_file_is_a_valid_blank_notebook_with_its_own_numbers(school: Schoo
         assert sheets.with_variant(sheet, int(row["variant"])) == sheet
 
 
+def test_what_is_handed_out_says_nothing_before_it_is_answered(school: School, tmp_path: Path) -> None:
+    """No check cell carries a verdict, though the school's own copies do."""
+    made = hand_out(school, write_roster(tmp_path / "roster.csv", NAMES[:1]), 1, tmp_path / "out")
+    for place in made.roll.places:
+        sheet = sheets.read_sheet(tmp_path / "out" / place.file)
+        book = school.book(place.book)
+        assert book is not None
+        for exercise, index in sheets.find_checks(sheet).items():
+            assert sheet["cells"][index]["outputs"] == []
+            assert book.checks[exercise]["outputs"]
+
+
 def test_names_stay_outside_the_file_unless_asked_for(school: School, tmp_path: Path) -> None:
     """A file's inside holds a number and no name; with the option it holds the name once."""
     roster = write_roster(tmp_path / "roster.csv", NAMES)
