@@ -48,7 +48,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--roster", type=Path, help="the roster or the manifest.csv of the hand-out")
     parser.add_argument(
-        "--changes", type=Path, help="your own decisions: student, exercise, points, reason (CSV)"
+        "--changes",
+        type=Path,
+        help="your own decisions: student, exercise, points, reason (CSV); they stay until you withdraw them",
+    )
+    parser.add_argument(
+        "--spreadsheet",
+        choices=("comma", "semicolon"),
+        help="write the tables for a spreadsheet that parts columns by commas (2.5) or by semicolons (2,5)",
     )
     parser.add_argument(
         "--workbooks", type=Path, help="a folder of pristine workbooks in place of the series"
@@ -70,6 +77,7 @@ def run(options: argparse.Namespace) -> int:
     from lessonkit.grading.roster import read_roll
     from lessonkit.grading.run import grade_folder
     from lessonkit.grading.school import load_school
+    from lessonkit.grading.tables import PLAIN, STYLES
 
     where = confinement()
     if not where.safe and not options.unconfined:
@@ -89,6 +97,7 @@ def run(options: argparse.Namespace) -> int:
             roll=roll,
             seed=options.seed,
             changes=options.changes,
+            style=STYLES.get(options.spreadsheet, PLAIN),
             executor=executor,
             workers=options.workers,
             progress=progress,
@@ -108,6 +117,10 @@ def _report(graded: Any, out: Path) -> None:
         print(f"left aside: {more} more, listed in {out / 'left-aside.csv'}")
     if graded.strange:
         print("Most hand-ins have other numbers than this roster gives; check --seed, or give manifest.csv.")
+    if graded.decided:
+        earlier = f", {graded.kept} given earlier" if graded.kept else ""
+        what = f"Your decisions that count: {graded.decided}{earlier}"
+        print(f"{what}; they stay in {out / 'decisions.csv'} until you withdraw them.")
     waiting = sum(mark.state == "teacher" and not mark.change for s in graded.students for mark in s.marks)
     if waiting:
         what = f"{many(waiting, 'answer')} {'waits' if waiting == 1 else 'wait'} for you"

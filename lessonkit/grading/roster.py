@@ -1,29 +1,34 @@
 """Who is in the class, and whose numbers are whose.
 
-A roster is a CSV file with a column `name`. With the class seed it decides everything: each student's
-variant of each workbook, the names of the files, and so the manifest that a hand-out writes for the school.
-Grading takes the roster or the manifest, whichever is at hand; the manifest is a CSV with the columns
-student, workbook, file and variant.
+A roster is a CSV file with a column `name`, and one called `group` if the school likes. With the class seed
+it decides everything: each student's variant of each workbook, the names of the files, and so the manifest
+that a hand-out writes for the school. Grading takes the roster or the manifest, whichever is at hand; the
+manifest is a CSV with the columns student, workbook, file and variant, and group where the roster has it.
+
+Names are compared as a person reads them: composed or decomposed accents, blanks of any width and invisible
+marks of direction make no difference.
 """
 
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from lessonkit.exercises.core import draw, variant_number
 from lessonkit.files import first_free
 from lessonkit.grading.school import Book, School
-from lessonkit.grading.tables import BadTable, read_table
+from lessonkit.grading.tables import JOINERS, BadTable, read_table
 
 __all__ = [
     "MANIFEST_COLUMNS",
     "Place",
     "Roll",
     "assign",
+    "file_names",
+    "read_class",
     "read_names",
     "read_roll",
     "slug",
@@ -52,9 +57,10 @@ class Place:
 
 @dataclass(frozen=True)
 class Roll:
-    """All that was handed out to a class."""
+    """All that was handed out to a class; `groups` are (student, group) where the roster says so."""
 
     places: tuple[Place, ...]
+    groups: tuple[tuple[str, str], ...] = ()
 
     @cached_property
     def _places(self) -> dict[tuple[str, str], Place]:
@@ -68,6 +74,20 @@ class Roll:
     def students(self) -> tuple[str, ...]:
         """Return the students in the order of the roster."""
         return tuple(dict.fromkeys(place.student for place in self.places))
+
+    @cached_property
+    def folders(self) -> dict[str, str]:
+        """Return the name of each student's folder; the student's page is called the same."""
+        found: dict[str, str] = {}
+        for place in self.places:
+            found.setdefault(place.student, PurePosixPath(place.file).parent.name)
+        if all(found.values()) and len(set(found.values())) == len(found):
+            return found
+        return file_names(self.students)  # a manifest that somebody has edited
+
+    def group(self, student: str) -> str:
+        """Return the group that a student is in, or ""."""
+        return dict(self.groups).get(student, "")
 
     def of(self, student: str, book: str) -> Place | None:
         """Return what a student was given as a workbook."""
@@ -100,13 +120,43 @@ def squeezed(text: str) -> str:
 
 
 def worded(text: str) -> str:
-    """Return a text's words, lower case, of letters and digits of any script, with hyphens between."""
+    """Return a text's words, lower case, of letters and digits of any script, with hyphens between.
+
+    The marks that an Indian or Arabic letter carries belong to it; joiners and other invisible signs part
+    nothing, since platforms drop them.
+
+    >>> worded("Ann_Lee"), worded("a\u200cb")
+    ('ann-lee', 'ab')
+    """
     tidy = unicodedata.normalize("NFKC", text).casefold()
-    return "-".join("".join(sign if sign.isalnum() else " " for sign in tidy).split())
+    seen = (sign for sign in tidy if unicodedata.category(sign) != "Cf")
+    part = (sign if sign.isalnum() or unicodedata.category(sign).startswith("M") else " " for sign in seen)
+    return "-".join("".join(part).split())
+
+
+def file_names(names: Sequence[str]) -> dict[str, str]:
+    """Return each student's name as the name of a folder or a page, no two alike.
+
+    >>> file_names(["Ann Lee", "ann-lee"])
+    {'Ann Lee': 'ann-lee', 'ann-lee': 'ann-lee-2'}
+    """
+    taken: set[str] = set()
+    found = {}
+    for name in names:
+        # Squeezed, because a platform may drop what tells ann-abel from annabel.
+        own = first_free(slug(name), lambda one: squeezed(one) in taken)
+        taken.add(squeezed(own))
+        found[name] = own
+    return found
 
 
 def read_names(path: Path) -> tuple[str, ...]:
-    """Return the names in a roster, in its order.
+    """Return the names in a roster, in its order. Raises `BadTable` as `read_class` does."""
+    return tuple(read_class(path))
+
+
+def read_class(path: Path) -> dict[str, str]:
+    """Return the names in a roster, in its order, each with its group, "" where there is none.
 
     Raises `BadTable` for a table without a column `name`, an empty one, and a name that stands twice.
     """
@@ -115,9 +165,10 @@ def read_names(path: Path) -> tuple[str, ...]:
     if column is None:
         raise BadTable(f"{path} has no column name; its columns are {', '.join(head)}.")
     names: dict[str, int] = {}
+    groups: dict[str, str] = {}
     for number, row in rows:
-        name = unicodedata.normalize("NFC", row[head.index(column)])
-        if not name or not name.isprintable():
+        name = row[head.index(column)]
+        if not name or not all(sign.isprintable() or sign in JOINERS for sign in name):
             raise BadTable(
                 f"{path}, line {number}: there is no name, or one with signs that can't be printed."
             )
@@ -126,24 +177,21 @@ def read_names(path: Path) -> tuple[str, ...]:
                 f"{path}, line {number}: {name} stands in line {names[name]} too; tell them apart."
             )
         names[name] = number
+        groups[name] = row[head.index("group")] if "group" in head else ""
     if not names:
         raise BadTable(f"{path} names nobody.")
-    return tuple(names)
+    return groups
 
 
-def assign(school: School, names: Sequence[str], seed: object) -> Roll:
-    """Return each student's variant of each workbook, from the class seed.
+def assign(
+    school: School, names: Sequence[str], seed: object, groups: Mapping[str, str] | None = None
+) -> Roll:
+    """Return each student's variant of each workbook, from the class seed; `groups` are carried along.
 
     No two students have the same numbers in all exercises of a workbook, as far as a workbook has that many
     variants; and in no case in all exercises of all. Raises `BadTable` where that can't be.
     """
-    slugs: dict[str, str] = {}
-    taken: set[str] = set()
-    for name in names:
-        # Squeezed, because a platform may drop what tells ann-abel from annabel.
-        own = first_free(slug(name), lambda one: squeezed(one) in taken)
-        taken.add(squeezed(own))
-        slugs[name] = own
+    slugs = file_names(names)
     places = []
     whole: dict[str, list[str]] = {name: [] for name in names}
     for book in school.books:
@@ -160,7 +208,8 @@ def assign(school: School, names: Sequence[str], seed: object) -> Roll:
     if len({tuple(numbers) for numbers in whole.values()}) < len(names):
         raise BadTable(f"The workbooks in {school.folder} have too few variants for {len(names)} students.")
     order = {name: number for number, name in enumerate(names)}
-    return Roll(tuple(sorted(places, key=lambda place: order[place.student])))
+    known = tuple((name, group) for name, group in (groups or {}).items() if group)
+    return Roll(tuple(sorted(places, key=lambda place: order[place.student])), known)
 
 
 def _numbers(book: Book, variant: int) -> str:
@@ -173,9 +222,10 @@ def read_roll(path: Path, school: School, seed: object | None) -> Roll:
     if not set(MANIFEST_COLUMNS) <= set(head):
         if seed is None:
             raise BadTable(f"{path} is a roster, so the class seed is needed too: give --seed.")
-        return assign(school, read_names(path), seed)
+        members = read_class(path)
+        return assign(school, tuple(members), seed, members)
     where = [head.index(column) for column in MANIFEST_COLUMNS]
-    places = []
+    places, groups = [], {}
     for number, row in rows:
         student, book, file, variant = (row[place] for place in where)
         if school.book(book) is None:
@@ -184,6 +234,8 @@ def read_roll(path: Path, school: School, seed: object | None) -> Roll:
         if not variant.isdecimal():
             raise BadTable(f"{path}, line {number}: the variant is {variant!r}, but must be a whole number.")
         places.append(Place(student, book, file, int(variant)))
+        if "group" in head and (group := row[head.index("group")]):
+            groups[student] = group
     if not places:
         raise BadTable(f"{path} names nobody.")
-    return Roll(tuple(places))
+    return Roll(tuple(places), tuple(groups.items()))

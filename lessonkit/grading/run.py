@@ -20,26 +20,18 @@ from typing import Any, TypeVar
 
 from lessonkit.errors import LessonError
 from lessonkit.exercises.plain import from_wire, literal
-from lessonkit.files import first_free, write_whole
+from lessonkit.files import first_free
 from lessonkit.grading.judging.judge import Judged, Submission, judge_batch
+from lessonkit.grading.marking.decisions import kept_changes, merged, read_changes, with_changes
 from lessonkit.grading.marking.identify import HandIn, identify
-from lessonkit.grading.marking.marks import (
-    Mark,
-    Student,
-    junit_xml,
-    marks_csv,
-    read_changes,
-    verdicts_csv,
-    with_changes,
-)
-from lessonkit.grading.marking.pages import class_page, student_page
-from lessonkit.grading.marking.picture import class_svg, tallies
+from lessonkit.grading.marking.marks import Mark, Student
+from lessonkit.grading.marking.written import write_marks
 from lessonkit.grading.reading.intake import ClosedFile, UnreadableFile
 from lessonkit.grading.reading.read import FoundAnswer, Reading, load, read_batch
 from lessonkit.grading.roster import Roll, slug
 from lessonkit.grading.school import Book, School, fingerprint_of
 from lessonkit.grading.store import Store, key_of
-from lessonkit.grading.tables import read_table, write_table
+from lessonkit.grading.tables import PLAIN, Style, read_table
 
 __all__ = ["BadFolder", "Graded", "Progress", "grade_folder"]
 
@@ -62,12 +54,15 @@ class Graded:
     """What a run found: the students, and the files that belong to nobody.
 
     `strange` tells that most files have other numbers than the roster gives them: a wrong seed, most likely.
+    `decided` is how many decisions of the teacher count, `kept` how many of them were given earlier.
     """
 
     students: tuple[Student, ...]
     strays: tuple[str, ...]
     files: int
     strange: bool = False
+    decided: int = 0
+    kept: int = 0
 
 
 def grade_folder(
@@ -78,18 +73,21 @@ def grade_folder(
     roll: Roll | None = None,
     seed: object | None = None,
     changes: Path | None = None,
+    style: Style = PLAIN,
     executor: Executor | None = None,
     workers: int | None = None,
     progress: Progress = lambda *_: None,
 ) -> Graded:
     """Grade a folder of hand-ins and write marks under another folder.
 
-    `changes` is a table of the teacher's own decisions. `executor` carries the batches; without one,
-    `workers` threads here do. Raises `BadFolder` and, for a bad table of changes, `BadTable`.
+    `changes` is a table of the teacher's own decisions, which adds to those kept under `out`. `style` is how
+    tables are written. `executor` carries the batches; without one, `workers` threads here do. Raises
+    `BadFolder` and, for a bad table of changes, `BadTable`.
     """
     files, others = _files(folder, out)
     if changes is not None:
         read_table(changes)  # a table that isn't there is said now, not when the class has been graded
+    kept = kept_changes(out)
     store = Store(out, fingerprint_of(school))
     many = workers or os.cpu_count() or 2
     own = ThreadPoolExecutor(many) if executor is None else None
@@ -103,13 +101,21 @@ def grade_folder(
         if own is not None:
             own.shutdown(wait=True, cancel_futures=True)
     students = _students(hand_ins, verdicts, school, roll)
-    if changes is not None:
-        students = with_changes(students, read_changes(changes, students))
-    _write(out, students, strays, school)
+    given = () if changes is None else read_changes(changes, students)
+    decided = merged(kept, given)
+    write_marks(out, students := with_changes(students, decided), strays, school, roll, decided, style)
     store.forget_others()
     read = [one for one in hand_ins if not one.reading.trouble]
     strange = sum(bool(one.held) for one in read) > len(read) / 2
-    return Graded(tuple(students), tuple(strays), len(files), roll is not None and strange)
+    numbered = roll is not None or seed is not None
+    return Graded(
+        tuple(students),
+        tuple(strays),
+        len(files),
+        numbered and strange,
+        sum(mark.change is not None for student in students for mark in student.marks),
+        len(set(kept) & set(decided)),
+    )
 
 
 _NO_NOTEBOOK = "its name does not end in .ipynb, so it was not read"
@@ -353,26 +359,3 @@ def _state(one: HandIn, found: FoundAnswer, judged: Judged | None) -> tuple[str,
     if judged.outcome == "teacher":
         return "teacher", judged.hint[:1].upper() + judged.hint[1:] + "."
     return judged.outcome, judged.hint
-
-
-def _write(out: Path, students: Sequence[Student], strays: Sequence[str], school: School) -> None:
-    """Write everything; each file appears whole, and one that has not changed is left alone."""
-    write_whole(out / "marks.csv", marks_csv(students, school))
-    write_whole(out / "verdicts.csv", verdicts_csv(students))
-    write_whole(out / "junit.xml", junit_xml(students, school))
-    write_whole(out / "class.html", class_page(students, school))
-    write_whole(out / "class.svg", class_svg(tallies(students, school)).encode("utf-8"))
-    write_whole(
-        out / "left-aside.csv", write_table(["file", "why"], (stray.split(": ", 1) for stray in strays))
-    )
-    names: set[str] = set()
-    for student in students:
-        base = own = slug(student.name)
-        number = 2
-        while own in names:
-            own, number = f"{base}-{number}", number + 1
-        names.add(own)
-        write_whole(out / "pages" / f"{own}.html", student_page(student, school))
-    for path in (out / "pages").glob("*.html"):
-        if path.stem not in names:
-            path.unlink()  # of a student who is no longer in the class

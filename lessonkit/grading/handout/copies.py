@@ -15,7 +15,7 @@ from typing import Any
 from lessonkit.errors import LessonError
 from lessonkit.exercises.sheets import blank, markdown_cell, sheet_bytes, with_variant, without_verdicts
 from lessonkit.files import write_whole
-from lessonkit.grading.roster import MANIFEST_COLUMNS, Place, Roll, assign, read_names
+from lessonkit.grading.roster import MANIFEST_COLUMNS, Place, Roll, assign, read_class
 from lessonkit.grading.school import School
 from lessonkit.grading.tables import write_table
 
@@ -63,7 +63,8 @@ def hand_out(
 
     Raises `InTheWay` where another file stands, before anything is written.
     """
-    roll = assign(school, read_names(roster), seed)
+    members = read_class(roster)
+    roll = assign(school, tuple(members), seed, members)
     if out.exists() and not out.is_dir():
         raise InTheWay(f"{out} is a file; name a folder with --out.")
 
@@ -76,6 +77,8 @@ def hand_out(
             raise InTheWay(f"{path} is there already and is another file; hand out into a new folder.")
     rows = [(place.student, place.book, place.file, place.variant) for place in roll.places]
     table = write_table(MANIFEST_COLUMNS, rows)
+    if roll.groups:
+        table = write_table((*MANIFEST_COLUMNS, "group"), [(*row, roll.group(row[0])) for row in rows])
     if (out / MANIFEST).exists() and (out / MANIFEST).read_bytes() != table:
         raise InTheWay(f"{out / MANIFEST} is another hand-out's; hand out into a new folder.")
     for place in roll.places:

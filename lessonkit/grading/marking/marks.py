@@ -2,11 +2,11 @@
 
 A mark has a state: the four verdicts of the judge, "teacher" where a person has to decide, and "missing"
 where the workbook was not handed in. Right earns the exercise's points, everything else none. A teacher's
-own decisions come from a file of their own, with a reason each; they change the points and never hide what
-was there before.
+own decisions (`decisions.py`) change the points and never hide what was there before.
 
     marks.csv      a row a student, a column an exercise: points; empty where there is nothing to mark yet
-    verdicts.csv   a row a student and exercise: state, points, hint, misunderstanding, the teacher's change
+    verdicts.csv   a row a student and exercise: state, points, hint, misunderstanding, the teacher's change,
+                   and how the answer came about: typed, or computed by code of the student's
     junit.xml      the same for programs that read test results: a suite a workbook, a case a student's
     exercise
 """
@@ -16,12 +16,11 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from pathlib import Path
+from dataclasses import dataclass, field
 from xml.etree import ElementTree
 
 from lessonkit.grading.school import School
-from lessonkit.grading.tables import BadTable, read_table, write_table
+from lessonkit.grading.tables import PLAIN, Style, write_table
 
 __all__ = [
     "Change",
@@ -29,20 +28,19 @@ __all__ = [
     "Student",
     "junit_xml",
     "marks_csv",
-    "read_changes",
     "verdicts_csv",
-    "with_changes",
 ]
 
 
 @dataclass(frozen=True)
 class Change:
-    """A teacher's decision on one exercise of one student."""
+    """A teacher's decision on one exercise of one student; `withdrawn` takes an earlier one back."""
 
     student: str
     exercise: str
     points: float
     reason: str
+    withdrawn: bool = False
 
 
 @dataclass(frozen=True)
@@ -51,6 +49,9 @@ class Mark:
 
     `said` is what the student reads: the hint, or why there is no verdict; `model` the misunderstanding that
     was met, or "". `points` are what the exercise earned out of `of`, the teacher's `change` included.
+    `answer` is the value that was judged, and `typed` what stands in the file where the value alone would not
+    show it. `how` is "typed" or "computed", "" without an answer. `near` tells that a number is close to the
+    right one and outside its tolerance. `variant` says whose numbers the question has, where that is known.
     """
 
     book: str
@@ -62,6 +63,10 @@ class Mark:
     model: str = ""
     answer: str = ""
     change: Change | None = None
+    typed: str = ""
+    how: str = ""
+    near: bool = False
+    variant: int | None = None
 
     @property
     def decided(self) -> bool:
@@ -76,6 +81,7 @@ class Student:
     name: str
     marks: tuple[Mark, ...]
     remarks: tuple[str, ...] = field(default=())
+    group: str = ""
 
     @property
     def points(self) -> float:
@@ -83,61 +89,14 @@ class Student:
         return math.fsum(mark.points for mark in self.marks)
 
 
-def read_changes(path: Path, students: Sequence[Student]) -> tuple[Change, ...]:
-    """Return a teacher's decisions: a table with the columns student, exercise, points and reason.
-
-    Raises `BadTable` for a student or an exercise that isn't there, points out of bounds, or no reason.
-    """
-    head, rows = read_table(path)
-    columns = ("student", "exercise", "points", "reason")
-    if missing := [column for column in columns if column not in head]:
-        raise BadTable(f"{path} has no column {missing[0]}; it needs {', '.join(columns)}.")
-    known = {(student.name, mark.exercise): mark for student in students for mark in student.marks}
-    names = {student.name for student in students}
-    changes: dict[tuple[str, str], Change] = {}
-    for number, row in rows:
-        name, exercise, points, reason = (row[head.index(column)] for column in columns)
-        where = f"{path}, line {number}"
-        if name not in names:
-            raise BadTable(f"{where}: there is no student {name!r} among those graded.")
-        if (name, exercise) not in known:
-            raise BadTable(f"{where}: there is no exercise {exercise!r}.")
-        most = known[name, exercise].of
-        try:
-            value = float(points.replace(",", "."))  # half a point is 0,5 in many countries
-        except ValueError:
-            value = math.nan
-        if not 0 <= value <= most:
-            raise BadTable(f"{where}: points is {points!r}, but must be a number from 0 to {most:g}.")
-        if not reason:
-            raise BadTable(f"{where}: there is no reason; say why the mark of {exercise} is changed.")
-        if (name, exercise) in changes:
-            raise BadTable(f"{where}: {name} has a change of {exercise} already.")
-        changes[name, exercise] = Change(name, exercise, value, reason)
-    return tuple(changes.values())
-
-
-def with_changes(students: Sequence[Student], changes: Sequence[Change]) -> list[Student]:
-    """Return the students with the teacher's decisions applied."""
-    by = {(change.student, change.exercise): change for change in changes}
-    found = []
-    for student in students:
-        marks = []
-        for mark in student.marks:
-            change = by.get((student.name, mark.exercise))
-            marks.append(replace(mark, points=change.points, change=change) if change else mark)
-        found.append(replace(student, marks=tuple(marks)))
-    return found
-
-
-def marks_csv(students: Sequence[Student], school: School) -> bytes:
+def marks_csv(students: Sequence[Student], school: School, style: Style = PLAIN) -> bytes:
     """Return the table of points: a row a student, a column an exercise."""
     exercises = [exercise for book in school.books for exercise in book.exercises]
     total = math.fsum(exercise.points for exercise in exercises)
     rows = []
     for student in students:
         by = {mark.exercise: mark for mark in student.marks}
-        cells = [f"{by[item.id].points:g}" if by[item.id].decided else "" for item in exercises]
+        cells = [style.number(by[item.id].points) if by[item.id].decided else "" for item in exercises]
         open_ones = [mark.exercise for mark in student.marks if mark.state == "teacher" and not mark.change]
         changed = [mark.exercise for mark in student.marks if mark.change]
         remarks = list(student.remarks)
@@ -145,23 +104,28 @@ def marks_csv(students: Sequence[Student], school: School) -> bytes:
             remarks.insert(0, f"for the teacher: {', '.join(open_ones)}")
         if changed:
             remarks.insert(0, f"changed by the teacher: {', '.join(changed)}")
-        rows.append([student.name, *cells, f"{student.points:g}", f"{total:g}", "; ".join(remarks)])
-    return write_table(["student", *(item.id for item in exercises), "points", "of", "remarks"], rows)
+        if computed := [mark.exercise for mark in student.marks if mark.how == "computed"]:
+            remarks.append(f"computed, not typed: {', '.join(computed)}")
+        sums = (style.number(student.points), style.number(total))
+        rows.append([student.name, *cells, *sums, "; ".join(remarks)])
+    heads = (style.exercise(item.id) for item in exercises)
+    return write_table(["student", *heads, "points", "of", "remarks"], rows, style)
 
 
-def verdicts_csv(students: Sequence[Student]) -> bytes:
+def verdicts_csv(students: Sequence[Student], style: Style = PLAIN) -> bytes:
     """Return the table of verdicts: a row a student and exercise."""
     head = ("student", "workbook", "exercise", "verdict", "points", "of", "hint", "misunderstanding")
     rows = []
     for student in students:
         for mark in student.marks:
-            points = f"{mark.of if mark.state == 'right' else 0:g}"
+            points = style.number(mark.of if mark.state == "right" else 0)
             if mark.state in ("teacher", "missing"):
                 points = ""
-            changed = (f"{mark.change.points:g}", mark.change.reason) if mark.change else ("", "")
-            said = (mark.state, points, f"{mark.of:g}", mark.said, mark.model)
-            rows.append((student.name, mark.book, mark.exercise, *said, *changed))
-    return write_table((*head, "changed_to", "reason"), rows)
+            changed = (style.number(mark.change.points), mark.change.reason) if mark.change else ("", "")
+            said = (mark.state, points, style.number(mark.of), mark.said, mark.model)
+            exercise = style.exercise(mark.exercise)
+            rows.append((student.name, mark.book, exercise, *said, *changed, mark.how))
+    return write_table((*head, "changed_to", "reason", "how"), rows, style)
 
 
 def junit_xml(students: Sequence[Student], school: School) -> bytes:

@@ -1,0 +1,58 @@
+"""What a grading run writes: tables, pages, the class picture, and the decisions that are kept.
+
+Each file appears whole, and one that has not changed is left alone, to the byte and the time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from lessonkit.files import write_whole
+from lessonkit.grading.marking.decisions import KEPT, decisions_csv
+from lessonkit.grading.marking.marks import Change, Student, junit_xml, marks_csv, verdicts_csv
+from lessonkit.grading.marking.pages import class_page, student_page
+from lessonkit.grading.marking.picture import class_svg, tallies
+from lessonkit.grading.roster import Roll, file_names
+from lessonkit.grading.school import School
+from lessonkit.grading.tables import Style, write_table
+
+__all__ = ["write_marks"]
+
+
+def write_marks(
+    out: Path,
+    students: Sequence[Student],
+    strays: Sequence[str],
+    school: School,
+    roll: Roll | None,
+    decided: Sequence[Change],
+    style: Style,
+) -> None:
+    """Write everything about a class under a folder.
+
+    `strays` are lines "file: why"; `decided` are the teacher's decisions that count.
+    """
+    if decided or (out / KEPT).exists():
+        write_whole(out / KEPT, decisions_csv(decided, style))
+    write_whole(out / "marks.csv", marks_csv(students, school, style))
+    write_whole(out / "verdicts.csv", verdicts_csv(students, style))
+    write_whole(out / "junit.xml", junit_xml(students, school))
+    aside = (stray.split(": ", 1) for stray in strays)
+    write_whole(out / "left-aside.csv", write_table(["file", "why"], aside, style))
+    write_whole(out / "class.html", class_page(students, school))
+    write_whole(out / "class.svg", class_svg(tallies(students, school)).encode("utf-8"))
+    _write_pages(out / "pages", students, school, roll)
+
+
+def _write_pages(folder: Path, students: Sequence[Student], school: School, roll: Roll | None) -> None:
+    """Write a page for each student, called as the student's folder is, and remove those of others."""
+    names = file_names([student.name for student in students])
+    if roll is not None:
+        names |= roll.folders
+    for student in students:
+        write_whole(folder / f"{names[student.name]}.html", student_page(student, school))
+    current = {names[student.name] for student in students}
+    for path in folder.glob("*.html"):
+        if path.stem not in current:
+            path.unlink()  # of a student who is no longer in the class
