@@ -79,9 +79,10 @@ def _change(where: str, name: str, exercise: str, points: str, reason: str, most
 
 
 def kept_changes(out: Path) -> tuple[Change, ...]:
-    """Return the decisions that were given before; those on somebody who has left the class are among them.
+    """Return the decisions that were given before.
 
-    Raises `BadTable` where somebody has edited the table and left something that can't be meant.
+    Those on somebody who has left the class are among them. Raises `BadTable` where somebody has edited
+    the table and left something that can't be meant.
     """
     path = out / KEPT
     if not path.exists():

@@ -287,7 +287,7 @@ def test_edition_changes_with_a_workbook(school: School, tmp_path: Path) -> None
 def test_teacher_s_changes_are_applied_and_seen(
     school: School, small: Path, out: Path, tmp_path: Path
 ) -> None:
-    """A change counts, shows what was there before with its reason, and goes when its table goes."""
+    """A change counts, and shows what was there before with its reason."""
     changes = tmp_path / "changes.csv"
     changes.write_text(
         "student,exercise,points,reason\ns3,91.1,1.5,right way <b>wrong</b> sum\ns1,91.2,0,copied\n"
@@ -302,7 +302,48 @@ def test_teacher_s_changes_are_applied_and_seen(
     page = (out / "pages" / "s3.html").read_text(encoding="utf-8")
     assert "Changed by the teacher" in page
     assert "right way &lt;b&gt;wrong&lt;/b&gt; sum" in page
-    assert points(grade_folder(small, out, school))["s3"] == 10
+
+
+def test_a_decision_stays_until_it_is_withdrawn(
+    school: School, small: Path, out: Path, tmp_path: Path
+) -> None:
+    """Graded again without its table a decision still counts, and the run says so; one word takes it back."""
+    changes = tmp_path / "changes.csv"
+    head = "student,exercise,points,reason\n"
+    changes.write_text(head + "s3,91.1,1.5,half\ns1,91.2,0,copied\n")
+    first = grade_folder(small, out, school, changes=changes)
+    assert (first.decided, first.kept) == (2, 0)
+    again = grade_folder(small, out, school)
+    assert (again.decided, again.kept) == (2, 2)
+    assert points(again) == points(first)
+    changes.write_text(head + "s3,91.1,withdrawn,\ns5,91.2,0.5,late\n")
+    less = grade_folder(small, out, school, changes=changes)
+    assert (less.decided, less.kept) == (2, 1)
+    assert [points(less)[name] for name in ("s1", "s3", "s5")] == [11, 10, 11.5]
+    kept = (out / "decisions.csv").read_text(encoding="utf-8").splitlines()
+    assert kept == ["student,exercise,points,reason", "s1,91.2,0,copied", "s5,91.2,0.5,late"]
+    (out / "decisions.csv").write_text("\n".join(kept[:2]))  # a row taken out by hand
+    assert points(grade_folder(small, out, school))["s5"] == 12
+
+
+def test_command_says_that_earlier_decisions_count(
+    school: School, small: Path, out: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Who forgets the table is told that its decisions are still there."""
+    from lessonkit.__main__ import main
+
+    changes = tmp_path / "changes.csv"
+    changes.write_text("student;exercise;points;reason\ns3;exercise 91,1;1,5;half\n")
+    words = ["grade", str(small), "--out", str(out), "--workbooks", str(school.folder), "--unconfined"]
+    assert main([*words, "--changes", str(changes)]) == 0
+    assert "decisions that count: 1; they stay" in capsys.readouterr().out
+    assert main([*words, "--spreadsheet", "semicolon"]) == 0
+    assert "decisions that count: 1, 1 given earlier; they stay" in capsys.readouterr().out
+    head, *rows = (out / "marks.csv").read_bytes().decode("utf-8-sig").splitlines()
+    assert head.startswith("student;exercise 91.1;exercise 91.2;")
+    assert next(row for row in rows if row.startswith("s3")).startswith("s3;1,5;1;1;")
+    assert main(words) == 0  # the kept decisions, as the other style wrote them, are read again
+    assert points(grade_folder(small, out, school))["s3"] == 11.5
 
 
 @pytest.mark.parametrize(

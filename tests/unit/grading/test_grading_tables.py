@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
-from lessonkit.grading.handout import hand_out
+from lessonkit.grading.handout.copies import hand_out
 from lessonkit.grading.roster import assign, read_names, read_roll, slug, squeezed
 from lessonkit.grading.school import School, load_school
 from lessonkit.grading.tables import PLAIN, STYLES, BadTable, read_table, write_table
@@ -111,7 +111,7 @@ def test_pages_are_called_as_folders_are(school: School) -> None:
 
 
 # A spreadsheet parts a line at its own sign, takes off quotation marks, and sees a formula in what then
-# begins with one of these (common practice of spreadsheets; the wide forms in East Asian editions, from memory).
+# begins with one of these (common practice of spreadsheets; wide forms in East Asian editions, from memory).
 FORMULA = re.compile(r"\s*[=+\-@\uff1d\uff0b\uff0d\uff20]")
 NASTY = ["=1+1", "a;=1+1", "a,\t=1+1", "a\n=1+1", "+1", "-x", "@a", "\uff1d1+1", ";=cmd|' /c calc'!A1", "'=1"]
 
