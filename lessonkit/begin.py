@@ -8,7 +8,9 @@ the standard library alone. What stands behind the command goes through: `lab --
 `lessonkit lab`, and `test tests/unit -x` runs pytest on just that, without the linter and the type checker.
 
 The first run takes minutes, because pip fetches JupyterLab and its company. A stamp in `.venv` then
-remembers what was installed for which pyproject.toml, and the next run starts at once.
+remembers what was installed for which pyproject.toml, and the next run only looks whether all of it is
+still there. A checkout that was moved or brought up to date asks pip again; where pip reaches nothing and
+nothing is missing, the environment that works is used as it is.
 """
 
 from __future__ import annotations
@@ -46,9 +48,45 @@ _NO_NETWORK = (
     "Network is unreachable",
 )
 
+# Run by the environment's Python: which packages do these requirements, and theirs in turn, lack? A line
+# each, with its version where pip believes that it is there, but its files are not. Requirements are read with
+# the library that pip brings along; where that has moved, nothing is said.
+_LACKS = """
+import sys
+from importlib import metadata
+try:
+    from pip._vendor.packaging.requirements import Requirement
+except ImportError:
+    sys.exit()
+todo, seen = [(Requirement(text), "") for text in sys.argv[1:]], set()
+while todo:
+    need, extra = todo.pop()
+    if need.marker and not need.marker.evaluate({"extra": extra}):
+        continue
+    try:
+        found = metadata.distribution(need.name)
+    except metadata.PackageNotFoundError:
+        found = None
+    if found is None or not need.specifier.contains(found.version, prereleases=True):
+        print(need.name)
+        continue
+    files = (line.partition(",")[0] for line in (found.read_text("RECORD") or "").splitlines())
+    rooms = (file for file in files if file.endswith("/__init__.py") and file.count("/") == 1)
+    if not all(found.locate_file(file).exists() for file in rooms):
+        print(f"{need.name}=={found.version}")
+    for one in ("", *need.extras):
+        if (need.name, one) not in seen:
+            seen.add((need.name, one))
+            todo += [(Requirement(text), one) for text in found.requires or ()]
+"""
+
 
 class CannotBegin(Exception):
     """What stands in the way, as one sentence that says what to do."""
+
+
+class NoRegistry(CannotBegin):
+    """Pip could not reach its package registry."""
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -68,12 +106,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         python = prepare(CHECKOUT, extras=("dev",) if what == "test" else ())
         if what == "lab":
-            return run_child([str(python), "-m", "lessonkit", "lab", *rest])
+            return run_child([str(python), "-m", "lessonkit", "lab", *rest], env=_environment(CHECKOUT))
         return _run_checks(python, rest)
     except CannotBegin as trouble:
         print(f"lessonkit.begin: {trouble}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
+        print("\nlessonkit.begin: stopped; the same command goes on from here.", file=sys.stderr)
         return 130
 
 
@@ -93,9 +132,20 @@ def prepare(checkout: Path, extras: Sequence[str] = ()) -> Path:
     python = _python_in(home)
     if not _is_usable(home, python):
         _make_environment(home)
-    if not _is_installed(home, checkout, extras):
-        _install(python, checkout, extras)
-        _write_stamp(home, checkout, extras)
+    wanted = _requirements(checkout, extras)
+    lacking = _lacking(python, wanted)
+    if _is_installed(home, checkout, extras) and not lacking:
+        return python
+    if lacking and (home / STAMP).exists():
+        print(f"Missing in {home}: {', '.join(lacking)}.", flush=True)
+    try:
+        _install(python, checkout, extras, [name for name in lacking if "==" in name])
+    except NoRegistry as trouble:
+        if lacking or not (home / STAMP).exists():
+            raise
+        print(f"{trouble}\nNothing is missing, so {home} is used as it is.", file=sys.stderr, flush=True)
+        return python
+    _write_stamp(home, checkout, extras)
     return python
 
 
@@ -175,20 +225,28 @@ def _make_environment(home: Path) -> None:
         )
 
 
-def _install(python: Path, checkout: Path, extras: Sequence[str]) -> None:
-    """Install the checkout into its environment with pip."""
+def _install(python: Path, checkout: Path, extras: Sequence[str], hollow: Sequence[str] = ()) -> None:
+    """Install the checkout into its environment with pip, and first what has lost its files there."""
     print("Installing what lessonkit needs (a few minutes the first time) ...", flush=True)
     target = str(checkout) + (f"[{','.join(extras)}]" if extras else "")
-    command = [str(python), "-m", "pip", "install", "--disable-pip-version-check", "--no-input", "-e", target]
+    if hollow:
+        _pip(python, ["--force-reinstall", "--no-deps", *hollow])
+    _pip(python, ["-e", target])
+
+
+def _pip(python: Path, what: Sequence[str]) -> None:
+    """Let pip install something. Raises `CannotBegin` where it can't."""
+    command = [str(python), "-m", "pip", "install", "--disable-pip-version-check", "--no-input"]
     if not sys.stdout.isatty():
         command.append("--quiet")
+    command += what
     # Without a network, pip's own patience would keep a beginner waiting for minutes.
     env = {"PIP_RETRIES": "2", **os.environ}
     done = subprocess.run(command, env=env, stderr=subprocess.PIPE, text=True, errors="replace", check=False)
     if done.returncode == 0:
         return
     if any(sign in done.stderr for sign in _NO_NETWORK):
-        raise CannotBegin(
+        raise NoRegistry(
             "pip could not reach its package registry: connect this machine to the network "
             "(or set PIP_INDEX_URL to a mirror) and run the same command again."
         )
@@ -197,6 +255,38 @@ def _install(python: Path, checkout: Path, extras: Sequence[str]) -> None:
         f"pip could not install lessonkit ({_last_line(chr(10).join(errors) or done.stderr)}): "
         "mend that and run the same command again."
     )
+
+
+def _requirements(checkout: Path, extras: Sequence[str]) -> list[str]:
+    """Return what pyproject.toml asks for, an extra of its own replaced by what that asks for."""
+    import tomllib  # not there in a Python that is too old, which is told before
+
+    project = tomllib.loads((checkout / "pyproject.toml").read_text(encoding="utf-8")).get("project", {})
+    own, found = project.get("name", "lessonkit"), list(project.get("dependencies", ()))
+    todo = list(extras)
+    while todo:
+        for text in project.get("optional-dependencies", {}).get(todo.pop(), ()):
+            if text.startswith(f"{own}["):
+                todo += text[len(own) + 1 :].partition("]")[0].split(",")
+            else:
+                found.append(text)
+    return found
+
+
+def _lacking(python: Path, requirements: Sequence[str]) -> list[str]:
+    """Name the packages that the environment lacks for these requirements, or has too old."""
+    asked = [str(python), "-c", _LACKS, *requirements]
+    done = subprocess.run(asked, capture_output=True, text=True, errors="replace", check=False)
+    return sorted(set(done.stdout.split())) if done.returncode == 0 else []
+
+
+def _environment(checkout: Path) -> dict[str, str]:
+    """Return this process's environment, in which a checkout's own lessonkit comes first.
+
+    An environment that moved with its checkout still points to where that was.
+    """
+    paths = filter(None, [str(checkout), os.environ.get("PYTHONPATH", "")])
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(paths)}
 
 
 def _last_line(text: str) -> str:

@@ -49,10 +49,13 @@ def run(options: argparse.Namespace) -> int:
     print(describe(copied), flush=True)
     if options.copy_only:
         return 0
-    return run_child(
+    status = run_child(
         lab_command(copied, port=options.port, browser=not options.no_browser),
         env=lab_environment(os.environ),
     )
+    # JupyterLab has said a lot meanwhile; where the answers are is what somebody looks for at the end.
+    print(f"Stopped. {_where(copied)}", flush=True)
+    return status
 
 
 def lab_command(copied: Copied, port: int | None = None, browser: bool = True) -> list[str]:
@@ -98,7 +101,7 @@ def lab_environment(outer: Mapping[str, str]) -> dict[str, str]:
 
 def describe(copied: Copied) -> str:
     """Say in a few lines what the folder holds now."""
-    lines = [f"Your workbooks are in {copied.folder} ({len(copied.added)} added, {len(copied.kept)} kept)."]
+    lines = [f"Workbooks: {len(copied.added)} added, {len(copied.kept)} kept."]
     if copied.older:
         names = ", ".join(copied.older)
         lines.append(f"Yours are from an older edition, and were left as they are: {names}.")
@@ -106,7 +109,11 @@ def describe(copied: Copied) -> str:
             lines.append(f"Today's edition is beside them: {', '.join(copied.beside)}.")
         else:
             lines.append("To have today's edition beside them, add --beside.")
-    return "\n".join(lines)
+    return "\n".join([*lines, _where(copied)])
+
+
+def _where(copied: Copied) -> str:
+    return f"Your workbooks are in {copied.folder}"
 
 
 def _check_port(port: int) -> None:

@@ -23,6 +23,7 @@ class Pip:
         self.status, self.stderr = status, stderr
         self.installed: list[str] = []
         self.probed = 0
+        self.lacks = ""
 
     def __call__(self, command: list[str], **_: object) -> subprocess.CompletedProcess[str]:
         if "venv" in command:
@@ -33,11 +34,15 @@ class Pip:
         elif command[1] == "-c":
             if not Path(command[0]).exists():
                 raise FileNotFoundError(command[0])
+            if command[2] == begin._LACKS:
+                return subprocess.CompletedProcess(command, 0, self.lacks, "")
             return subprocess.CompletedProcess(command, self.probed, "", "")
         elif "ensurepip" in command:
             self.installed.append("pip")
         elif "pip" in command:
-            self.installed.append(command[command.index("-e") + 1])
+            self.installed.append(command[-1])
+            if not self.status:
+                self.lacks = ""
             return subprocess.CompletedProcess(command, self.status, "", self.stderr)
         return subprocess.CompletedProcess(command, 0, "", "")
 
@@ -86,6 +91,76 @@ def test_tests_need_more_and_lab_then_needs_nothing(bare: Path, pip: Pip) -> Non
     prepare(bare, extras=("dev",))
     prepare(bare)
     assert pip.installed == [str(bare), f"{bare}[dev]"]
+
+
+@pytest.mark.parametrize(
+    ("lacks", "installed"), [("numpy\n", []), ("numpy==2.0.0\n", ["numpy==2.0.0"])], ids=["gone", "hollow"]
+)
+def test_a_package_that_went_missing_is_put_back(
+    bare: Path, pip: Pip, capsys: pytest.CaptureFixture[str], lacks: str, installed: list[str]
+) -> None:
+    """A stamp alone is not believed: what it promises is looked for, and named when it is gone."""
+    prepare(bare)
+    pip.lacks, pip.installed = lacks, []
+    prepare(bare)
+    assert pip.installed == [*installed, str(bare)]
+    assert f"Missing in {bare / '.venv'}: {lacks.strip()}." in capsys.readouterr().out
+    prepare(bare)
+    assert len(pip.installed) == len(installed) + 1
+
+
+def test_what_a_python_lacks_is_found_through_all_requirements(tmp_path: Path, checkout: Path) -> None:
+    """Nothing is missing here; a requirement of a requirement is missed, and so are lost files."""
+    python, wanted = Path(sys.executable), begin._requirements(checkout, ("dev",))
+    assert any(text.startswith("ruff") for text in wanted)
+    assert any(text.startswith("hypothesis") for text in wanted)
+    assert begin._lacking(python, wanted) == []
+    for name, needs in (("inner", "no-such-thing>=1"), ("outer", "inner")):
+        info = tmp_path / f"{name}-1.0.dist-info"
+        info.mkdir()
+        (info / "METADATA").write_text(f"Name: {name}\nVersion: 1.0\nRequires-Dist: {needs}\n")
+        (info / "RECORD").write_text(f"{name}/__init__.py,,\n")
+    (tmp_path / "outer").mkdir()
+    (tmp_path / "outer" / "__init__.py").touch()
+    asked = [sys.executable, "-c", begin._LACKS, "outer", "outer>=2", 'other; python_version < "3"']
+    found = subprocess.run(asked, capture_output=True, text=True, check=True, cwd=tmp_path)
+    assert set(found.stdout.split()) == {"inner==1.0", "no-such-thing", "outer"}
+
+
+def test_a_moved_checkout_without_a_network_uses_what_works(
+    tmp_path: Path, pip: Pip, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With nothing missing, the environment that came along starts, and the sentence says why."""
+    here = tmp_path / "here"
+    here.mkdir()
+    (here / "pyproject.toml").write_text("[project]\n")
+    prepare(here)
+    there = here.rename(tmp_path / "there")
+    pip.status, pip.stderr = 1, "WARNING: Retrying ... NewConnectionError(...)\n"
+    assert prepare(there) == begin._python_in(there / ".venv")
+    assert "Nothing is missing" in capsys.readouterr().err
+    pip.lacks = "numpy\n"
+    with pytest.raises(CannotBegin, match="connect this machine to the network"):
+        prepare(there)
+
+
+def test_a_moved_checkout_s_own_lessonkit_comes_first(monkeypatch: pytest.MonkeyPatch, bare: Path) -> None:
+    """What the environment still points to elsewhere is not imported."""
+    monkeypatch.setenv("PYTHONPATH", "mine")
+    assert begin._environment(bare)["PYTHONPATH"] == f"{bare}{begin.os.pathsep}mine"
+
+
+def test_ctrl_c_says_a_word(
+    monkeypatch: pytest.MonkeyPatch, bare: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whoever stops the installation is told that nothing is lost."""
+
+    def stopped(*_: object, **__: object) -> Path:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(begin, "prepare", stopped)
+    assert main(["lab"]) == 130
+    assert "stopped; the same command goes on from here" in capsys.readouterr().err
 
 
 def test_a_changed_pyproject_installs_again(bare: Path, pip: Pip) -> None:

@@ -62,6 +62,7 @@ def test_older_editions_are_told_with_the_way_to_get_the_new_one() -> None:
     assert "0 added, 1 kept" in told
     assert "left as they are: 00.ipynb" in told
     assert "--beside" in told
+    assert told.splitlines()[-1] == "Your workbooks are in own"
     assert "beside them: 00.new.ipynb" in describe(
         Copied(Path("own"), (), ("00.ipynb",), ("00.ipynb",), ("00.new.ipynb",))
     )
@@ -115,6 +116,9 @@ def test_it_serves_the_copies_and_stops_when_told(private_env: dict[str, str], t
         finally:
             lab.send_signal(signal.SIGTERM)
             lab.wait(timeout=30)
+    assert (tmp_path / "log.txt").read_text().splitlines()[-1] == (
+        f"Stopped. Your workbooks are in {tmp_path / 'own'}"
+    )
     assert set(workbook_names()) == {name for name in files if name.endswith(".ipynb")}
     assert ".lessonkit.json" not in files
     assert notices["schema"]["properties"]["fetchNews"]["default"] == "false"
