@@ -49,8 +49,8 @@ _NO_NETWORK = (
 )
 
 # Run by the environment's Python: which packages do these requirements, and theirs in turn, lack? A line
-# each, with its version where pip believes that it is there, but its files are not. Requirements are read with
-# the library that pip brings along; where that has moved, nothing is said.
+# each, with its version where pip believes that it is there, but its files are not. Requirements are read
+# with the library that pip brings along; where that has moved, nothing is said.
 _LACKS = """
 import sys
 from importlib import metadata
