@@ -12,7 +12,7 @@ from functools import cached_property
 
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
 
-__all__ = ["AIR", "BOARD_GAP", "BOARD_W", "ENCODER_W", "OUT", "PLACES_X", "STAT", "WIDTH", "Layout"]
+__all__ = ["AIR", "BOARD_GAP", "BOARD_W", "ENCODER_W", "OUT", "PLACES_X", "STAT", "WIDTH", "Grid"]
 
 WIDTH = 1036.0
 STAT, AIR, OUT = (6.0, 162.0), (368.0, 596.0), (800.0, 1030.0)
@@ -24,7 +24,7 @@ _BAND_LINE = 24.0
 
 
 @dataclass(frozen=True)
-class Layout:
+class Grid:
     """Rows and columns for one job."""
 
     job: Job
@@ -40,7 +40,7 @@ class Layout:
         """Return the height of a row, by terminal or conductor name."""
         return _FIRST_ROW + _PITCH * self.row_names.index(row)
 
-    def wire_y(self, conductor: str) -> float:
+    def conductor_y(self, conductor: str) -> float:
         """Return the height of a conductor, the earth path included."""
         return self.ground_y if conductor == "earth" else self.y(conductor)
 
@@ -104,7 +104,7 @@ class Layout:
         """Return where R comes down through the relay board of a link."""
         return self.span(run)[1] - BOARD_W + 18
 
-    def wire_span(self, run: str, conductor: str) -> tuple[float, float]:
+    def conductor_span(self, run: str, conductor: str) -> tuple[float, float]:
         """Return where one conductor begins and ends."""
         return self.signal_span(run) if conductor == "SIG" else self.span(run)
 

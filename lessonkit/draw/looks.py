@@ -6,7 +6,7 @@ read 0 V), so there they are told against C of the air handler, and the picture 
 
 A break or a bad splice makes the ends of a conductor differ, so each end of such a one is judged by itself. A
 whole one is a single piece of copper and has one state from end to end. What is drawn and what is written
-about a wire both come from here, so a picture and its text alternative can't disagree.
+about a conductor both come from here, so a picture and its text alternative can't disagree.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ from lessonkit.job.faults import Fault, fault_parts
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
 
 __all__ = [
-    "Wire",
-    "earth_wire",
+    "Conductor",
+    "earth_path",
     "fault_words",
     "shown_volts",
-    "wires",
+    "conductors",
 ]
 
 #: How well the far end reads the frames on SIG, by the state of the link; nothing is said where all is well.
@@ -36,17 +36,17 @@ _ONE_STATE = ("live", "floating", "common", "signalling", "dead")
 
 
 @dataclass(frozen=True)
-class Wire:
+class Conductor:
     """One conductor: how each end looks, and what is wrong with it.
 
-    `near` and `far` are words of `palette.LOOKS`; `amps` is RMS at the near end; `far_conductor` is the
+    `near` and `far` are words of `palette.LOOKS`; `amps` is RMS at the near end; `far_name` is the
     terminal that it reaches, another one than its own only when it is swapped; `reading` says how well the
     far end reads the frames on it, when not all get through.
     """
 
     run: str
-    conductor: str
-    far_conductor: str
+    name: str
+    far_name: str
     near: str
     far: str
     amps: float
@@ -56,18 +56,18 @@ class Wire:
     @property
     def key(self) -> str:
         """Return the name that faults use, such as `outdoor.SIG`."""
-        return f"{self.run}.{self.conductor}"
+        return f"{self.run}.{self.name}"
 
     @property
     def broken(self) -> bool:
         """Return whether it is open somewhere, a bad one from the beginning."""
-        return self.conductor.startswith("bad") or any(f.kind == "open" for f in self.faults)
+        return self.name.startswith("bad") or any(f.kind == "open" for f in self.faults)
 
     @property
     def whole(self) -> bool:
         """Return whether nothing in it, neither break nor splice, lets its ends differ."""
         return not self.broken and not any(
-            f.kind == "resistance" and f.part == self.conductor for f in self.faults
+            f.kind == "resistance" and f.part == self.name for f in self.faults
         )
 
 
@@ -91,35 +91,33 @@ def shown_volts(state: State, node: str) -> float:
     return state.volts[node] if terminal == "C" else state.between(node, state.reference(place))
 
 
-def wires(state: State, job: Job) -> tuple[Wire, ...]:
+def conductors(state: State, job: Job) -> tuple[Conductor, ...]:
     """Return every conductor of both runs, in the order of the job."""
     return tuple(
-        _wire(state, job, run, conductor, [f for f in state.present if f.where == run])
+        _conductor(state, job, run, name, [f for f in state.present if f.where == run])
         for run, cable in job.runs.items()
-        for conductor in cable.conductors
+        for name in cable.conductors
     )
 
 
-def _wire(state: State, job: Job, run: str, conductor: str, faults: list[Fault]) -> Wire:
+def _conductor(state: State, job: Job, run: str, name: str, faults: list[Fault]) -> Conductor:
     near_place, far_place = RUN_ENDS[run]
-    mine = tuple(
-        f for f in faults if conductor == f.part or (f.kind in ("short", "swapped") and f.value == conductor)
-    )
-    reaches = conductor
+    mine = tuple(f for f in faults if name == f.part or (f.kind in ("short", "swapped") and f.value == name))
+    reaches = name
     for fault in mine:
         if fault.kind == "swapped":
-            reaches = str(fault.value) if fault.part == conductor else fault.part
-    floats = is_idle(conductor) and not any(f.kind in ("short", "earth", "swapped") for f in mine)
-    near = conductor_node(run, conductor, near_place)
+            reaches = str(fault.value) if fault.part == name else fault.part
+    floats = is_idle(name) and not any(f.kind in ("short", "earth", "swapped") for f in mine)
+    near = conductor_node(run, name, near_place)
     far = conductor_node(run, reaches, far_place)
     near_look, far_look = (
         "floating" if floats or node in state.ghosts else _look(state, node, state.reference(place))
         for node, place in ((near, near_place), (far, far_place))
     )
-    link = state.links.get(run) if conductor == "SIG" else None
+    link = state.links.get(run) if name == "SIG" else None
     if link is not None:
         near_look, far_look = _with_frames(state, job, link, near_look, far_look)
-    made = Wire(run, conductor, reaches, near_look, far_look, state.amps[f"{run}.{conductor}"], mine)
+    made = Conductor(run, name, reaches, near_look, far_look, state.amps[f"{run}.{name}"], mine)
     if made.whole and made.near != made.far:
         one = _one_look(state, made, (near, far))
         made = replace(made, near=one, far=one)
@@ -146,22 +144,22 @@ def _with_frames(state: State, job: Job, link: LinkState, near: str, far: str) -
     )
 
 
-def _one_look(state: State, wire: Wire, ends: tuple[str, str]) -> str:
+def _one_look(state: State, conductor: Conductor, ends: tuple[str, str]) -> str:
     """Return the one state of a whole conductor whose ends seem to differ, both against one C."""
     looks = {
         look if look in ("floating", "signalling") else _look(state, end, REFERENCE)
-        for look, end in zip((wire.near, wire.far), ends, strict=True)
+        for look, end in zip((conductor.near, conductor.far), ends, strict=True)
     }
-    if looks == {"signalling", "dead"} and wire.far_conductor == "SIG":
+    if looks == {"signalling", "dead"} and conductor.far_name == "SIG":
         return "dead"  # a short holds it down: what is sent is on it nowhere
     return next(word for word in _ONE_STATE if word in looks)
 
 
-def earth_wire(state: State, job: Job) -> Wire:
+def earth_path(state: State, job: Job) -> Conductor:
     """Return the equipment ground between air handler and outdoor unit, drawn like a conductor."""
     faults = tuple(f for f in state.present if (f.where, f.part) == ("outdoor", "earth"))
     returns = job.outdoor_run.return_by == "earth"
     far = "common" if state.between("out:GND", REFERENCE) < LIVE_V else "live"
     near = "common" if returns else "dead"
     far = far if returns else "dead"
-    return Wire("outdoor", "earth", "earth", near, far, state.amps["outdoor.earth"], faults)
+    return Conductor("outdoor", "earth", "earth", near, far, state.amps["outdoor.earth"], faults)

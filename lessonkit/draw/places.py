@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from lessonkit.bench.layout import REFERENCE
 from lessonkit.bench.state import LIVE_V, State
-from lessonkit.draw.grid import AIR, BOARD_GAP, BOARD_W, ENCODER_W, OUT, PLACES_X, STAT, Layout
+from lessonkit.draw.grid import AIR, BOARD_GAP, BOARD_W, ENCODER_W, OUT, PLACES_X, STAT, Grid
 from lessonkit.draw.looks import shown_volts
 from lessonkit.draw.marks import cross, earth_symbol
 from lessonkit.draw.palette import FAINT, INK, LOOKS, PAPER, SOFT
-from lessonkit.draw.svg import TEXT_PX, Sheet, text_width
+from lessonkit.draw.svg import TEXT_PX, Canvas, text_width
 from lessonkit.draw.words import clock_words, link_words
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.model import RUN_ENDS
@@ -40,92 +40,92 @@ _COILS = {
 }
 
 
-def draw_place(sheet: Sheet, layout: Layout, state: State, place: str, covered: bool) -> None:
+def draw_place(canvas: Canvas, grid: Grid, state: State, place: str, covered: bool) -> None:
     """Draw one place: its box, its terminals with their volts, its coils, and what responds there.
 
     `covered` leaves out volts and coils, for a hunt with the meter.
     """
     left, right = PLACES_X[place]
-    sheet.rect(left, 6, right - left, layout.floor_y - 6, fill=FAINT, stroke=INK, stroke_width=1.5, rx=6)
+    canvas.rect(left, 6, right - left, grid.floor_y - 6, fill=FAINT, stroke=INK, stroke_width=1.5, rx=6)
     name = PLACE_WORDS[place]
-    sheet.text((left + right) / 2, 28, name[0].upper() + name[1:], size=20, anchor="middle", bold=True)
+    canvas.text((left + right) / 2, 28, name[0].upper() + name[1:], size=20, anchor="middle", bold=True)
     if not covered and state.reference(place) == REFERENCE != f"{place}:C":
         lines = f"C here is at {state.volts[f'{place}:C']:.1f} V", f"volts against {REFERENCE}"
         for k, line in enumerate(lines):
             at = (left + right) / 2, 44 + 15 * k
-            sheet.text(*at, line, size=_NOTE_PX, anchor="middle", bold=k == 0)
-    for terminal in layout.terminals(place):
-        _terminal(sheet, layout, state, place, terminal, covered)
+            canvas.text(*at, line, size=_NOTE_PX, anchor="middle", bold=k == 0)
+    for terminal in grid.terminals(place):
+        _terminal(canvas, grid, state, place, terminal, covered)
     if place == "stat":
-        _contacts(sheet, layout, state, "stat", _BUS_X, STAT[0] + 52)
+        _contacts(canvas, grid, state, "stat", _BUS_X, STAT[0] + 52)
     if not covered:
-        _coils(sheet, layout, state, place)
-    _band(sheet, layout, state, place)
+        _coils(canvas, grid, state, place)
+    _band(canvas, grid, state, place)
 
 
-def _terminal(sheet: Sheet, layout: Layout, state: State, place: str, terminal: str, covered: bool) -> None:
-    y, node = layout.y(terminal), f"{place}:{terminal}"
+def _terminal(canvas: Canvas, grid: Grid, state: State, place: str, terminal: str, covered: bool) -> None:
+    y, node = grid.y(terminal), f"{place}:{terminal}"
     volts = shown_volts(state, node)
     text_x = {"stat": STAT[0] + 60, "air": _AIR_TEXT, "out": _OUT_TEXT}[place]
     live = volts >= LIVE_V and node not in state.ghosts and not covered
     word = "live" if live else "floating" if node in state.ghosts else "common" if terminal == "C" else "dead"
     look = LOOKS["covered" if covered else word]
-    if place == "air" and terminal in layout.terminals("out"):
-        sheet.line(_AIR_CHIP - 8, y, AIR[1], y, look)
+    if place == "air" and terminal in grid.terminals("out"):
+        canvas.line(_AIR_CHIP - 8, y, AIR[1], y, look)
     filled = look.colour if live or word == "common" else PAPER
-    for x in _screws(place, terminal, layout):
-        sheet.circle(x, y, 6, fill=filled, stroke=INK, stroke_width=1.5)
-    sheet.text(text_x, y + 6, terminal, bold=True)
+    for x in _screws(place, terminal, grid):
+        canvas.circle(x, y, 6, fill=filled, stroke=INK, stroke_width=1.5)
+    canvas.text(text_x, y + 6, terminal, bold=True)
     if not covered:
-        sheet.text(text_x + _VOLTS_AT[place], y + 6, f"{volts:.1f} V")
+        canvas.text(text_x + _VOLTS_AT[place], y + 6, f"{volts:.1f} V")
 
 
-def _screws(place: str, terminal: str, layout: Layout) -> tuple[float, ...]:
+def _screws(place: str, terminal: str, grid: Grid) -> tuple[float, ...]:
     if place == "stat":
         return (STAT[1],)
     if place == "out":
         return (OUT[0],)
-    left = (AIR[0],) if terminal in layout.terminals("stat") else ()
-    return (*left, AIR[1]) if terminal in layout.terminals("out") else left
+    left = (AIR[0],) if terminal in grid.terminals("stat") else ()
+    return (*left, AIR[1]) if terminal in grid.terminals("out") else left
 
 
-def _contacts(sheet: Sheet, layout: Layout, state: State, place: str, bus_x: float, end_x: float) -> None:
+def _contacts(canvas: Canvas, grid: Grid, state: State, place: str, bus_x: float, end_x: float) -> None:
     """Draw the bus R and a contact from it to each call terminal."""
-    job = layout.job
+    job = grid.job
     # A board takes R from the conductor above it; with no R in the run, from the screw of its own place.
-    fed_here = place == "out" and layout.fed_outdoors
+    fed_here = place == "out" and grid.fed_outdoors
     rail_x = end_x if place == "stat" else OUT[0] if fed_here else bus_x
     rows = job.outdoor_terminals if place == "out" else job.call_terminals
     hot = LOOKS["live" if shown_volts(state, f"{place}:R") >= LIVE_V else "dead"]
-    sheet.line(bus_x, layout.y("R"), bus_x, layout.y(rows[-1]), hot)
-    sheet.line(bus_x, layout.y("R"), rail_x, layout.y("R"), hot)
+    canvas.line(bus_x, grid.y("R"), bus_x, grid.y(rows[-1]), hot)
+    canvas.line(bus_x, grid.y("R"), rail_x, grid.y("R"), hot)
     for terminal in rows:
-        y = layout.y(terminal)
+        y = grid.y(terminal)
         closed = f"{place}:{terminal}" in state.closed
-        sheet.circle(bus_x, y, 4, fill=INK)
-        with sheet.group(f"contact {terminal}: {'closed' if closed else 'open'}"):
+        canvas.circle(bus_x, y, 4, fill=INK)
+        with canvas.group(f"contact {terminal}: {'closed' if closed else 'open'}"):
             tip = (end_x, y) if closed else (end_x - 3, y - 11)
-            sheet.line(bus_x, y, *tip, stroke=INK, stroke_width=4 if closed else 2, stroke_linecap="round")
-            sheet.circle(end_x, y, 3, fill=INK if closed else PAPER, stroke=INK, stroke_width=1.5)
+            canvas.line(bus_x, y, *tip, stroke=INK, stroke_width=4 if closed else 2, stroke_linecap="round")
+            canvas.circle(end_x, y, 3, fill=INK if closed else PAPER, stroke=INK, stroke_width=1.5)
 
 
-def _coils(sheet: Sheet, layout: Layout, state: State, place: str) -> None:
+def _coils(canvas: Canvas, grid: Grid, state: State, place: str) -> None:
     for terminal, name, words in _COILS.get(place, ()):
         coil = state.coils.get(f"{place}:{name}")
-        row = layout.job.equipment.valve if terminal == "valve" else terminal
+        row = grid.job.equipment.valve if terminal == "valve" else terminal
         if coil is None:
             continue
-        x, y = (_AIR_CHIP if place == "air" else _OUT_CHIP), layout.y(row)
-        with sheet.group(f"coil {name}: {coil.volts:.1f} V across it, {coil.word}"):
-            sheet.rect(x, y - 7, 13, 14, fill=INK if coil.sealed else PAPER, stroke=INK, stroke_width=1.5)
-            sheet.text(x + 18, y + 6, words, size=15, bold=coil.sealed)
+        x, y = (_AIR_CHIP if place == "air" else _OUT_CHIP), grid.y(row)
+        with canvas.group(f"coil {name}: {coil.volts:.1f} V across it, {coil.word}"):
+            canvas.rect(x, y - 7, 13, 14, fill=INK if coil.sealed else PAPER, stroke=INK, stroke_width=1.5)
+            canvas.text(x + 18, y + 6, words, size=15, bold=coil.sealed)
 
 
-def draw_boards(sheet: Sheet, layout: Layout, state: State, run: str) -> None:
+def draw_boards(canvas: Canvas, grid: Grid, state: State, run: str) -> None:
     """Draw the link of a run: the encoder, the relay board, and how the frames are doing."""
     near, far = RUN_ENDS[run]
-    left, right = layout.span(run)
-    top, bottom = layout.board_rows()
+    left, right = grid.span(run)
+    top, bottom = grid.board_rows()
     boxes = (
         (near, "encoder", left + BOARD_GAP, ENCODER_W, "encoder"),
         (far, "relay-board", right - BOARD_W - BOARD_GAP, BOARD_W, "relay board"),
@@ -133,26 +133,26 @@ def draw_boards(sheet: Sheet, layout: Layout, state: State, run: str) -> None:
     for place, part, x, wide, words in boxes:
         board = state.boards[f"{place}:{part}"]
         word = "awake" if board.awake else "asleep"
-        with sheet.group(f"{words}: {board.volts:.1f} V, {word}"):
+        with canvas.group(f"{words}: {board.volts:.1f} V, {word}"):
             dash = None if board.awake else "3 3"
-            sheet.rect(x, top, wide, bottom - top, fill=PAPER, stroke=INK, stroke_dasharray=dash, rx=4)
+            canvas.rect(x, top, wide, bottom - top, fill=PAPER, stroke=INK, stroke_dasharray=dash, rx=4)
             label = words if board.awake else f"{words}: asleep"
-            sheet.text(x + 16, (top + bottom) / 2, label, anchor="middle", turn=-90)
-    inputs = layout.job.call_terminals if near == "stat" else layout.job.outdoor_terminals
+            canvas.text(x + 16, (top + bottom) / 2, label, anchor="middle", turn=-90)
+    inputs = grid.job.call_terminals if near == "stat" else grid.job.outdoor_terminals
     for terminal in inputs:
-        y = layout.y(terminal)
+        y = grid.y(terminal)
         if terminal in state.links[run].inputs:
-            sheet.path([(left + 6, y - 5), (left + 13, y), (left + 6, y + 5)], stroke=INK, stroke_width=2)
-    _contacts(sheet, layout, state, far, layout.bus_x(run), right - 6)
+            canvas.path([(left + 6, y - 5), (left + 13, y), (left + 6, y + 5)], stroke=INK, stroke_width=2)
+    _contacts(canvas, grid, state, far, grid.bus_x(run), right - 6)
 
 
-def draw_link_news(sheet: Sheet, layout: Layout, state: State, run: str, covered: bool) -> None:
+def draw_link_news(canvas: Canvas, grid: Grid, state: State, run: str, covered: bool) -> None:
     """Write how the link is doing where its terminals need no conductors.
 
     Space and mark are the levels at the far end's receiver; words hide the line of a fault behind them.
     """
     link = state.links[run]
-    left, right = layout.signal_span(run)
+    left, right = grid.signal_span(run)
     lines = (
         (link.state, TEXT_PX),
         (f"{link.sent} sent", TEXT_PX),
@@ -161,27 +161,27 @@ def draw_link_news(sheet: Sheet, layout: Layout, state: State, run: str, covered
         (f"space {link.low_v:z.1f} V", _NOTE_PX),
         (f"mark {link.high_v:z.1f} V", _NOTE_PX),
     )
-    top, bottom = layout.board_rows()
+    top, bottom = grid.board_rows()
     pitch = min((bottom - 14 - 38 - 16 - top - 20) / (len(lines) - 1), 24)
-    with sheet.group("" if covered else link_words(state, run)):
+    with canvas.group("" if covered else link_words(state, run)):
         for k, (words, size) in enumerate(lines):
             size = size if text_width(words, size) < right - left else _NOTE_PX
             at = (left + right) / 2, top + 20 + pitch * k
-            sheet.text(*at, words, size=size, anchor="middle", bold=k == 0, halo=True)
+            canvas.text(*at, words, size=size, anchor="middle", bold=k == 0, halo=True)
 
 
-def _band(sheet: Sheet, layout: Layout, state: State, place: str) -> None:
+def _band(canvas: Canvas, grid: Grid, state: State, place: str) -> None:
     """Write what responds at a place, a filled dot for what is on."""
     left, right = PLACES_X[place]
-    sheet.line(left, layout.band_y - 22, right, layout.band_y - 22, stroke=SOFT, stroke_width=1)
-    for k, (on, words) in enumerate(_lines(layout, state, place)):
-        y = layout.band_line(k)
+    canvas.line(left, grid.band_y - 22, right, grid.band_y - 22, stroke=SOFT, stroke_width=1)
+    for k, (on, words) in enumerate(_lines(grid, state, place)):
+        y = grid.band_line(k)
         if on is not None:
-            sheet.circle(left + 17, y - 5, 6, fill=INK if on else PAPER, stroke=INK, stroke_width=1.5)
-        sheet.text(left + (28 if on is not None else 11), y, words, bold=bool(on))
+            canvas.circle(left + 17, y - 5, 6, fill=INK if on else PAPER, stroke=INK, stroke_width=1.5)
+        canvas.text(left + (28 if on is not None else 11), y, words, bold=bool(on))
 
 
-def _lines(layout: Layout, state: State, place: str) -> list[tuple[bool | None, str]]:
+def _lines(grid: Grid, state: State, place: str) -> list[tuple[bool | None, str]]:
     does = state.responding
     if place == "stat":
         board = state.boards["stat:thermostat"]
@@ -202,13 +202,11 @@ def _lines(layout: Layout, state: State, place: str) -> list[tuple[bool | None, 
     stage = "stage 2" if does["compressor stage 2"] != "off" else "stage 1"
     runs = does["compressor stage 1"] != "off"
     valve = does["reversing valve"]
-    cools = (valve != "off") == (layout.job.equipment.valve == "O")
+    cools = (valve != "off") == (grid.job.equipment.valve == "O")
     last: tuple[bool | None, str] = (does["defrost"] != "off", f"defrost {does['defrost']}")
     if state.waiting_s > 0:
         last = (None, f"rests {clock_words(state.waiting_s)} more")
-    supply: list[tuple[bool | None, str]] = (
-        [(None, _supply_words(state, place))] if layout.fed_outdoors else []
-    )
+    supply: list[tuple[bool | None, str]] = [(None, _supply_words(state, place))] if grid.fed_outdoors else []
     return [
         *supply,
         (runs, f"compressor {stage}" if runs else "compressor off"),
@@ -225,19 +223,19 @@ def _supply_words(state: State, place: str) -> str:
     return f"{power}, fuse {state.fuses[place]}"
 
 
-def mark_parts(sheet: Sheet, layout: Layout, state: State) -> None:
+def mark_parts(canvas: Canvas, grid: Grid, state: State) -> None:
     """Put a cross on every part that has a fault."""
     for fault in state.present:
         if fault.where in PLACES_X:
-            x, y = _anchor(layout, fault.where, fault.part)
-            with sheet.group(str(fault)):
-                cross(sheet, x, y, 5)
+            x, y = _anchor(grid, fault.where, fault.part)
+            with canvas.group(str(fault)):
+                cross(canvas, x, y, 5)
 
 
-def _anchor(layout: Layout, place: str, part: str) -> tuple[float, float]:
+def _anchor(grid: Grid, place: str, part: str) -> tuple[float, float]:
     """Return where a part is in the picture."""
     left, right = PLACES_X[place]
-    top = layout.board_rows()[0] if layout.job.links else 0.0
+    top = grid.board_rows()[0] if grid.job.links else 0.0
     if part == "encoder":
         return right + 19, top
     if part == "relay-board":
@@ -245,25 +243,25 @@ def _anchor(layout: Layout, place: str, part: str) -> tuple[float, float]:
     if part.startswith("relay-"):
         terminal = part[6:]
         # Where the contact hangs on R, so that it can still be seen whether it is closed.
-        return (right + 19, layout.y("D")) if terminal == "D" else (left - BOARD_W + 24, layout.y(terminal))
+        return (right + 19, grid.y("D")) if terminal == "D" else (left - BOARD_W + 24, grid.y(terminal))
     for terminal, name, _ in _COILS.get(place, ()):
         if part == name:
-            row = layout.job.equipment.valve if terminal == "valve" else terminal
-            return (right if place == "air" else right - 12), layout.y(row)
+            row = grid.job.equipment.valve if terminal == "valve" else terminal
+            return (right if place == "air" else right - 12), grid.y(row)
     if part == "valve":
-        return _BUS_X, layout.y(layout.job.equipment.valve)
+        return _BUS_X, grid.y(grid.job.equipment.valve)
     if part in ("transformer", "fuse"):
-        return (right if place == "air" else left), layout.band_line(0) - 5
-    return right - 14, layout.band_line(2 if place == "stat" else layout.band_lines - 1) - 5
+        return (right if place == "air" else left), grid.band_line(0) - 5
+    return right - 14, grid.band_line(2 if place == "stat" else grid.band_lines - 1) - 5
 
 
-def draw_bonds(sheet: Sheet, layout: Layout) -> None:
+def draw_bonds(canvas: Canvas, grid: Grid) -> None:
     """Draw grounded metal at both ends of the earth path, and what is bonded to it."""
-    y = layout.ground_y
-    bonded = layout.job.outdoor_run.return_by == "earth"
+    y = grid.ground_y
+    bonded = grid.job.outdoor_run.return_by == "earth"
     for place, x, joined in (("air", AIR[1], True), ("out", OUT[0], bonded)):
-        sheet.circle(x, y, 6, fill=INK if joined else PAPER, stroke=INK, stroke_width=1.5)
+        canvas.circle(x, y, 6, fill=INK if joined else PAPER, stroke=INK, stroke_width=1.5)
         words = "metal, joined to C" if joined else "metal"
         inner = (_AIR_TEXT, "start") if place == "air" else (_OUT_TEXT, "start")
-        sheet.text(inner[0], y + 6, words, anchor=inner[1])
-        earth_symbol(sheet, AIR[1] - 22 if place == "air" else OUT[1] - 20, y - 2, INK)
+        canvas.text(inner[0], y + 6, words, anchor=inner[1])
+        earth_symbol(canvas, AIR[1] - 22 if place == "air" else OUT[1] - 20, y - 2, INK)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from lessonkit.draw.frames_view import FrameView, byte_words
 from lessonkit.draw.palette import INK, LOOKS, OKABE_ITO, PAPER, SOFT
-from lessonkit.draw.svg import Sheet, text_width
+from lessonkit.draw.svg import Canvas, text_width
 from lessonkit.job.calls import PLACE_WORDS
 
 __all__ = ["min_max_columns", "scope_svg", "scope_words"]
@@ -63,11 +63,11 @@ def scope_words(view: FrameView) -> str:
 def scope_svg(view: FrameView) -> str:
     """Return the scope's screen as SVG text."""
     title = f"Scope on SIG of the {view.run} run, at the {PLACE_WORDS[view.at]}"
-    sheet = Sheet(_W, _H, title, scope_words(view))
-    sheet.text(10, 28, title, size=18, bold=True)
+    canvas = Canvas(_W, _H, title, scope_words(view))
+    canvas.text(10, 28, title, size=18, bold=True)
     if view.silent:
-        sheet.text(_LEFT, 160, f"No frame: {view.silent}.", bold=True)
-        return str(sheet)
+        canvas.text(_LEFT, 160, f"No frame: {view.silent}.", bold=True)
+        return str(canvas)
     wave = view.wave
     common = view.common.volts(wave.time_s)
     low, high = _range(view, common)
@@ -77,29 +77,29 @@ def scope_svg(view: FrameView) -> str:
     def y(volts: NDArray[np.float64] | float) -> NDArray[np.float64]:
         return _BOTTOM - (np.asarray(volts) - low) / (high - low) * (_BOTTOM - _TOP)
 
-    _grid(sheet, view, low, high, scale_x)
+    _grid(canvas, view, low, high, scale_x)
     for volts, words in (
         (view.receiver.high_threshold_v, "mark ≥"),
         (view.receiver.low_threshold_v, "space ≤"),
     ):
         at = float(y(volts))
-        sheet.line(_LEFT, at, _RIGHT, at, stroke=SOFT, stroke_width=2, stroke_dasharray="8 5")
-        sheet.text(_RIGHT + 7, at + 5, f"{words} {volts:g} V", size=15)
+        canvas.line(_LEFT, at, _RIGHT, at, stroke=SOFT, stroke_width=2, stroke_dasharray="8 5")
+        canvas.text(_RIGHT + 7, at + 5, f"{words} {volts:g} V", size=15)
     # Line art that varies slowly needs few points.
     thin = slice(None, None, 16)
     points = list(zip(x[thin].tolist(), y(common)[thin].tolist(), strict=True))
-    sheet.path(points, stroke=OKABE_ITO["vermilion"], stroke_width=2.5, stroke_dasharray="3 4")
+    canvas.path(points, stroke=OKABE_ITO["vermilion"], stroke_width=2.5, stroke_dasharray="3 4")
     zero = float(y(0.0))
-    sheet.line(_LEFT, zero, _RIGHT, zero, stroke=INK, stroke_width=2)
-    sheet.path(min_max_columns(x, y(wave.volts), _LEFT, _RIGHT), stroke=LOOKS["live"].colour, stroke_width=2)
-    _samples(sheet, view, scale_x, y)
-    _characters(sheet, view, scale_x)
+    canvas.line(_LEFT, zero, _RIGHT, zero, stroke=INK, stroke_width=2)
+    canvas.path(min_max_columns(x, y(wave.volts), _LEFT, _RIGHT), stroke=LOOKS["live"].colour, stroke_width=2)
+    _samples(canvas, view, scale_x, y)
+    _characters(canvas, view, scale_x)
     good = view.reading.frame == view.sent
-    sheet.text(_W - 10, 28, "good frame" if good else "refused", anchor="end", bold=True)
+    canvas.text(_W - 10, 28, "good frame" if good else "refused", anchor="end", bold=True)
     verdict = _verdict(view)
-    sheet.text(_LEFT, _H - 14, f"{verdict[0].upper()}{verdict[1:].rstrip('.')}.")
-    _keys(sheet, view)
-    return str(sheet)
+    canvas.text(_LEFT, _H - 14, f"{verdict[0].upper()}{verdict[1:].rstrip('.')}.")
+    _keys(canvas, view)
+    return str(canvas)
 
 
 def _range(view: FrameView, common: NDArray[np.float64]) -> tuple[float, float]:
@@ -110,24 +110,24 @@ def _range(view: FrameView, common: NDArray[np.float64]) -> tuple[float, float]:
     return low - room, high + room
 
 
-def _grid(sheet: Sheet, view: FrameView, low: float, high: float, scale_x: float) -> None:
-    sheet.rect(_LEFT, _TOP, _RIGHT - _LEFT, _BOTTOM - _TOP, fill="none", stroke=INK, stroke_width=1)
+def _grid(canvas: Canvas, view: FrameView, low: float, high: float, scale_x: float) -> None:
+    canvas.rect(_LEFT, _TOP, _RIGHT - _LEFT, _BOTTOM - _TOP, fill="none", stroke=INK, stroke_width=1)
     step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 1000) if (high - low) / s <= 9)
     for k in range(math.ceil(low / step), math.floor(high / step) + 1):
         at = _BOTTOM - (k * step - low) / (high - low) * (_BOTTOM - _TOP)
-        sheet.line(_LEFT - 5, at, _LEFT, at, stroke_width=1)
-        sheet.text(_LEFT - 8, at + 5, f"{k * step}", size=14, anchor="end")
-    sheet.text(14, _TOP + 6, "V", size=14)
+        canvas.line(_LEFT - 5, at, _LEFT, at, stroke_width=1)
+        canvas.text(_LEFT - 8, at + 5, f"{k * step}", size=14, anchor="end")
+    canvas.text(14, _TOP + 6, "V", size=14)
     start_s, end_s = float(view.wave.time_s[0]), float(view.wave.time_s[-1])
     tick_s = next(s for s in (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 1.0) if (end_s - start_s) / s <= 12)
     for k in range(math.floor(end_s / tick_s) + 1):
         at = _LEFT + (k * tick_s - start_s) * scale_x
-        sheet.line(at, _BOTTOM, at, _BOTTOM + 5, stroke_width=1)
-        sheet.text(at, _BOTTOM + 20, f"{k * tick_s * 1000:g}", size=14, anchor="middle")
-    sheet.text(_RIGHT + 7, _BOTTOM + 20, "ms", size=14)
+        canvas.line(at, _BOTTOM, at, _BOTTOM + 5, stroke_width=1)
+        canvas.text(at, _BOTTOM + 20, f"{k * tick_s * 1000:g}", size=14, anchor="middle")
+    canvas.text(_RIGHT + 7, _BOTTOM + 20, "ms", size=14)
 
 
-def _samples(sheet: Sheet, view: FrameView, scale_x: float, y: object) -> None:
+def _samples(canvas: Canvas, view: FrameView, scale_x: float, y: object) -> None:
     assert callable(y)
     reading, start = view.reading, float(view.wave.time_s[0])
     rows = zip(reading.sample_times_s, reading.sample_volts, reading.sample_levels, strict=True)
@@ -135,10 +135,10 @@ def _samples(sheet: Sheet, view: FrameView, scale_x: float, y: object) -> None:
         for time, volt, level in zip(times.tolist(), volts.tolist(), levels.tolist(), strict=True):
             at = _LEFT + (time - start) * scale_x
             fill = INK if level else PAPER
-            sheet.circle(at, float(y(volt)), 4.5, fill=fill, stroke=INK, stroke_width=1.5)
+            canvas.circle(at, float(y(volt)), 4.5, fill=fill, stroke=INK, stroke_width=1.5)
 
 
-def _characters(sheet: Sheet, view: FrameView, scale_x: float) -> None:
+def _characters(canvas: Canvas, view: FrameView, scale_x: float) -> None:
     """Draw the characters sent and heard as boxes under the trace."""
     wave, reading = view.wave, view.reading
     start = float(wave.time_s[0])
@@ -150,19 +150,19 @@ def _characters(sheet: Sheet, view: FrameView, scale_x: float) -> None:
         "heard": [(float(reading.start_times_s[k]), byte) for k, byte in heard.items()],
     }
     for row, y in _ROWS:
-        sheet.text(10, y + 20, row)
+        canvas.text(10, y + 20, row)
         for k, (begin_s, byte) in enumerate(begins[row]):
             left = _LEFT + (begin_s - start) * scale_x
             wide = long_s * scale_x - 6
             bad_stop = row == "heard" and not reading.sample_levels[k, -1]
             wrong = row == "heard" and (bad_stop or k >= len(sent) or byte != sent[k])
             stroke = LOOKS["faulted"].colour if wrong else INK
-            sheet.rect(
+            canvas.rect(
                 left + 1, y, wide, 44, fill=PAPER, stroke=stroke, stroke_width=3.5 if wrong else 1.5, rx=3
             )
             bits = format(byte, "08b")[::-1]
-            sheet.text(left + 9, y + 18, f"0x{byte:02X}", bold=True)
-            sheet.text(left + wide - 6, y + 18, bits, anchor="end", size=14)
+            canvas.text(left + 9, y + 18, f"0x{byte:02X}", bold=True)
+            canvas.text(left + wide - 6, y + 18, bits, anchor="end", size=14)
             words = (
                 byte_words(k, byte, reply=view.way == "up")
                 if not wrong
@@ -170,10 +170,10 @@ def _characters(sheet: Sheet, view: FrameView, scale_x: float) -> None:
                 if bad_stop
                 else "wrong"
             )
-            sheet.text(left + 9, y + 37, words, size=14 if text_width(words, 15) > wide - 12 else 15)
+            canvas.text(left + 9, y + 37, words, size=14 if text_width(words, 15) > wide - 12 else 15)
 
 
-def _keys(sheet: Sheet, view: FrameView) -> None:
+def _keys(canvas: Canvas, view: FrameView) -> None:
     """Name the three lines, between title and trace."""
     x = _LEFT
     names: tuple[tuple[str, tuple[str, float, str | None]], ...] = (
@@ -183,8 +183,8 @@ def _keys(sheet: Sheet, view: FrameView) -> None:
     )
     y = _TOP - 11
     for words, (colour, width, dash) in names:
-        sheet.line(x, y - 5, x + 32, y - 5, stroke=colour, stroke_width=width, stroke_dasharray=dash)
-        sheet.text(x + 38, y, words, size=15)
+        canvas.line(x, y - 5, x + 32, y - 5, stroke=colour, stroke_width=width, stroke_dasharray=dash)
+        canvas.text(x + 38, y, words, size=15)
         x += text_width(words, 15) + 62
 
 

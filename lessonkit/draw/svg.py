@@ -1,6 +1,6 @@
-"""A sheet to draw on: SVG through the standard library's XML tools.
+"""A canvas to draw on: SVG through the standard library's XML tools.
 
-Coordinates are pixels at normal size, x to the right and y downwards. A sheet scales to the width that it is
+Coordinates are pixels at normal size, x to the right and y downwards. A canvas scales to the width that it is
 given and never below its normal size, so that what is legible once stays legible on a projector. Text goes
 through the XML writer, never pasted into markup, so no name of a job can break a picture or slip a script in.
 """
@@ -14,7 +14,7 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 
 from lessonkit.draw.palette import INK, PAPER, Look
 
-__all__ = ["TEXT_PX", "Sheet", "number", "text_width"]
+__all__ = ["TEXT_PX", "Canvas", "number", "text_width"]
 
 TEXT_PX = 16.0
 """Size of ordinary text; nothing is written smaller than 14 px."""
@@ -39,7 +39,7 @@ def text_width(words: str, size: float = TEXT_PX, bold: bool = False) -> float:
     return size * (0.64 * len(words) - 0.26 * narrow) * (1.1 if bold else 1.0)
 
 
-class Sheet:
+class Canvas:
     """One SVG picture in the making.
 
     Parameters: size in pixels; `title` names the picture, `words` tell what it shows to those who

@@ -1,14 +1,14 @@
 """The state of a bench in plain words: the text alternative of its picture.
 
 Written for an ear: what is asked for and what the house gets first, then what is out of order, then the
-wires.
+conductors.
 """
 
 from __future__ import annotations
 
 from lessonkit.bench.layout import REFERENCE
 from lessonkit.bench.state import State
-from lessonkit.draw.looks import Wire, earth_wire, fault_words, wires
+from lessonkit.draw.looks import Conductor, conductors, earth_path, fault_words
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.model import RUN_ENDS, Job
 
@@ -19,7 +19,7 @@ _MEANS = {
     "silent": "with nothing heard for so long that its watchdog ran out",
 }
 
-__all__ = ["clock_words", "equipment_words", "link_words", "state_words", "wire_words"]
+__all__ = ["clock_words", "equipment_words", "link_words", "state_words", "conductor_words"]
 
 
 def clock_words(seconds: float) -> str:
@@ -63,9 +63,9 @@ def state_words(state: State, job: Job) -> str:
                 "handler, and so everything there is told against C of the air handler"
             )
     for run, (near, far) in RUN_ENDS.items():
-        listed = [wire_words(wire) for wire in wires(state, job) if wire.run == run]
+        listed = [conductor_words(conductor) for conductor in conductors(state, job) if conductor.run == run]
         if run == "outdoor":
-            listed.append(wire_words(earth_wire(state, job)))
+            listed.append(conductor_words(earth_path(state, job)))
         sentences.append(f"from {PLACE_WORDS[near]} to {PLACE_WORDS[far]}: {'; '.join(listed)}")
     return " ".join(f"{words[0].upper()}{words[1:]}." for words in sentences)
 
@@ -87,13 +87,17 @@ def link_words(state: State, run: str) -> str:
     return f"{words}; {link.why}" if link.why else words
 
 
-def wire_words(wire: Wire) -> str:
+def conductor_words(conductor: Conductor) -> str:
     """Return one conductor in a few words, such as `SIG signalling, broken, then dead`."""
-    name = wire.conductor
-    if wire.broken:
-        return f"{name} {wire.near}, broken, then {wire.far}"
-    state = wire.near if wire.near == wire.far else f"{wire.near}, at the far end {wire.far}"
-    state += f" but {wire.reading} at the far end" if wire.reading else ""
-    if wire.faults:
-        return f"{name} {state}, {', '.join(f.kind for f in wire.faults)}"
+    name = conductor.name
+    if conductor.broken:
+        return f"{name} {conductor.near}, broken, then {conductor.far}"
+    state = (
+        conductor.near
+        if conductor.near == conductor.far
+        else f"{conductor.near}, at the far end {conductor.far}"
+    )
+    state += f" but {conductor.reading} at the far end" if conductor.reading else ""
+    if conductor.faults:
+        return f"{name} {state}, {', '.join(f.kind for f in conductor.faults)}"
     return f"{name} {state}"

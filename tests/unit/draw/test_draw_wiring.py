@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 import pytest
 
 from lessonkit.bench.bench import Bench
-from lessonkit.draw.looks import earth_wire, shown_volts, wires
+from lessonkit.draw.looks import conductors, earth_path, shown_volts
 from lessonkit.draw.palette import LOOKS
 from lessonkit.draw.svg import TEXT_PX, text_width
 from lessonkit.draw.view import show_bench
@@ -35,7 +35,7 @@ def _bench(job: str, call: str, *faults: str, seconds: float = 30.0) -> Bench:
 
 
 def _ends(bench: Bench, key: str) -> tuple[str, str]:
-    found = {wire.key: wire for wire in wires(bench.state, bench.job)}
+    found = {wire.key: wire for wire in conductors(bench.state, bench.job)}
     return found[key].near, found[key].far
 
 
@@ -108,7 +108,7 @@ def test_a_spare_floats_until_something_touches_it() -> None:
 def test_a_lost_bond_lifts_the_metal_outdoors() -> None:
     """With the earth bond lost, common outdoors rises to the hot side, and is drawn live."""
     bench = _bench("earth-return", "cool-2", "outdoor.earth=open")
-    earth = earth_wire(bench.state, bench.job)
+    earth = earth_path(bench.state, bench.job)
     assert earth.broken
     assert earth.far == "live"
 
@@ -128,9 +128,9 @@ def test_a_lost_common_breaks_no_other_wire(job: str, fault: str, place: str) ->
     """Whole conductors keep one state, live R stays live, and picture and words say where C is."""
     bench = _bench(job, "cool-2", fault, seconds=60.0)
     state = bench.state
-    found = wires(state, bench.job)
+    found = conductors(state, bench.job)
     assert [(w.key, w.near, w.far) for w in found if w.whole and w.near != w.far] == []
-    assert {w.near for w in found if w.conductor == "R"} == {"live"}
+    assert {w.near for w in found if w.name == "R"} == {"live"}
     # Kirchhoff: with next to no current, copper holds no volts, so both its screws show the same.
     run = "thermostat" if place == "stat" else "outdoor"
     assert shown_volts(state, f"{place}:R") == pytest.approx(shown_volts(state, "air:R"), abs=1.0)
@@ -141,7 +141,7 @@ def test_a_lost_common_breaks_no_other_wire(job: str, fault: str, place: str) ->
     assert ">volts against air:C<" in svg
     words = state_words(state, bench.job)
     assert f"is at {volts} against C of the air handler" in words
-    whole = [w.conductor for w in found if w.run == run and w.whole]
+    whole = [w.name for w in found if w.run == run and w.whole]
     assert not any(f"{name} dead, at the far end" in words for name in whole)
     assert "C here is at" not in wiring_svg(state, bench.job, covered=True)
 
@@ -155,7 +155,7 @@ def test_no_fault_makes_a_whole_wire_look_broken(job: str) -> None:
     for fault in single_faults(bench.job):
         bench.set_faults([fault])
         state = bench.advance(5)
-        for wire in wires(state, bench.job):
+        for wire in conductors(state, bench.job):
             assert wire.near == wire.far or not wire.whole, (fault, wire)
 
 
@@ -254,7 +254,7 @@ def test_every_state_of_a_link_is_drawn_and_said(state: str, reading: str, said:
     shown = bench.state
     links = {**shown.links, "outdoor": replace(shown.links["outdoor"], state=state)}
     shown = replace(shown, links=links)
-    found = {wire.key: wire for wire in wires(shown, bench.job)}
+    found = {wire.key: wire for wire in conductors(shown, bench.job)}
     assert (found["outdoor.SIG"].near, found["outdoor.SIG"].reading) == ("signalling", reading)
     svg = wiring_svg(shown, bench.job)
     assert f">{state}</text>" in svg
@@ -265,8 +265,8 @@ def test_every_state_of_a_link_is_drawn_and_said(state: str, reading: str, said:
 def test_swapped_conductors_cross() -> None:
     """Each of two swapped conductors ends at the other's terminal and carries its own volts there."""
     bench = _bench("full-cable", "cool-1", "thermostat.Y2=swapped:G")
-    found = {wire.conductor: wire for wire in wires(bench.state, bench.job) if wire.run == "thermostat"}
-    assert (found["Y2"].far_conductor, found["G"].far_conductor) == ("G", "Y2")
+    found = {wire.name: wire for wire in conductors(bench.state, bench.job) if wire.run == "thermostat"}
+    assert (found["Y2"].far_name, found["G"].far_name) == ("G", "Y2")
     assert (found["G"].near, found["G"].far) == ("live", "live")
 
 
