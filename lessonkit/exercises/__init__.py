@@ -4,7 +4,7 @@
     compare.py    the forms that an answer may have
     plain.py      plain data, and how it crosses a border
     workbook.py   open_workbook, and what a notebook does with it
-    sheets.py     the notebook file: find, build, fill in and blank the answer cells
+    notebooks.py  the notebook file: find, build, fill in and blank the answer cells
     workbook_NN   the exercises of workbook NN: `TITLE` and `EXERCISES`
 
 A room `workbook_NN` is imported when its workbook is opened, and not before.

@@ -33,7 +33,7 @@ __all__ = [
     "Givens",
     "Verdict",
     "WrongModel",
-    "draw",
+    "givens_for",
     "judge",
     "modelled",
     "solution",
@@ -125,7 +125,7 @@ def _number(*parts: object) -> int:
     return int.from_bytes(hashlib.sha256("\x1f".join(map(str, parts)).encode()).digest()[:8], "big")
 
 
-def draw(exercise: Exercise, variant: int) -> Givens:
+def givens_for(exercise: Exercise, variant: int) -> Givens:
     """Return the givens of an exercise in a variant; 0 is self-study.
 
     Each exercise draws from a generator of its own, so that adding one leaves the others as they are.

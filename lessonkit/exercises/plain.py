@@ -2,10 +2,10 @@
 
 An answer is plain when it is built from numbers, text, true or false, nothing, and lists, tuples, sets and
 mappings of these: values that mean the same to every reader and can do nothing by themselves. `plain` makes a
-value plain or says why it can't be; `to_wire` and `from_wire` carry it through JSON without losing what JSON
+value plain or says why it can't be; `encode` and `decode` carry it through JSON without losing what JSON
 alone would lose (a tuple, a mapping with numbers as keys, a not-a-number); `literal` writes it as Python.
 
-    JSON on the wire      means
+    JSON                  means
     null true 3 2.5 "a"   itself
     {"l": [...]}          list; "t" a tuple, "s" a set
     {"d": [[k, v]...]}    mapping
@@ -25,14 +25,14 @@ import math
 import sys
 from typing import Any
 
-__all__ = ["MAX_WIRE", "NotPlain", "from_wire", "kind", "literal", "plain", "to_wire"]
+__all__ = ["MAX_ENCODED", "NotPlain", "decode", "kind", "literal", "plain", "encode"]
 
 MAX_DEPTH = 8
 MAX_ITEMS = 2000
 MAX_BITS = 256
 MAX_TEXT = 2000
-MAX_WIRE = 100_000
-"""Characters that one answer may need on the wire."""
+MAX_ENCODED = 100_000
+"""Characters that one answer may need when it is encoded."""
 
 _KINDS: dict[type, str] = {
     bool: "true or false",
@@ -154,16 +154,16 @@ def _from_library(value: object) -> Any:
     raise NotPlain(f"The answer is a Python {ascii(name[:40])[1:-1]}, not plain data.")
 
 
-def to_wire(value: object) -> str:
+def encode(value: object) -> str:
     """Return the value as one line of JSON.
 
-    Raises `NotPlain` when it is no plain data or longer than `MAX_WIRE`.
+    Raises `NotPlain` when it is no plain data or longer than `MAX_ENCODED`.
 
-    >>> to_wire((1, {2.5: "a"}))
+    >>> encode((1, {2.5: "a"}))
     '{"t": [1, {"d": [[2.5, "a"]]}]}'
     """
     text = json.dumps(_tagged(plain(value)))
-    if len(text) > MAX_WIRE:
+    if len(text) > MAX_ENCODED:
         raise NotPlain("The answer is too long.")
     return text
 
@@ -183,12 +183,12 @@ def _tagged(value: Any) -> Any:
     return value
 
 
-def from_wire(text: str) -> Any:
+def decode(text: str) -> Any:
     """Return the value that a line of JSON stands for.
 
     Trusts nothing about the line: whatever comes out has passed `plain`. Raises `NotPlain`.
     """
-    if len(text) > MAX_WIRE:
+    if len(text) > MAX_ENCODED:
         raise NotPlain("The answer is too long.")
     try:
         return plain(_untagged(json.loads(text)))

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises.sheets import BadSheet, read_sheet, sheet_bytes, without_verdicts
+from lessonkit.exercises.notebooks import BadNotebook, notebook_bytes, read_notebook, without_verdicts
 from lessonkit.files import first_free, write_whole
 
 __all__ = ["Copied", "NoWorkbooks", "copy_workbooks", "pristine_folder", "workbook_names"]
@@ -153,11 +153,11 @@ def _copy_of(origin: Path) -> bytes:
     """Return a file as an apprentice gets it: a workbook without the verdicts stored in it."""
     data = origin.read_bytes()
     try:
-        sheet = read_sheet(origin)
-    except BadSheet:
+        notebook = read_notebook(origin)
+    except BadNotebook:
         return data  # a picture, say
-    copy = without_verdicts(sheet)
-    return data if copy == sheet else sheet_bytes(copy)
+    copy = without_verdicts(notebook)
+    return data if copy == notebook else notebook_bytes(copy)
 
 
 def _digest(data: bytes) -> str:

@@ -27,7 +27,7 @@ __all__ = [
     "EQUIPMENT",
     "Trials",
     "call_terminals_at",
-    "draw_job",
+    "any_job",
     "fault_in_words",
     "in_order",
     "responds",
@@ -54,7 +54,7 @@ SETTLING_S = 20.0
 JOBS = MappingProxyType({"O": ("full-cable", "earth-return", "two-run"), "B": ("wire-return",)})
 
 
-def draw_job(rng: random.Random) -> str:
+def any_job(rng: random.Random) -> str:
     """Return a demo job; the valve is drawn first, so that both types come equally often."""
     return rng.choice(JOBS[rng.choice("OB")])
 

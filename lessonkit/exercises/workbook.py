@@ -20,7 +20,7 @@ from pkgutil import iter_modules
 
 from lessonkit.errors import LessonError
 from lessonkit.exercises import series
-from lessonkit.exercises.core import Answer, Exercise, Givens, Verdict, draw, judge, solution
+from lessonkit.exercises.core import Answer, Exercise, Givens, Verdict, givens_for, judge, solution
 
 __all__ = ["UnknownWorkbook", "Workbook", "known_workbooks", "load_exercises", "open_workbook"]
 
@@ -94,7 +94,7 @@ class Workbook:
 
     def givens(self, exercise_id: str) -> Givens:
         """Return an exercise's numbers, as a mapping to compute with."""
-        return draw(self.exercise(exercise_id), self.variant)
+        return givens_for(self.exercise(exercise_id), self.variant)
 
     def question(self, exercise_id: str) -> str:
         """Return an exercise's question as Markdown."""

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path, PurePosixPath
 
-from lessonkit.exercises.core import draw, variant_number
+from lessonkit.exercises.core import givens_for, variant_number
 from lessonkit.files import first_free
 from lessonkit.grading.school import Book, School
 from lessonkit.grading.tables import JOINERS, BadTable, read_table
@@ -213,7 +213,7 @@ def assign(
 
 
 def _numbers(book: Book, variant: int) -> str:
-    return repr([sorted(draw(exercise, variant).items()) for exercise in book.exercises])
+    return repr([sorted(givens_for(exercise, variant).items()) for exercise in book.exercises])
 
 
 def read_roll(path: Path, school: School, seed: object | None) -> Roll:

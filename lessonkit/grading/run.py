@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises.plain import from_wire, literal
+from lessonkit.exercises.plain import decode, literal
 from lessonkit.files import first_free
 from lessonkit.grading.judging.judge import Judged, Submission, judge_batch
 from lessonkit.grading.marking.decisions import kept_changes, merged, read_changes, with_changes
@@ -327,7 +327,7 @@ def _marks(book: Book, one: HandIn | None, verdicts: Mapping[str, Judged]) -> li
         state, said, answer = "teacher" if one.reading.closed else "unreadable", one.reading.trouble, ""
         if not one.reading.trouble:
             answered = found.get(exercise.id, FoundAnswer("unanswered"))
-            answer = literal(from_wire(answered.wire))[:200] if answered.state == "given" else ""
+            answer = literal(decode(answered.wire))[:200] if answered.state == "given" else ""
             state, said = _state(one, answered, verdicts.get(exercise.id))
         models = [model.name for model in exercise.wrong_models if state == "not yet" and model.hint == said]
         points = exercise.points if state == "right" else 0.0

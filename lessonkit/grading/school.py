@@ -17,16 +17,16 @@ from typing import Any
 import lessonkit
 from lessonkit.errors import LessonError
 from lessonkit.exercises import Exercise, Workbook, load_exercises, open_workbook
-from lessonkit.exercises.pristine import pristine_folder
-from lessonkit.exercises.sheets import (
-    BadSheet,
+from lessonkit.exercises.notebooks import (
+    BadNotebook,
     answer_name,
     find_answers,
     find_checks,
     opened,
-    read_sheet,
+    read_notebook,
     source_of,
 )
+from lessonkit.exercises.pristine import pristine_folder
 
 __all__ = ["BadSchool", "Book", "School", "fingerprint_of", "load_school", "tidy_source"]
 
@@ -46,7 +46,7 @@ class Book:
     id: str
     title: str
     file: str
-    sheet: dict[str, Any] = field(repr=False)
+    notebook: dict[str, Any] = field(repr=False)
     exercises: tuple[Exercise, ...] = field(repr=False)
     checks: dict[str, dict[str, Any]] = field(repr=False)
     locked: frozenset[str] = field(repr=False)
@@ -96,13 +96,13 @@ def load_school(folder: Path | str | None = None) -> School:
     place = pristine_folder() if folder is None else Path(folder)
     books = []
     for path in sorted(place.glob("*.ipynb")):
-        sheet = read_sheet(path)
+        notebook = read_notebook(path)
         try:
-            book_id, _ = opened(sheet)
-        except BadSheet:
+            book_id, _ = opened(notebook)
+        except BadNotebook:
             continue  # a notebook without exercises
         title, exercises = load_exercises(book_id)
-        books.append(_book(path, sheet, book_id, title, exercises))
+        books.append(_book(path, notebook, book_id, title, exercises))
     if not books:
         raise BadSchool(f"There is no workbook with exercises in {place}; name the folder of pristine ones.")
     ids = [exercise.id for book in books for exercise in book.exercises]
@@ -111,13 +111,13 @@ def load_school(folder: Path | str | None = None) -> School:
     return School(place, tuple(books))
 
 
-def _book(path: Path, sheet: dict[str, Any], book_id: str, title: str, exercises: Any) -> Book:
-    where, answers = find_checks(sheet), set(find_answers(sheet).values())
+def _book(path: Path, notebook: dict[str, Any], book_id: str, title: str, exercises: Any) -> Book:
+    where, answers = find_checks(notebook), set(find_answers(notebook).values())
     checks = {}
     for exercise in exercises:
         if exercise.id not in where:
             raise BadSchool(f"{path.name} has no check cell for exercise {exercise.id}.")
-        cell = sheet["cells"][where[exercise.id]]
+        cell = notebook["cells"][where[exercise.id]]
         # nbval passes a cell that was never run whatever it prints; that must not happen to the school's
         # copy.
         said = "".join("".join(item.get("text", "")) for item in cell.get("outputs", []))
@@ -126,10 +126,10 @@ def _book(path: Path, sheet: dict[str, Any], book_id: str, title: str, exercises
         checks[exercise.id] = cell
     locked = frozenset(
         tidy_source(source_of(cell))
-        for index, cell in enumerate(sheet["cells"])
+        for index, cell in enumerate(notebook["cells"])
         if cell.get("cell_type") == "code" and index not in answers
     )
-    return Book(book_id, title, path.name, sheet, tuple(exercises), checks, locked)
+    return Book(book_id, title, path.name, notebook, tuple(exercises), checks, locked)
 
 
 def fingerprint_of(school: School) -> str:
@@ -143,7 +143,7 @@ def fingerprint_of(school: School) -> str:
         module = sys.modules.get(book.id)
         if module is not None and module.__file__:
             files.append(Path(module.__file__))
-    total = hashlib.sha256(repr((sys.version_info[:2], [book.sheet for book in school.books])).encode())
+    total = hashlib.sha256(repr((sys.version_info[:2], [book.notebook for book in school.books])).encode())
     for path in files:
         total.update(path.name.encode() + hashlib.sha256(path.read_bytes()).digest())
     return total.hexdigest()[:16]

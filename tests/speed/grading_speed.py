@@ -22,9 +22,9 @@ import time
 from pathlib import Path
 from xml.etree import ElementTree
 
-from lessonkit.exercises import open_workbook, sheets
+from lessonkit.exercises import notebooks, open_workbook
 from lessonkit.exercises.core import modelled
-from lessonkit.grading.handout.copies import sheet_for
+from lessonkit.grading.handout.copies import notebook_for
 from lessonkit.grading.roster import Place, assign
 from lessonkit.grading.school import School, load_school
 
@@ -33,13 +33,13 @@ Marks = dict[tuple[str, str], bool]
 
 def answered(school: School, place: Place, number: int) -> dict[str, object]:
     """Return a student's notebook; each has one known misunderstanding and one blank in some workbooks."""
-    sheet = sheets.solved(sheet_for(school, place))
+    notebook = notebooks.solved(notebook_for(school, place))
     workbook = open_workbook(place.book, place.variant)
     exercise = workbook.exercises[number % len(workbook.exercises)]
     models = modelled(exercise, workbook.givens(exercise.id))
     if models:
-        sheet = sheets.with_model(sheet, exercise.id, list(models)[number % len(models)])
-    return sheet
+        notebook = notebooks.with_model(notebook, exercise.id, list(models)[number % len(models)])
+    return notebook
 
 
 def write_class(folder: Path, school: School, students: int) -> list[str]:
@@ -50,7 +50,7 @@ def write_class(folder: Path, school: School, students: int) -> list[str]:
     for number, place in enumerate(assign(school, names, "speed").places):
         path = folder / "in" / Path(place.file).name
         if not path.exists():
-            sheets.write_sheet(path, answered(school, place, number))
+            notebooks.write_notebook(path, answered(school, place, number))
     return names
 
 
@@ -83,10 +83,10 @@ def by_nbval(folder: Path, school: School, names: list[str]) -> tuple[float, Mar
     for case in ElementTree.parse(report).getroot().iter("testcase"):
         stem = case.attrib["classname"].removesuffix(".ipynb").rsplit(".", 1)[-1]
         if stem not in code:
-            cells = sheets.read_sheet(folder / "in" / f"{stem}.ipynb")["cells"]
-            code[stem] = [sheets.source_of(cell) for cell in cells if cell["cell_type"] == "code"]
+            cells = notebooks.read_notebook(folder / "in" / f"{stem}.ipynb")["cells"]
+            code[stem] = [notebooks.source_of(cell) for cell in cells if cell["cell_type"] == "code"]
         source = code[stem][int(case.attrib["name"].split()[1])]
-        if source.startswith(sheets.CHECK_MARKER) and 'workbook.check("' in source:
+        if source.startswith(notebooks.CHECK_MARKER) and 'workbook.check("' in source:
             exercise = source.split('workbook.check("')[1].split('"')[0]
             passed = case.find("failure") is None and case.find("error") is None
             marks[places[stem].student, exercise] = passed

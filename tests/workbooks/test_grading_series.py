@@ -13,7 +13,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from lessonkit.exercises import open_workbook, sheets
+from lessonkit.exercises import notebooks, open_workbook
 from lessonkit.exercises.core import modelled
 from lessonkit.grading.handout.copies import hand_out
 from lessonkit.grading.run import Graded, grade_folder
@@ -36,13 +36,13 @@ def handed_in(school: School, tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = hand_out(school, root / "roster.csv", "series", root / "out")
     (root / "in").mkdir()
     for place in made.roll.places:
-        sheet = sheets.solved(sheets.read_sheet(root / "out" / place.file))
+        notebook = notebooks.solved(notebooks.read_notebook(root / "out" / place.file))
         workbook = open_workbook(place.book, place.variant)
         for exercise in workbook.exercises[NAMES.index(place.student) :: 3]:
             models = modelled(exercise, workbook.givens(exercise.id))
             if models:
-                sheet = sheets.with_answers(sheet, {exercise.id: list(models.values())[-1]})
-        sheets.write_sheet(root / "in" / Path(place.file).name, sheet)
+                notebook = notebooks.with_answers(notebook, {exercise.id: list(models.values())[-1]})
+        notebooks.write_notebook(root / "in" / Path(place.file).name, notebook)
     return root
 
 
@@ -52,11 +52,11 @@ def test_what_is_to_be_filled_in_fits_the_student_s_own_question(school: School,
     made = hand_out(school, tmp_path / "roster.csv", "forms", tmp_path / "out")
     forms = set()
     for place in made.roll.places:
-        sheet = sheets.read_sheet(tmp_path / "out" / place.file)
-        answers = sheets.find_answers(sheet)
+        notebook = notebooks.read_notebook(tmp_path / "out" / place.file)
+        answers = notebooks.find_answers(notebook)
         workbook = open_workbook(place.book, place.variant)
         for exercise in workbook.exercises:
-            cell = ast.parse(sheets.source_of(sheet["cells"][answers[exercise.id]])).body[0]
+            cell = ast.parse(notebooks.source_of(notebook["cells"][answers[exercise.id]])).body[0]
             assert isinstance(cell, ast.Assign)
             written = ast.literal_eval(cell.value)
             assert written == exercise.form(workbook.givens(exercise.id)).blank(), exercise.id
@@ -88,13 +88,13 @@ def test_marks_are_those_of_nbval_over_the_files_themselves(
     )
     code = {}
     for path in files:
-        cells = sheets.read_sheet(path)["cells"]
-        code[path.stem] = [sheets.source_of(cell) for cell in cells if cell["cell_type"] == "code"]
+        cells = notebooks.read_notebook(path)["cells"]
+        code[path.stem] = [notebooks.source_of(cell) for cell in cells if cell["cell_type"] == "code"]
     expected = {}
     for case in ElementTree.parse(report).getroot().iter("testcase"):
         stem = case.attrib["classname"].removesuffix(".ipynb").rsplit(".", 1)[-1]
         source = code[stem][int(case.attrib["name"].split()[1])]
-        if source.startswith(sheets.CHECK_MARKER) and 'workbook.check("' in source:
+        if source.startswith(notebooks.CHECK_MARKER) and 'workbook.check("' in source:
             exercise = source.split('workbook.check("')[1].split('"')[0]
             expected[exercise] = case.find("failure") is None and case.find("error") is None
     ida = next(student for student in graded.students if student.name == "Ida Holm")

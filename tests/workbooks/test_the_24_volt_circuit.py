@@ -17,10 +17,10 @@ import pytest
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
 from lessonkit.copper.wire import loop_ohm, resistance_per_m
-from lessonkit.exercises.core import Exercise, Givens, draw, judge, modelled
+from lessonkit.exercises.core import Exercise, Givens, givens_for, judge, modelled
+from lessonkit.exercises.notebooks import read_notebook, source_of
 from lessonkit.exercises.series.workbook_02 import COPPER, EXERCISES, SPLICE, TRANSFORMER
 from lessonkit.exercises.series.workbook_02_faults import EDGES_OHM, OHMS, chatter_choices, start
-from lessonkit.exercises.sheets import read_sheet, source_of
 from lessonkit.job.calls import CALLS, terminals_for
 from lessonkit.job.model import Supply
 from lessonkit.job.parts import CONTACTOR
@@ -33,7 +33,7 @@ OUTCOMES = ("runs", "hums", "restarts")
 
 def text() -> str:
     """Return the words of the workbook, each line break a blank."""
-    cells = read_sheet(NOTEBOOK)["cells"]
+    cells = read_notebook(NOTEBOOK)["cells"]
     return " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
 
 
@@ -201,7 +201,7 @@ BY_HAND = (
 def test_right_hand_work_is_right(exercise: Exercise, by_hand: Callable[[Givens], object]) -> None:
     """Paper and pencil, with what the trade leaves out, are within the tolerance for every student."""
     for student in STUDENTS:
-        givens = draw(exercise, student)
+        givens = givens_for(exercise, student)
         assert judge(exercise, givens, by_hand(givens)).outcome == "right", (student, by_hand(givens))
 
 
@@ -209,7 +209,7 @@ def test_right_hand_work_is_right(exercise: Exercise, by_hand: Callable[[Givens]
 def test_every_student_gets_the_hint_that_fits(exercise: Exercise) -> None:
     """Whatever the numbers, a wrong answer of its own is taken for no other mistake."""
     for student in STUDENTS:
-        givens = draw(exercise, student)
+        givens = givens_for(exercise, student)
         for name, answer in modelled(exercise, givens).items():
             verdict = judge(exercise, givens, answer)
             assert (verdict.outcome, verdict.model) == ("not yet", name), student

@@ -18,19 +18,19 @@ from xml.etree import ElementTree
 import pytest
 
 from lessonkit.exercises import Exercise, judge, known_workbooks, load_exercises, open_workbook
-from lessonkit.exercises.core import draw, modelled, solution
-from lessonkit.exercises.sheets import (
-    Sheet,
+from lessonkit.exercises.core import givens_for, modelled, solution
+from lessonkit.exercises.notebooks import (
+    Notebook,
     blank,
     find_answers,
     find_checks,
     opened,
-    read_sheet,
+    read_notebook,
     solved,
     source_of,
     with_answers,
     with_variant,
-    write_sheet,
+    write_notebook,
 )
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
@@ -55,20 +55,20 @@ class Run:
     ran: int
 
 
-def code_cells(sheet: Sheet) -> list[dict]:
+def code_cells(notebook: Notebook) -> list[dict]:
     """List the code cells, as nbval counts them."""
-    return [cell for cell in sheet["cells"] if cell["cell_type"] == "code"]
+    return [cell for cell in notebook["cells"] if cell["cell_type"] == "code"]
 
 
-def check_ids(sheet: Sheet) -> set[str]:
+def check_ids(notebook: Notebook) -> set[str]:
     """Return the ids of the check cells."""
-    return {sheet["cells"][index]["id"] for index in find_checks(sheet).values()}
+    return {notebook["cells"][index]["id"] for index in find_checks(notebook).values()}
 
 
-def prediction_nodes(sheet: Sheet) -> list[tuple[dict, ast.Assign]]:
+def prediction_nodes(notebook: Notebook) -> list[tuple[dict, ast.Assign]]:
     """List the cells that hold a prediction, with the assignment in each."""
     found = []
-    for cell in code_cells(sheet):
+    for cell in code_cells(notebook):
         for node in ast.parse(source_of(cell)).body:
             named = isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name)
             if named and node.targets[0].id.startswith("prediction"):
@@ -76,39 +76,39 @@ def prediction_nodes(sheet: Sheet) -> list[tuple[dict, ast.Assign]]:
     return found
 
 
-def predicted(sheet: Sheet) -> Sheet:
+def predicted(notebook: Notebook) -> Notebook:
     """Return the notebook with a guess in every prediction."""
     guessed = {}
-    for cell, node in prediction_nodes(sheet):
+    for cell, node in prediction_nodes(notebook):
         name = node.targets[0].id
         source = source_of(cell).replace(ast.get_source_segment(source_of(cell), node), f'{name} = "a guess"')
         guessed[cell["id"]] = {**cell, "source": source.splitlines(keepends=True)}
-    return {**sheet, "cells": [guessed.get(cell["id"], cell) for cell in sheet["cells"]]}
+    return {**notebook, "cells": [guessed.get(cell["id"], cell) for cell in notebook["cells"]]}
 
 
-def first_models(sheet: Sheet) -> dict[str, str]:
+def first_models(notebook: Notebook) -> dict[str, str]:
     """Return, for each exercise of a notebook, the first wrong model that its variant can meet."""
-    workbook = open_workbook(*opened(sheet))
+    workbook = open_workbook(*opened(notebook))
     models = {}
-    for number in find_answers(sheet):
+    for number in find_answers(notebook):
         models[number] = next(iter(modelled(workbook.exercise(number), workbook.givens(number))))
     return models
 
 
-def wrong(sheet: Sheet) -> Sheet:
+def wrong(notebook: Notebook) -> Notebook:
     """Return the notebook with a wrong model's answer in every exercise."""
-    workbook = open_workbook(*opened(sheet))
+    workbook = open_workbook(*opened(notebook))
     answers = {
         number: modelled(workbook.exercise(number), workbook.givens(number))[model]
-        for number, model in first_models(sheet).items()
+        for number, model in first_models(notebook).items()
     }
-    return with_answers(sheet, answers)
+    return with_answers(notebook, answers)
 
 
-def run_nbval(folder: Path, sheets: dict[str, Sheet]) -> dict[str, Run]:
+def run_nbval(folder: Path, notebooks: dict[str, Notebook]) -> dict[str, Run]:
     """Run nbval over some notebooks, in a folder and a home of their own."""
-    for name, sheet in sheets.items():
-        write_sheet(folder / f"{name}.ipynb", sheet)
+    for name, notebook in notebooks.items():
+        write_notebook(folder / f"{name}.ipynb", notebook)
     (folder / "own.ini").write_text("[pytest]\n", encoding="utf-8")
     homes = (
         "HOME",
@@ -121,15 +121,15 @@ def run_nbval(folder: Path, sheets: dict[str, Sheet]) -> dict[str, Run]:
     env = {**os.environ, "MPLBACKEND": "Agg", "PYTHONUTF8": "1", **{home: str(folder) for home in homes}}
     words = ["--nbval-lax", "--nbval-current-env", "--runxfail", "-q", "-p", "no:cacheprovider"]
     words += ["-c", "own.ini", "--rootdir", ".", "--junitxml=report.xml", "--nbval-cell-timeout=120"]
-    files = [f"{name}.ipynb" for name in sheets]
+    files = [f"{name}.ipynb" for name in notebooks]
     command = [sys.executable, "-W", "ignore", "-m", "pytest", *words, *files]
     done = subprocess.run(command, cwd=folder, env=env, capture_output=True, text=True, check=False)
     assert done.returncode in (0, 1), done.stdout + done.stderr
     cases = list(ElementTree.parse(folder / "report.xml").iter("testcase"))
     runs = {}
-    for name, sheet in sheets.items():
+    for name, notebook in notebooks.items():
         own = [case for case in cases if name in case.get("classname", "").replace("/", ".").split(".")]
-        cells, red = code_cells(sheet), {}
+        cells, red = code_cells(notebook), {}
         for case, cell in zip(own, cells, strict=True):
             for trouble in (*case.findall("failure"), *case.findall("error")):
                 red[cell["id"]] = f"{trouble.get('message')} {trouble.text}"
@@ -140,74 +140,74 @@ def run_nbval(folder: Path, sheets: dict[str, Sheet]) -> dict[str, Run]:
 @pytest.fixture(scope="module", params=SERIES, ids=lambda path: path.stem)
 def ran(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
-) -> tuple[Sheet, dict[str, Run]]:
+) -> tuple[Notebook, dict[str, Run]]:
     """Return a workbook and what nbval says of its four copies."""
-    sheet = read_sheet(request.param)
+    notebook = read_notebook(request.param)
     copies = {
-        "blank": sheet,
-        "solved": solved(sheet),
-        "another": predicted(solved(with_variant(sheet, ANOTHER_STUDENT))),
-        "wrong": wrong(sheet),
+        "blank": notebook,
+        "solved": solved(notebook),
+        "another": predicted(solved(with_variant(notebook, ANOTHER_STUDENT))),
+        "wrong": wrong(notebook),
     }
-    return sheet, run_nbval(tmp_path_factory.mktemp(request.param.stem), copies)
+    return notebook, run_nbval(tmp_path_factory.mktemp(request.param.stem), copies)
 
 
-def test_blank_is_red_only_at_its_checks(ran: tuple[Sheet, dict[str, Run]]) -> None:
+def test_blank_is_red_only_at_its_checks(ran: tuple[Notebook, dict[str, Run]]) -> None:
     """A workbook just opened runs from top to bottom; only its checks say that there is something to do."""
-    sheet, runs = ran
-    assert set(runs["blank"].red) == check_ids(sheet)
+    notebook, runs = ran
+    assert set(runs["blank"].red) == check_ids(notebook)
 
 
-def test_solved_is_green(ran: tuple[Sheet, dict[str, Run]]) -> None:
+def test_solved_is_green(ran: tuple[Notebook, dict[str, Run]]) -> None:
     """With the right answers every cell of a workbook passes."""
     assert ran[1]["solved"].red == {}
 
 
-def test_another_students_numbers_are_green(ran: tuple[Sheet, dict[str, Run]]) -> None:
+def test_another_students_numbers_are_green(ran: tuple[Notebook, dict[str, Run]]) -> None:
     """Solved with other numbers, and with predictions made, it passes against the same stored verdicts."""
     assert ran[1]["another"].red == {}
 
 
-def test_wrong_is_red_with_the_hint(ran: tuple[Sheet, dict[str, Run]]) -> None:
+def test_wrong_is_red_with_the_hint(ran: tuple[Notebook, dict[str, Run]]) -> None:
     """A misunderstanding turns its check red, and what is printed there is the hint for it."""
-    sheet, runs = ran
-    assert set(runs["wrong"].red) == check_ids(sheet)
-    workbook = open_workbook(*opened(sheet))
-    for number, name in first_models(sheet).items():
+    notebook, runs = ran
+    assert set(runs["wrong"].red) == check_ids(notebook)
+    workbook = open_workbook(*opened(notebook))
+    for number, name in first_models(notebook).items():
         hint = next(model.hint for model in workbook.exercise(number).wrong_models if model.name == name)
-        said = runs["wrong"].red[sheet["cells"][find_checks(sheet)[number]]["id"]]
+        said = runs["wrong"].red[notebook["cells"][find_checks(notebook)[number]]["id"]]
         assert hint in said, (number, name)
 
 
 @each_workbook
 def test_notebook_and_room_have_the_same_exercises(path: Path) -> None:
     """Each exercise of the room is asked, answered and checked in the notebook, in the same order."""
-    sheet = read_sheet(path)
-    number, variant = opened(sheet)
+    notebook = read_notebook(path)
+    number, variant = opened(notebook)
     expected = [exercise.id for exercise in load_exercises(number)[1]]
     asked = [
         node.args[0].value
-        for cell in code_cells(sheet)
+        for cell in code_cells(notebook)
         for node in ast.walk(ast.parse(source_of(cell)))
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "ask"
     ]
     assert (number, variant) == (path.name[:2], 0)
-    assert asked == list(find_answers(sheet)) == list(find_checks(sheet)) == expected
+    assert asked == list(find_answers(notebook)) == list(find_checks(notebook)) == expected
 
 
 @each_workbook
 def test_shipped_workbooks_are_blank(path: Path) -> None:
     """What is handed out has neither answers nor predictions in it."""
-    sheet = read_sheet(path)
-    assert blank(sheet) == sheet
-    values = [node.value for _, node in prediction_nodes(sheet)]
+    notebook = read_notebook(path)
+    assert blank(notebook) == notebook
+    values = [node.value for _, node in prediction_nodes(notebook)]
     assert all(isinstance(value, ast.Constant) and value.value is ... for value in values)
 
 
 @each_workbook
 def test_a_lesson_asks_before_it_shows(path: Path) -> None:
     """Each workbook lets the apprentice predict, and the name of a prediction is used once only."""
-    names = [node.targets[0].id for _, node in prediction_nodes(read_sheet(path))]
+    names = [node.targets[0].id for _, node in prediction_nodes(read_notebook(path))]
     assert len(names) >= 3
     assert len(set(names)) == len(names)
 
@@ -216,7 +216,7 @@ def test_a_lesson_asks_before_it_shows(path: Path) -> None:
 def test_right_answer_is_right(exercise: Exercise) -> None:
     """What the bench computes is right, for self-study and for other students, and a blank is unanswered."""
     for seed in range(5):
-        givens = draw(exercise, seed)
+        givens = givens_for(exercise, seed)
         assert judge(exercise, givens, solution(exercise, givens)).outcome == "right"
         assert judge(exercise, givens, exercise.form(givens).blank()).outcome == "unanswered"
 
@@ -224,7 +224,7 @@ def test_right_answer_is_right(exercise: Exercise) -> None:
 @each_exercise
 def test_an_exercise_varies(exercise: Exercise) -> None:
     """In a class of forty an exercise comes in many variants, and no one answer serves the whole class."""
-    drawn = [draw(exercise, seed) for seed in range(40)]
+    drawn = [givens_for(exercise, seed) for seed in range(40)]
     answers = [repr(solution(exercise, givens)) for givens in drawn]
     assert len({repr(sorted(givens.items())) for givens in drawn}) >= 12
     assert max(answers.count(answer) for answer in answers) <= 30
@@ -234,8 +234,8 @@ def test_an_exercise_varies(exercise: Exercise) -> None:
 def test_no_two_students_share_a_workbook(number: str) -> None:
     """In a class of forty no two students have the same numbers in every exercise of a workbook."""
     exercises = load_exercises(number)[1]
-    sheets = {repr([draw(exercise, seed) for exercise in exercises]) for seed in range(40)}
-    assert len(sheets) == 40
+    notebooks = {repr([givens_for(exercise, seed) for exercise in exercises]) for seed in range(40)}
+    assert len(notebooks) == 40
 
 
 @pytest.mark.parametrize(("exercise", "name"), MODELS, ids=[f"{e.id}-{n}" for e, n in MODELS])
@@ -243,7 +243,7 @@ def test_each_wrong_model_gets_its_own_hint(exercise: Exercise, name: str) -> No
     """Some student can meet the misunderstanding, and is then told about that one."""
     hint = next(model.hint for model in exercise.wrong_models if model.name == name)
     for seed in range(SEEDS):
-        givens = draw(exercise, seed)
+        givens = givens_for(exercise, seed)
         met = modelled(exercise, givens)
         if name in met:
             verdict = judge(exercise, givens, met[name])

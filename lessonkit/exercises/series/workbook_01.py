@@ -14,7 +14,7 @@ from lessonkit.exercises.compare import Choice, ChoiceSet, Table
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
 from lessonkit.exercises.series.workbook_01_equipment import DEFROST, ONE_FAULT, WAIT
 from lessonkit.exercises.series.workbook_01_faults import WHICH_FAULT
-from lessonkit.exercises.trials import JOBS, call_terminals_at, draw_job, in_order, settled, site
+from lessonkit.exercises.trials import JOBS, any_job, call_terminals_at, in_order, settled, site
 from lessonkit.job.calls import CALL_TERMINALS, CALLS
 from lessonkit.job.toml import demo_job
 
@@ -157,7 +157,7 @@ ONE_CALL = Exercise(
     id="1.1",
     title="One call",
     points=1,
-    variant=lambda rng: {"job": draw_job(rng), "call": rng.choice(_ASKING)},
+    variant=lambda rng: {"job": any_job(rng), "call": rng.choice(_ASKING)},
     question=_one_call_question,
     solve=_for_one_call(asked),
     compare=_LETTERS,
@@ -174,7 +174,7 @@ def _table_variant(rng: random.Random) -> Givens:
         rng.choice(("heat-aux", "emergency")),
     }
     calls.add(rng.choice([call for call in CALLS if call not in calls]))
-    return {"job": draw_job(rng), "calls": sorted(calls, key=CALLS.index)}
+    return {"job": any_job(rng), "calls": sorted(calls, key=CALLS.index)}
 
 
 def _table_question(givens: Givens) -> str:
@@ -252,7 +252,7 @@ READ_BACK = Exercise(
     id="1.3",
     title="Reading a call back",
     points=1,
-    variant=lambda rng: {"job": draw_job(rng), "call": rng.choice(CALLS)},
+    variant=lambda rng: {"job": any_job(rng), "call": rng.choice(CALLS)},
     question=_read_question,
     solve=lambda givens: _named(givens["job"], _measured(givens)),
     compare=Choice(CALLS),

@@ -13,7 +13,7 @@ from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import State
 from lessonkit.exercises.compare import Choice, ChoiceSet, Number, Record
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
-from lessonkit.exercises.trials import EQUIPMENT, draw_job, fault_in_words, responds, settled, site
+from lessonkit.exercises.trials import EQUIPMENT, any_job, fault_in_words, responds, settled, site
 from lessonkit.job.toml import demo_job
 
 _ALL_EQUIPMENT = ", ".join(EQUIPMENT)
@@ -41,7 +41,7 @@ def _starts_after(job: str, call: str, pause_s: int) -> float:
 
 def _wait_variant(rng: random.Random) -> Givens:
     call = rng.choice(("cool-1", "cool-2", "heat-1", "heat-2"))
-    return {"job": draw_job(rng), "call": call, "pause_s": rng.randrange(25, 280, 5)}
+    return {"job": any_job(rng), "call": call, "pause_s": rng.randrange(25, 280, 5)}
 
 
 def _wait_question(givens: Givens) -> str:
@@ -96,7 +96,7 @@ _REQUEST_BROKEN = {
 
 
 def _defrost_variant(rng: random.Random) -> Givens:
-    job = draw_job(rng)
+    job = any_job(rng)
     faults = rng.choice([[], [_REQUEST_BROKEN[job]]])
     return {"job": job, "call": rng.choice(("heat-1", "heat-2", "heat-aux")), "faults": faults}
 
@@ -197,7 +197,7 @@ def _lost(job: str, terminal: str) -> list[str]:
 
 
 def _fault_variant(rng: random.Random) -> Givens:
-    job = draw_job(rng)
+    job = any_job(rng)
     valve = demo_job(job).equipment.valve
     about = rng.choice(("Y1", "Y2", "G", valve, "W1", "setting"))
     fault = _SETTING if about == "setting" else rng.choice(_lost(job, about))

@@ -11,7 +11,7 @@ from collections.abc import Callable
 
 from lessonkit.exercises.compare import Choice
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
-from lessonkit.exercises.trials import draw_job, fault_in_words, settled, site
+from lessonkit.exercises.trials import any_job, fault_in_words, settled, site
 
 # 1.7 Which fault -------------------------------------------------------------------------------------------
 
@@ -84,7 +84,7 @@ def _answers(job: str, fault: str) -> tuple[str, ...]:
 
 
 def _which_variant(rng: random.Random) -> Givens:
-    job = draw_job(rng)
+    job = any_job(rng)
     shuffled = rng.sample(_CANDIDATES[job], len(_CANDIDATES[job]))
     options: dict[tuple[str, ...], str] = {}
     for fault in shuffled:

@@ -13,13 +13,13 @@ from pathlib import Path
 from typing import Any
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises.sheets import blank, markdown_cell, sheet_bytes, with_variant, without_verdicts
+from lessonkit.exercises.notebooks import blank, markdown_cell, notebook_bytes, with_variant, without_verdicts
 from lessonkit.files import write_whole
 from lessonkit.grading.roster import MANIFEST_COLUMNS, Place, Roll, assign, read_class
 from lessonkit.grading.school import School
 from lessonkit.grading.tables import write_table
 
-__all__ = ["HandedOut", "hand_out", "sheet_for"]
+__all__ = ["HandedOut", "hand_out", "notebook_for"]
 
 MANIFEST = "manifest.csv"
 
@@ -42,18 +42,20 @@ class HandedOut:
     shared: int
 
 
-def sheet_for(school: School, place: Place, *, names_inside: bool = False) -> dict[str, Any]:
+def notebook_for(school: School, place: Place, *, names_inside: bool = False) -> dict[str, Any]:
     """Return one student's notebook."""
     book = school.book(place.book)
     if book is None:
         raise LessonError(f"There is no workbook {place.book!r} in {school.folder}.")
     # An answer's form may hang on the numbers: the calls to fill in, say. So it is written anew as well.
-    sheet = without_verdicts(blank(with_variant(book.sheet, place.variant)))
+    notebook = without_verdicts(blank(with_variant(book.notebook, place.variant)))
     if names_inside:
-        sheet = copy.deepcopy(sheet)
+        notebook = copy.deepcopy(notebook)
         # As code, so that no sign in a name is taken for Markdown.
-        sheet["cells"].insert(1, markdown_cell(f"Made for `{place.student.replace('`', ' ')}`.", "made-for"))
-    return sheet
+        notebook["cells"].insert(
+            1, markdown_cell(f"Made for `{place.student.replace('`', ' ')}`.", "made-for")
+        )
+    return notebook
 
 
 def hand_out(
@@ -69,7 +71,7 @@ def hand_out(
         raise InTheWay(f"{out} is a file; name a folder with --out.")
 
     def content(place: Place) -> bytes:
-        return sheet_bytes(sheet_for(school, place, names_inside=names_inside))
+        return notebook_bytes(notebook_for(school, place, names_inside=names_inside))
 
     for place in roll.places:
         path = out / place.file

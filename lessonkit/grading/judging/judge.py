@@ -25,8 +25,8 @@ from typing import Any
 
 from lessonkit.errors import LessonError
 from lessonkit.exercises.core import OUTCOMES, RIGHT
-from lessonkit.exercises.plain import from_wire, literal
-from lessonkit.exercises.sheets import answer_name, code_cell, new_sheet, write_sheet
+from lessonkit.exercises.notebooks import answer_name, code_cell, new_notebook, write_notebook
+from lessonkit.exercises.plain import decode, literal
 from lessonkit.grading.children import own_environment
 from lessonkit.grading.judging.nbval_run import MARK
 from lessonkit.grading.school import Book, load_school
@@ -115,7 +115,7 @@ def _run(
                 cells = _cells(books[book], [one for one in submissions if one.book == book], group)
                 if len(cells) > 1:
                     path = folder / f"judge_{len(notebooks):03}.ipynb"
-                    write_sheet(path, new_sheet(cells))
+                    write_notebook(path, new_notebook(cells))
                     marks = (cell["metadata"].get(MARK) for cell in cells)
                     notebooks[str(path)] = [_pair(mark) for mark in marks if mark and mark["exercise"]]
         lines = _nbval(folder, list(notebooks), timeout_s)
@@ -157,7 +157,7 @@ def _cells(book: Book, submissions: Iterable[Submission], pairs: set[_Pair]) -> 
             continue
         lines = [f"workbook = lk.open_workbook({book.id!r}, variant={one.variant})"]
         for exercise in book.exercises:
-            answer = literal(from_wire(given[exercise.id])) if exercise.id in given else "None"
+            answer = literal(decode(given[exercise.id])) if exercise.id in given else "None"
             lines.append(f"{answer_name(exercise.id)} = {answer}")
         mark = {MARK: {"submission": one.key, "exercise": ""}}
         cells.append(code_cell("\n".join(lines), f"answers-{number}", metadata=mark))

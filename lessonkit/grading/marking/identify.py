@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
 
 from lessonkit.exercises.core import variant_number
-from lessonkit.exercises.plain import from_wire
+from lessonkit.exercises.plain import decode
 from lessonkit.grading.reading.read import Reading
 from lessonkit.grading.roster import Place, Roll, slug, squeezed, worded
 from lessonkit.grading.school import School
@@ -216,7 +216,7 @@ def _counting(mine: Sequence[HandIn], roll: Roll | None = None) -> HandIn:
 def _is_blank(reading: Reading) -> bool:
     """Tell whether nothing in a file has been answered: all is as it was handed out."""
     return all(
-        one.state == "unanswered" or (one.state == "given" and _open(from_wire(one.wire)))
+        one.state == "unanswered" or (one.state == "given" and _open(decode(one.wire)))
         for _, one in reading.answers
     )
 

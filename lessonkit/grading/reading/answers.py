@@ -20,7 +20,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from lessonkit.exercises.plain import NotPlain, to_wire
+from lessonkit.exercises.plain import NotPlain, encode
 from lessonkit.grading.reading.evaluate import (
     UNKNOWN,
     Fails,
@@ -163,7 +163,7 @@ class _Follow:
         try:
             got: Any = self._tool(value) or evaluate(value, self.names, self.givens)
             if not isinstance(got, Tool):
-                to_wire(got)  # the bound on the whole
+                encode(got)  # the bound on the whole
         except NeedsBox:
             return self._lose(whole)
         except NotPlain as trouble:
@@ -193,7 +193,7 @@ class _Follow:
         self.names[name] = value
         self.troubles.pop(name, None)
         if name in self.book.names and not isinstance(value, Tool | NotPlain) and value is not ...:
-            self.values.setdefault(name, []).append(to_wire(value))
+            self.values.setdefault(name, []).append(encode(value))
 
     def _branch(self, node: ast.If, cell: _Cell) -> None:
         try:
@@ -261,7 +261,7 @@ class _Follow:
             return _MISSING
         try:
             value = evaluate(given, self.names, self.givens)
-            to_wire(value)
+            encode(value)
             return value
         except (NeedsBox, Fails, NotPlain):
             return _MISSING
@@ -372,7 +372,7 @@ def _as_found(held: Any, flags: tuple[str, ...]) -> Found:
         return Found("unanswered", reason="the answer is still to be given", flags=flags)
     if isinstance(held, Tool):
         return Found("broken", reason="the answer is a function, not its result", flags=flags)
-    return Found("given", to_wire(held), flags=flags)
+    return Found("given", encode(held), flags=flags)
 
 
 def _rescued(exercise: str, state: _Follow, parsed: list[_Cell]) -> tuple[Any, tuple[str, ...]]:

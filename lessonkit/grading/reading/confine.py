@@ -190,12 +190,12 @@ def _believed(line: dict[str, Any] | None) -> tuple[str, str]:
     wire, refused = line.get("wire"), line.get("refused")
     if type(wire) is str:
         try:
-            value = border.from_wire(wire)
+            value = border.decode(wire)
         except border.NotPlain as why:
             return "broken", str(why)
         if value is ... or value is None:
             return ("broken", trouble) if trouble else ("unanswered", "")
-        return "given", border.to_wire(value)
+        return "given", border.encode(value)
     if type(refused) is str:
         return "broken", refused[:200]
     return "broken", trouble or "no cell assigns it"

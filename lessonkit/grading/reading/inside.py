@@ -109,7 +109,7 @@ def main() -> None:
     job = json.loads(sys.stdin.read())
     os.dup2(nowhere, 0)
     plain = _load_plain(job["plain"])
-    givens = {name: plain.from_wire(wire) for name, wire in job["givens"].items()}
+    givens = {name: plain.decode(wire) for name, wire in job["givens"].items()}
     sys.path[:] = [*sys.path, *job["path"]]
     sys.argv = ["cell"]
     limits = job["limits"]
@@ -127,7 +127,7 @@ def main() -> None:
         line = {"exercise": exercise, "trouble": next((said for said in troubles.values() if said), "")}
         try:
             if name in names:
-                line["wire"] = plain.to_wire(names[name])
+                line["wire"] = plain.encode(names[name])
         except plain.NotPlain as why:
             line["refused"] = str(why)
         except BaseException:  # a value that fights back while it is looked at

@@ -84,11 +84,11 @@ def read_cells(data: bytes) -> tuple[list[StudentCell], list[str]]:
         raise too_large(len(data))
     text, note = decode(data)
     try:
-        sheet = json.loads(text)
+        notebook = json.loads(text)
     except (ValueError, RecursionError, MemoryError) as error:
         raise UnreadableFile(_why_no_json(text, error)) from None
     notes = [note] if note else []
-    cells = [_cell(item) for item in _items(sheet, notes) if isinstance(item, dict)]
+    cells = [_cell(item) for item in _items(notebook, notes) if isinstance(item, dict)]
     if sum(len(cell.source) for cell in cells) > MAX_SOURCE:
         raise UnreadableFile("The notebook holds more text than can be read.")
     if not any(cell.code for cell in cells):
@@ -109,14 +109,14 @@ def _why_no_json(text: str, error: BaseException) -> str:
     return "The file is not a notebook; hand in the .ipynb file itself."
 
 
-def _items(sheet: Any, notes: list[str]) -> list[Any]:
-    if not isinstance(sheet, dict):
+def _items(notebook: Any, notes: list[str]) -> list[Any]:
+    if not isinstance(notebook, dict):
         raise UnreadableFile("The file is not a notebook; hand in the .ipynb file itself.")
-    version = sheet.get("nbformat")
-    items = sheet.get("cells")
-    if items is None and isinstance(sheet.get("worksheets"), list):
+    version = notebook.get("nbformat")
+    items = notebook.get("cells")
+    if items is None and isinstance(notebook.get("worksheets"), list):
         items = []
-        for page in sheet["worksheets"]:
+        for page in notebook["worksheets"]:
             if isinstance(page, dict) and isinstance(page.get("cells"), list):
                 items += page["cells"]
     if not isinstance(items, list):

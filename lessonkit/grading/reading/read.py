@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises.plain import NotPlain, from_wire, to_wire
+from lessonkit.exercises.plain import NotPlain, decode, encode
 from lessonkit.grading.children import Talk, own_environment
 from lessonkit.grading.reading.confine import compute_answers, confinement
 from lessonkit.grading.reading.intake import MAX_BYTES, ClosedFile, UnreadableFile, too_large
@@ -180,6 +180,6 @@ def _checked(one: FoundAnswer) -> FoundAnswer:
     if one.state != "given":
         return one
     try:
-        return replace(one, wire=to_wire(from_wire(one.wire)))
+        return replace(one, wire=encode(decode(one.wire)))
     except NotPlain as why:
         return FoundAnswer("broken", "", str(why))

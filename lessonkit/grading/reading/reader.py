@@ -19,8 +19,8 @@ from collections import Counter
 from typing import Any, BinaryIO
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises.core import draw
-from lessonkit.exercises.plain import NotPlain, to_wire
+from lessonkit.exercises.core import givens_for
+from lessonkit.exercises.plain import NotPlain, encode
 from lessonkit.grading.reading.answers import find_answers, parse_cells
 from lessonkit.grading.reading.intake import StudentCell, UnreadableFile, read_cells
 from lessonkit.grading.school import Book, School, load_school
@@ -47,7 +47,7 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
         notes.append("the cell that opens the workbook is missing or changed")
 
     def givens(exercise: str) -> dict[str, Any]:
-        return draw(next(item for item in book.exercises if item.id == exercise), variant or 0)
+        return givens_for(next(item for item in book.exercises if item.id == exercise), variant or 0)
 
     try:
         reading = find_answers(cells, book, givens)
@@ -71,7 +71,7 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
         record["givens"] = {}
         for item in book.exercises:
             with contextlib.suppress(NotPlain):
-                record["givens"][item.id] = to_wire(givens(item.id))
+                record["givens"][item.id] = encode(givens(item.id))
     return record
 
 

@@ -29,7 +29,7 @@ from lessonkit.exercises import (
     judge,
 )
 from lessonkit.exercises.compare import Compare, Unfilled, WrongForm
-from lessonkit.exercises.core import draw, modelled, solution, variant_number
+from lessonkit.exercises.core import givens_for, modelled, solution, variant_number
 from lessonkit.exercises.plain import plain
 
 GIVENS = {"length_m": 45, "ohm_per_m": 0.021}
@@ -194,10 +194,10 @@ def test_messages_never_repeat_what_the_answer_says() -> None:
 
 def test_variants_are_drawn_from_the_number_alone() -> None:
     """The same variant gives the same givens in another process; another gives others."""
-    drawn = [draw(loop(), variant) for variant in range(40)]
-    assert drawn[7] == draw(loop(), 7)
+    drawn = [givens_for(loop(), variant) for variant in range(40)]
+    assert drawn[7] == givens_for(loop(), 7)
     assert len({item["length_m"] for item in drawn}) > 20
-    assert drawn[7] != draw(loop(id="9.2"), 7)
+    assert drawn[7] != givens_for(loop(id="9.2"), 7)
 
 
 def test_variant_number_is_the_same_on_every_machine() -> None:
@@ -240,7 +240,7 @@ def test_random_generator_is_the_exercise_s_own() -> None:
     random.seed(3)
     expected = random.random()
     random.seed(3)
-    draw(loop(), 1)
+    givens_for(loop(), 1)
     assert random.random() == expected
 
 

@@ -17,7 +17,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lessonkit.exercises.plain import MAX_WIRE, NotPlain, from_wire, literal, plain, to_wire
+from lessonkit.exercises.plain import MAX_ENCODED, NotPlain, decode, encode, literal, plain
 
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=40)
 SCALARS = (
@@ -57,7 +57,7 @@ def same(one: Any, other: Any) -> bool:
 @given(VALUES)
 def test_value_comes_back_from_the_wire_as_it_was(value: Any) -> None:
     """Types, keys that are numbers, and the sign of zero survive."""
-    assert same(from_wire(to_wire(value)), value)
+    assert same(decode(encode(value)), value)
 
 
 @given(VALUES)
@@ -67,7 +67,7 @@ def test_wire_is_one_line_of_strict_json(value: Any) -> None:
     def refuse(name: str) -> None:
         raise AssertionError(name)
 
-    line = to_wire(value)
+    line = encode(value)
     json.loads(line, parse_constant=refuse)
     assert line.isascii()
     assert "\n" not in line
@@ -86,8 +86,8 @@ def test_literal_is_python_for_the_value(value: Any) -> None:
 def test_what_json_has_no_sign_for_is_carried_by_a_tag() -> None:
     """Not-a-number and the infinities cross too; the judge refuses them with a sentence."""
     for value in (math.inf, -math.inf):
-        assert from_wire(to_wire(value)) == value
-    assert math.isnan(from_wire(to_wire(math.nan)))
+        assert decode(encode(value)) == value
+    assert math.isnan(decode(encode(math.nan)))
     assert literal([math.nan, -math.inf]) == "[float('nan'), float('-inf')]"
 
 
@@ -166,27 +166,27 @@ for _ in range(30):
 def test_anything_else_is_refused(value: object) -> None:
     """Subclasses, impostors, self-reference and what is out of bounds are named and refused."""
     with pytest.raises(NotPlain):
-        to_wire(value)
+        encode(value)
 
 
 def test_many_texts_within_each_bound_are_refused_as_a_whole() -> None:
     """Forty times forty texts of a thousand letters pass every bound but the last."""
     with pytest.raises(NotPlain, match="too long"):
-        to_wire([["x" * 1000] * 40] * 40)
+        encode([["x" * 1000] * 40] * 40)
 
 
 @pytest.mark.parametrize(
     "line",
     [
         *("", "[1]", '{"z": 1}', '{"l": 5}', '{"d": [[1]]}', '{"l": [1], "t": [2]}', '{"f": "1.5"}', "{}"),
-        *('{"d": [[{"l": []}, 1]]}', "9" * 5000, '{"l":[' * 3000, "1" * (MAX_WIRE + 1), '"\\ud800"'),
+        *('{"d": [[{"l": []}, 1]]}', "9" * 5000, '{"l":[' * 3000, "1" * (MAX_ENCODED + 1), '"\\ud800"'),
     ],
     ids=lambda line: line[:20],
 )
 def test_damaged_line_is_refused(line: str) -> None:
     """A line that no honest sender writes is refused, never half believed."""
     with pytest.raises(NotPlain):
-        from_wire(line)
+        decode(line)
 
 
 def test_room_needs_nothing_but_the_standard_library() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises import pristine, sheets
+from lessonkit.exercises import notebooks, pristine
 from lessonkit.exercises.pristine import RECORD, NoWorkbooks, copy_workbooks, pristine_folder, workbook_names
 
 
@@ -129,8 +129,8 @@ def test_copies_of_the_series_say_nothing_before_they_are_answered(tmp_path: Pat
     for name in copied.added:
         if not name.endswith(".ipynb"):
             continue
-        own, kept = (sheets.read_sheet(folder / name) for folder in (copied.folder, pristine_folder()))
-        for index in sheets.find_checks(own).values():
+        own, kept = (notebooks.read_notebook(folder / name) for folder in (copied.folder, pristine_folder()))
+        for index in notebooks.find_checks(own).values():
             checks += 1
             assert own["cells"][index]["outputs"] == []
             assert own["cells"][index]["execution_count"] is not None

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
-from lessonkit.exercises.plain import NotPlain, from_wire
+from lessonkit.exercises.plain import NotPlain, decode
 from lessonkit.grading.reading.answers import Reading, find_answers
 from lessonkit.grading.reading.evaluate import Fails, NeedsBox, evaluate
 from lessonkit.grading.reading.intake import StudentCell
@@ -116,7 +116,7 @@ def value_of(reading: Reading, exercise: str = "91.1") -> Any:
     """Return a given answer."""
     found = reading.found[exercise]
     assert found.state == "given", found
-    return from_wire(found.wire)
+    return decode(found.wire)
 
 
 @pytest.mark.parametrize(

@@ -77,8 +77,8 @@ def hand_in(folder: Path, roll: Roll) -> None:
     path("Ärlig, Björn").write_bytes(right("Ärlig, Björn"))
     workbook = open_workbook("orchard_a", variant("Wrong model"))
     one_way = modelled(workbook.exercise("91.1"), workbook.givens("91.1"))["one-way"]
-    sheet = orchard.answered("orchard_a", workbook.variant, {"91.1": one_way})
-    path("Wrong model").write_bytes(orchard.to_bytes(sheet))
+    notebook = orchard.answered("orchard_a", workbook.variant, {"91.1": one_way})
+    path("Wrong model").write_bytes(orchard.to_bytes(notebook))
     path("A link").symlink_to(path("honest"))
     path("A folder").mkdir()
     path("Other's file").write_bytes(right("Ärlig, Björn"))

@@ -14,8 +14,8 @@ sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises import sheets
-from lessonkit.exercises.core import draw
+from lessonkit.exercises import notebooks
+from lessonkit.exercises.core import givens_for
 from lessonkit.grading.handout.copies import hand_out
 from lessonkit.grading.roster import assign, read_names, read_roll, slug
 from lessonkit.grading.school import School, load_school
@@ -56,22 +56,22 @@ def test_every_file_is_a_valid_blank_notebook_with_its_own_numbers(school: Schoo
         rows = list(csv.DictReader(file))
     assert [row["student"] for row in rows[::2]] == NAMES
     for row in rows:
-        sheet = sheets.read_sheet(tmp_path / "out" / row["file"])
-        nbformat.validate(nbformat.from_dict(sheet))
-        assert sheets.opened(sheet) == (row["workbook"], int(row["variant"]))
-        assert sheets.blank(sheet) == sheet
-        assert sheets.with_variant(sheet, int(row["variant"])) == sheet
+        notebook = notebooks.read_notebook(tmp_path / "out" / row["file"])
+        nbformat.validate(nbformat.from_dict(notebook))
+        assert notebooks.opened(notebook) == (row["workbook"], int(row["variant"]))
+        assert notebooks.blank(notebook) == notebook
+        assert notebooks.with_variant(notebook, int(row["variant"])) == notebook
 
 
 def test_what_is_handed_out_says_nothing_before_it_is_answered(school: School, tmp_path: Path) -> None:
     """No check cell carries a verdict, though the school's own copies do."""
     made = hand_out(school, write_roster(tmp_path / "roster.csv", NAMES[:1]), 1, tmp_path / "out")
     for place in made.roll.places:
-        sheet = sheets.read_sheet(tmp_path / "out" / place.file)
+        notebook = notebooks.read_notebook(tmp_path / "out" / place.file)
         book = school.book(place.book)
         assert book is not None
-        for exercise, index in sheets.find_checks(sheet).items():
-            assert sheet["cells"][index]["outputs"] == []
+        for exercise, index in notebooks.find_checks(notebook).items():
+            assert notebook["cells"][index]["outputs"] == []
             assert book.checks[exercise]["outputs"]
 
 
@@ -92,7 +92,7 @@ def test_no_two_of_three_hundred_share_all_numbers(school: School) -> None:
     roll = assign(school, names, 2026)
     book = school.books[0]
     numbers = {
-        repr([draw(exercise, place.variant) for exercise in book.exercises])
+        repr([givens_for(exercise, place.variant) for exercise in book.exercises])
         for place in roll.places
         if place.book == book.id
     }

@@ -18,9 +18,9 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
-from lessonkit.exercises import open_workbook, sheets
+from lessonkit.exercises import notebooks, open_workbook
 from lessonkit.exercises.core import modelled
-from lessonkit.exercises.plain import to_wire
+from lessonkit.exercises.plain import encode
 from lessonkit.grading.judging.judge import JudgingFailed, Submission, judge_batch
 from lessonkit.grading.school import BadSchool, load_school
 
@@ -35,7 +35,7 @@ def school(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 def submission(key: str, variant: int, changes: dict[str, Any], book: str = "orchard_a") -> Submission:
     """Return right answers, but for some."""
     answers = orchard.right(book, variant) | changes
-    return Submission(key, book, variant, tuple((name, to_wire(value)) for name, value in answers.items()))
+    return Submission(key, book, variant, tuple((name, encode(value)) for name, value in answers.items()))
 
 
 def wrong_answers(book: str, variant: int) -> dict[str, Any]:
@@ -58,16 +58,16 @@ def test_verdicts_are_those_of_nbval_over_the_files_themselves(school: Path, tmp
         }
         for variant in range(4)
     }
-    sheets_ = {key: orchard.answered("orchard_a", int(key[1:]), changes) for key, changes in answers.items()}
-    for key, sheet in sheets_.items():
-        sheets.write_sheet(tmp_path / f"{key}.ipynb", sheet)
+    written = {key: orchard.answered("orchard_a", int(key[1:]), changes) for key, changes in answers.items()}
+    for key, notebook in written.items():
+        notebooks.write_notebook(tmp_path / f"{key}.ipynb", notebook)
     words = ["-m", "pytest", "-q", "--nbval-lax", "-p", "no:cacheprovider", "--junit-xml=report.xml"]
     subprocess.run([sys.executable, *words], cwd=tmp_path, stdout=subprocess.DEVNULL, check=False)
     expected = {}
     for case in ElementTree.parse(tmp_path / "report.xml").getroot().iter("testcase"):
         key = case.attrib["classname"].removesuffix(".ipynb").rsplit(".", 1)[-1]
-        code = [cell for cell in sheets_[key]["cells"] if cell["cell_type"] == "code"]
-        source = sheets.source_of(code[int(case.attrib["name"].split()[1])])
+        code = [cell for cell in written[key]["cells"] if cell["cell_type"] == "code"]
+        source = notebooks.source_of(code[int(case.attrib["name"].split()[1])])
         if "NBVAL_CHECK_OUTPUT" in source:
             exercise = source.split('check("')[1].split('"')[0]
             expected[key, exercise] = case.find("failure") is None and case.find("error") is None
@@ -88,7 +88,7 @@ def test_order_of_the_class_changes_nothing(school: Path) -> None:
 
 def test_missing_answer_is_not_taken_from_the_student_before(school: Path) -> None:
     """Only what was given is judged; nothing is left over from the one before."""
-    some = Submission("b", "orchard_a", 1, (("91.2", to_wire(0.0)),))
+    some = Submission("b", "orchard_a", 1, (("91.2", encode(0.0)),))
     judged = judge_batch(str(school), [submission("a", 1, {}), some])
     assert [pair for pair in judged if pair[0] == "b"] == [("b", "91.2")]
     assert judged["b", "91.2"].outcome == "not yet"
@@ -150,8 +150,8 @@ def test_check_that_was_not_written_is_not_believed(school: Path) -> None:
 @pytest.mark.parametrize("fault", ["no count", "no output", "wrong output", "no cell"])
 def test_school_s_copy_that_nbval_would_pass_is_refused(tmp_path: Path, fault: str) -> None:
     """nbval passes a check cell that was never run, whatever it prints; a school can't have one."""
-    sheet = json.loads(json.dumps(orchard.pristine("orchard_b")))
-    cell = next(cell for cell in sheet["cells"] if cell["id"] == "check-92-1")
+    notebook = json.loads(json.dumps(orchard.pristine("orchard_b")))
+    cell = next(cell for cell in notebook["cells"] if cell["id"] == "check-92-1")
     if fault == "no count":
         cell["execution_count"] = None
     elif fault == "no output":
@@ -159,14 +159,14 @@ def test_school_s_copy_that_nbval_would_pass_is_refused(tmp_path: Path, fault: s
     elif fault == "wrong output":
         cell["outputs"][0]["text"] = ["92.1 not yet\n"]
     else:
-        sheet["cells"].remove(cell)
-    sheets.write_sheet(tmp_path / "92_gate.ipynb", sheet)
+        notebook["cells"].remove(cell)
+    notebooks.write_notebook(tmp_path / "92_gate.ipynb", notebook)
     with pytest.raises(BadSchool, match=r"92_gate\.ipynb.*92\.1"):
         load_school(tmp_path)
 
 
 def test_folder_without_workbooks_is_one_sentence(tmp_path: Path) -> None:
     """A folder with no pristine workbook is named."""
-    sheets.write_sheet(tmp_path / "note.ipynb", sheets.new_sheet([sheets.code_cell("1", "a")]))
+    notebooks.write_notebook(tmp_path / "note.ipynb", notebooks.new_notebook([notebooks.code_cell("1", "a")]))
     with pytest.raises(BadSchool, match="no workbook with exercises"):
         load_school(tmp_path)

@@ -21,7 +21,7 @@ import orchard
 
 from lessonkit.commands import grade as command
 from lessonkit.errors import LessonError
-from lessonkit.exercises import sheets
+from lessonkit.exercises import notebooks
 from lessonkit.exercises.core import variant_number
 from lessonkit.grading import run
 from lessonkit.grading.judging.judge import Judged
@@ -54,7 +54,7 @@ def write(folder: Path, files: dict[str, tuple[str, int, dict[str, Any]]]) -> Pa
     """Write answered notebooks: path -> workbook, variant, wrong answers."""
     for name, (book, variant, changes) in files.items():
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
-        sheets.write_sheet(folder / name, orchard.answered(book, variant, changes))
+        notebooks.write_notebook(folder / name, orchard.answered(book, variant, changes))
     return folder
 
 
@@ -279,8 +279,8 @@ def test_edition_changes_with_a_workbook(school: School, tmp_path: Path) -> None
     folder = Path(shutil.copytree(school.folder, tmp_path / "school"))
     assert fingerprint_of(load_school(folder)) == fingerprint_of(load_school(folder))
     before = fingerprint_of(load_school(folder))
-    sheet = orchard.changed(sheets.read_sheet(folder / "92_gate.ipynb"), "title", "# Another title")
-    sheets.write_sheet(folder / "92_gate.ipynb", sheet)
+    notebook = orchard.changed(notebooks.read_notebook(folder / "92_gate.ipynb"), "title", "# Another title")
+    notebooks.write_notebook(folder / "92_gate.ipynb", notebook)
     assert fingerprint_of(load_school(folder)) != before
 
 
@@ -494,7 +494,7 @@ def test_machine_that_cannot_confine_asks_first(
     folder = tmp_path / "in"
     folder.mkdir()
     made = orchard.answer_cell("answer_91_1 = [n for n in 'ab']")(0)
-    sheets.write_sheet(folder / "anna.ipynb", made)
+    notebooks.write_notebook(folder / "anna.ipynb", made)
     words = ["grade", str(folder), "--out", str(tmp_path / "out"), "--workbooks", str(school.folder)]
     assert main(words) == 2
     assert "there is no box here" in capsys.readouterr().err

@@ -11,7 +11,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
-from lessonkit.exercises.plain import to_wire
+from lessonkit.exercises.plain import encode
 from lessonkit.grading.marking.identify import HandIn, identify
 from lessonkit.grading.reading.read import FoundAnswer, Reading
 from lessonkit.grading.roster import Roll, assign
@@ -37,7 +37,7 @@ def read(roll: Roll, name: str | None, *, blank: bool = False) -> Reading:
     """Return the reading of a student's first workbook, or of the self-study one."""
     place = None if name is None else roll.of(name, "orchard_a")
     answer = {"fill": ..., "drain": ...} if blank else {"fill": "open", "drain": ...}
-    answers = (("91.1", FoundAnswer("unanswered")), ("91.5", FoundAnswer("given", to_wire(answer))))
+    answers = (("91.1", FoundAnswer("unanswered")), ("91.5", FoundAnswer("given", encode(answer))))
     return Reading("", "orchard_a", place.variant if place else 0, answers)
 
 

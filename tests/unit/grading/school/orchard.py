@@ -16,74 +16,74 @@ from typing import Any
 
 import pytest
 
-from lessonkit.exercises import load_exercises, sheets
-from lessonkit.exercises.core import draw, solution
+from lessonkit.exercises import load_exercises, notebooks
+from lessonkit.exercises.core import givens_for, solution
 
 BOOKS = {"orchard_a": "91_pump.ipynb", "orchard_b": "92_gate.ipynb"}
 
-Sheet = dict[str, Any]
+Notebook = dict[str, Any]
 
 
-def pristine(book: str) -> Sheet:
+def pristine(book: str) -> Notebook:
     """Return a pristine notebook: title, setup, a bench-like cell, and the exercises."""
     title, exercises = load_exercises(book)
     cells = [
-        sheets.markdown_cell(f"# {title}\n", "title"),
-        sheets.code_cell(
+        notebooks.markdown_cell(f"# {title}\n", "title"),
+        notebooks.code_cell(
             f'import lessonkit as lk\n\nworkbook = lk.open_workbook("{book}", variant=0)', "setup"
         ),
-        sheets.code_cell("drawn = list(range(3))\nprint(drawn)", "try-1"),
+        notebooks.code_cell("drawn = list(range(3))\nprint(drawn)", "try-1"),
     ]
     for exercise in exercises:
-        cells += sheets.exercise_cells(exercise)
-    return sheets.new_sheet(cells)
+        cells += notebooks.exercise_cells(exercise)
+    return notebooks.new_notebook(cells)
 
 
 def make_school(folder: Path) -> Path:
     """Write the pristine notebooks and return their folder."""
     folder.mkdir(parents=True, exist_ok=True)
     for book, name in BOOKS.items():
-        sheets.write_sheet(folder / name, pristine(book))
+        notebooks.write_notebook(folder / name, pristine(book))
     return folder
 
 
 def right(book: str, variant: int) -> dict[str, Any]:
     """Return the right answers of a variant."""
-    return {item.id: solution(item, draw(item, variant)) for item in load_exercises(book)[1]}
+    return {item.id: solution(item, givens_for(item, variant)) for item in load_exercises(book)[1]}
 
 
-def answered(book: str, variant: int, answers: dict[str, Any] | None = None) -> Sheet:
+def answered(book: str, variant: int, answers: dict[str, Any] | None = None) -> Notebook:
     """Return a student's notebook: right, but for the answers given here."""
-    sheet = sheets.with_variant(pristine(book), variant)
-    return sheets.with_answers(sheet, right(book, variant) | (answers or {}))
+    notebook = notebooks.with_variant(pristine(book), variant)
+    return notebooks.with_answers(notebook, right(book, variant) | (answers or {}))
 
 
-def to_bytes(sheet: Sheet) -> bytes:
+def to_bytes(notebook: Notebook) -> bytes:
     """Return the file that Jupyter would write."""
-    return (json.dumps(sheet, indent=1, ensure_ascii=False) + "\n").encode("utf-8")
+    return (json.dumps(notebook, indent=1, ensure_ascii=False) + "\n").encode("utf-8")
 
 
-def changed(sheet: Sheet, cell_id: str, source: str | None) -> Sheet:
+def changed(notebook: Notebook, cell_id: str, source: str | None) -> Notebook:
     """Return the notebook with a cell's source replaced, or with the cell deleted."""
-    sheet = copy.deepcopy(sheet)
-    cells = sheet["cells"]
+    notebook = copy.deepcopy(notebook)
+    cells = notebook["cells"]
     place = next(index for index, cell in enumerate(cells) if cell["id"] == cell_id)
     if source is None:
         del cells[place]
     else:
         cells[place]["source"] = source.splitlines(keepends=True)
-    return sheet
+    return notebook
 
 
-def with_code(sheet: Sheet, source: str, before: str) -> Sheet:
+def with_code(notebook: Notebook, source: str, before: str) -> Notebook:
     """Return the notebook with a new code cell before the one of that id."""
-    sheet = copy.deepcopy(sheet)
-    place = next(index for index, cell in enumerate(sheet["cells"]) if cell["id"] == before)
-    sheet["cells"].insert(place, sheets.code_cell(source, f"own-{len(sheet['cells'])}"))
-    return sheet
+    notebook = copy.deepcopy(notebook)
+    place = next(index for index, cell in enumerate(notebook["cells"]) if cell["id"] == before)
+    notebook["cells"].insert(place, notebooks.code_cell(source, f"own-{len(notebook['cells'])}"))
+    return notebook
 
 
-def answer_cell(source: str) -> Callable[[int], Sheet]:
+def answer_cell(source: str) -> Callable[[int], Notebook]:
     """Return a maker of notebooks that are right, but for the answer cell of 91.1."""
     return lambda variant: changed(answered("orchard_a", variant), "answer-91-1", source)
 
@@ -103,19 +103,19 @@ def _code(*lines: str) -> Callable[[int], bytes]:
     return lambda variant: to_bytes(answer_cell("\n".join(lines))(variant))
 
 
-def _beside(cell: str) -> Callable[[Sheet, int], Sheet]:
+def _beside(cell: str) -> Callable[[Notebook, int], Notebook]:
     """Return a change that adds a cell of the student's own beside right answers."""
-    return lambda sheet, _: with_code(sheet, cell, "answer-91-1")
+    return lambda notebook, _: with_code(notebook, cell, "answer-91-1")
 
 
 def _edited(cell: str, source: str | None) -> Callable[[int], bytes]:
     return lambda variant: to_bytes(changed(answered("orchard_a", variant), cell, source))
 
 
-def _sheet(change: Callable[[Sheet, int], Sheet | None]) -> Callable[[int], bytes]:
+def _notebook(change: Callable[[Notebook, int], Notebook | None]) -> Callable[[int], bytes]:
     def make(variant: int) -> bytes:
-        sheet = copy.deepcopy(answered("orchard_a", variant))
-        return to_bytes(change(sheet, variant) or sheet)
+        notebook = copy.deepcopy(answered("orchard_a", variant))
+        return to_bytes(change(notebook, variant) or notebook)
 
     return make
 
@@ -124,74 +124,74 @@ def _bytes(change: Callable[[bytes], bytes]) -> Callable[[int], bytes]:
     return lambda variant: change(to_bytes(answered("orchard_a", variant)))
 
 
-def _place(sheet: Sheet, cell: str) -> int:
-    return next(index for index, item in enumerate(sheet["cells"]) if item["id"] == cell)
+def _place(notebook: Notebook, cell: str) -> int:
+    return next(index for index, item in enumerate(notebook["cells"]) if item["id"] == cell)
 
 
 def _value(variant: int) -> float:
     return float(right("orchard_a", variant)["91.1"])
 
 
-def _moved(sheet: Sheet, _: int) -> None:
-    sheet["cells"].reverse()
-    sheet["cells"].insert(0, sheet["cells"].pop(_place(sheet, "setup")))
+def _moved(notebook: Notebook, _: int) -> None:
+    notebook["cells"].reverse()
+    notebook["cells"].insert(0, notebook["cells"].pop(_place(notebook, "setup")))
 
 
-def _bare(sheet: Sheet, _: int) -> None:
-    for number, cell in enumerate(sheet["cells"]):
+def _bare(notebook: Notebook, _: int) -> None:
+    for number, cell in enumerate(notebook["cells"]):
         cell["metadata"], cell["id"] = {}, f"x{number}"
 
 
-def _cleared(sheet: Sheet, _: int) -> None:
-    for cell in sheet["cells"]:
+def _cleared(notebook: Notebook, _: int) -> None:
+    for cell in notebook["cells"]:
         if cell["cell_type"] == "code":
             cell["outputs"], cell["execution_count"] = [], None
 
 
-def _swapped(sheet: Sheet, _: int) -> None:
-    one, two = (sheet["cells"][_place(sheet, name)] for name in ("answer-91-1", "answer-91-2"))
+def _swapped(notebook: Notebook, _: int) -> None:
+    one, two = (notebook["cells"][_place(notebook, name)] for name in ("answer-91-1", "answer-91-2"))
     one["metadata"], two["metadata"] = two["metadata"], one["metadata"]
 
 
-def _renamed(sheet: Sheet, variant: int) -> Sheet:
-    sheet = changed(sheet, "answer-91-1", f"my_ohms = {_value(variant)!r}")
-    return changed(sheet, "check-91-1", '# NBVAL_CHECK_OUTPUT\nworkbook.check("91.1", my_ohms)')
+def _renamed(notebook: Notebook, variant: int) -> Notebook:
+    notebook = changed(notebook, "answer-91-1", f"my_ohms = {_value(variant)!r}")
+    return changed(notebook, "check-91-1", '# NBVAL_CHECK_OUTPUT\nworkbook.check("91.1", my_ohms)')
 
 
-def _labelled(sheet: Sheet, variant: int) -> Sheet:
-    return changed(sheet, "answer-91-1", f"my_ohms = {_value(variant)!r}")
+def _labelled(notebook: Notebook, variant: int) -> Notebook:
+    return changed(notebook, "answer-91-1", f"my_ohms = {_value(variant)!r}")
 
 
-def _merged(sheet: Sheet, variant: int) -> Sheet:
+def _merged(notebook: Notebook, variant: int) -> Notebook:
     amps = right("orchard_a", variant)["91.2"]
-    sheet = changed(sheet, "answer-91-1", f"answer_91_1 = {_value(variant)!r}\nanswer_91_2 = {amps!r}")
-    return changed(sheet, "answer-91-2", None)
+    notebook = changed(notebook, "answer-91-1", f"answer_91_1 = {_value(variant)!r}\nanswer_91_2 = {amps!r}")
+    return changed(notebook, "answer-91-2", None)
 
 
-def _twice(above: bool) -> Callable[[Sheet, int], Sheet]:
-    def make(sheet: Sheet, _: int) -> Sheet:
-        return with_code(sheet, "answer_91_1 = 1e6", "answer-91-1" if above else "ask-91-2")
+def _twice(above: bool) -> Callable[[Notebook, int], Notebook]:
+    def make(notebook: Notebook, _: int) -> Notebook:
+        return with_code(notebook, "answer_91_1 = 1e6", "answer-91-1" if above else "ask-91-2")
 
     return make
 
 
-def _in_text(sheet: Sheet, variant: int) -> None:
-    cell = sheet["cells"][_place(sheet, "answer-91-1")]
+def _in_text(notebook: Notebook, variant: int) -> None:
+    cell = notebook["cells"][_place(notebook, "answer-91-1")]
     cell["cell_type"] = "markdown"
     del cell["outputs"], cell["execution_count"]
 
 
-def _format_3(sheet: Sheet, _: int) -> Sheet:
-    for cell in sheet["cells"]:
+def _format_3(notebook: Notebook, _: int) -> Notebook:
+    for cell in notebook["cells"]:
         if cell["cell_type"] == "code":
             cell["input"], cell["language"] = cell.pop("source"), "python"
             cell["prompt_number"] = cell.pop("execution_count")
-    return {"nbformat": 3, "nbformat_minor": 0, "metadata": {}, "worksheets": [{"cells": sheet["cells"]}]}
+    return {"nbformat": 3, "nbformat_minor": 0, "metadata": {}, "worksheets": [{"cells": notebook["cells"]}]}
 
 
-def _format_4_0(sheet: Sheet, _: int) -> None:
-    sheet["nbformat_minor"] = 0
-    for cell in sheet["cells"]:
+def _format_4_0(notebook: Notebook, _: int) -> None:
+    notebook["nbformat_minor"] = 0
+    for cell in notebook["cells"]:
         del cell["id"]
 
 
@@ -212,7 +212,7 @@ ODD: dict[str, tuple[Callable[[int], bytes], Planted, str]] = {
         BROKEN,
         "",
     ),
-    "loop-beside": (_sheet(_beside("while True:\n    pass")), {}, ""),
+    "loop-beside": (_notebook(_beside("while True:\n    pass")), {}, ""),
     "power": (_code("answer_91_1 = 9**9**9"), BROKEN, ""),
     "recursion": (_code("def f(n):", "    return f(n + 1)", "answer_91_1 = f(0)"), BROKEN, ""),
     "many-processes": (_code("import os", "answer_91_1 = len([os.fork() for _ in range(99)])"), BROKEN, ""),
@@ -224,7 +224,7 @@ ODD: dict[str, tuple[Callable[[int], bytes], Planted, str]] = {
     ),
     "gigabyte-as-answer": (_code("answer_91_1 = str(1) * 10**9"), BROKEN, ""),
     "exit": (_code("import os", "answer_91_1 = os._exit(0)"), BROKEN, ""),
-    "exit-beside": (_sheet(_beside("import os\nos._exit(0)")), {}, ""),
+    "exit-beside": (_notebook(_beside("import os\nos._exit(0)")), {}, ""),
     "system-exit": (_code("raise SystemExit"), {"91.1": "unanswered"}, ""),
     "socket": (
         _code("import socket", "answer_91_1 = socket.create_connection(('127.0.0.1', 22), 1).fileno()"),
@@ -301,20 +301,20 @@ ODD: dict[str, tuple[Callable[[int], bytes], Planted, str]] = {
     "check-deleted": (_edited("check-91-1", None), {}, "check cell is missing"),
     "answer-deleted": (_edited("answer-91-1", None), {"91.1": "unanswered"}, ""),
     "answer-blank": (_edited("answer-91-1", "answer_91_1 = ..."), {"91.1": "unanswered"}, ""),
-    "reordered": (_sheet(_moved), {}, ""),
-    "metadata-cleared": (_sheet(_bare), {}, ""),
-    "outputs-cleared": (_sheet(_cleared), {}, ""),
-    "labels-swapped": (_sheet(_swapped), {}, "another exercise's answer"),
-    "renamed": (_sheet(_renamed), {}, "answer stands in the check cell"),
-    "renamed-by-label": (_sheet(_labelled), {}, "renamed"),
-    "merged": (_sheet(_merged), {}, ""),
-    "twice-above": (_sheet(_twice(True)), {}, "more than once"),
-    "twice-below": (_sheet(_twice(False)), {}, "more than once"),
-    "in-a-text-cell": (_sheet(_in_text), {"91.1": "unanswered"}, "text cell"),
+    "reordered": (_notebook(_moved), {}, ""),
+    "metadata-cleared": (_notebook(_bare), {}, ""),
+    "outputs-cleared": (_notebook(_cleared), {}, ""),
+    "labels-swapped": (_notebook(_swapped), {}, "another exercise's answer"),
+    "renamed": (_notebook(_renamed), {}, "answer stands in the check cell"),
+    "renamed-by-label": (_notebook(_labelled), {}, "renamed"),
+    "merged": (_notebook(_merged), {}, ""),
+    "twice-above": (_notebook(_twice(True)), {}, "more than once"),
+    "twice-below": (_notebook(_twice(False)), {}, "more than once"),
+    "in-a-text-cell": (_notebook(_in_text), {"91.1": "unanswered"}, "text cell"),
     "setup-deleted": (_edited("setup", None), {}, "opens the workbook"),
     # files of every kind
-    "format-3": (_sheet(_format_3), {}, "format is 3"),
-    "format-4.0": (_sheet(_format_4_0), {}, ""),
+    "format-3": (_notebook(_format_3), {}, "format is 3"),
+    "format-4.0": (_notebook(_format_4_0), {}, ""),
     "crlf": (_bytes(lambda data: data.replace(b"\n", b"\r\n")), {}, ""),
     "byte-order-mark": (_bytes(lambda data: b"\xef\xbb\xbf" + data), {}, "byte-order mark"),
     "utf-16": (_bytes(lambda data: data.decode().encode("utf-16")), {}, "UTF-16"),

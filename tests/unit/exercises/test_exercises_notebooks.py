@@ -19,7 +19,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[1] / "grading" / "school"))
 import orchard
 
-from lessonkit.exercises import load_exercises, open_workbook, sheets
+from lessonkit.exercises import load_exercises, notebooks, open_workbook
 from lessonkit.exercises.workbook import UnknownWorkbook
 
 
@@ -36,14 +36,14 @@ def test_built_notebook_is_valid_for_nbformat() -> None:
 
 def test_blank_notebook_is_red_only_at_its_checks_and_the_solved_one_green(tmp_path: Path) -> None:
     """nbval fails exactly the check cells of a blank workbook, and none of a solved one."""
-    sheet = orchard.pristine("orchard_b")
-    sheets.write_sheet(tmp_path / "blank.ipynb", sheet)
-    sheets.write_sheet(tmp_path / "solved.ipynb", sheets.solved(sheet))
+    notebook = orchard.pristine("orchard_b")
+    notebooks.write_notebook(tmp_path / "blank.ipynb", notebook)
+    notebooks.write_notebook(tmp_path / "solved.ipynb", notebooks.solved(notebook))
     words = ["-m", "pytest", "-q", "--nbval-lax", "-p", "no:cacheprovider", "--rootdir", str(tmp_path)]
     done = subprocess.run([sys.executable, *words], cwd=tmp_path, capture_output=True, text=True, check=False)
     lines = done.stdout.splitlines()
-    code = [cell for cell in sheet["cells"] if cell["cell_type"] == "code"]
-    checks = [n for n, cell in enumerate(code) if "NBVAL_CHECK_OUTPUT" in sheets.source_of(cell)]
+    code = [cell for cell in notebook["cells"] if cell["cell_type"] == "code"]
+    checks = [n for n, cell in enumerate(code) if "NBVAL_CHECK_OUTPUT" in notebooks.source_of(cell)]
     failed = [line.split(" - ")[0] for line in lines if line.startswith("FAILED")]
     assert failed == [f"FAILED blank.ipynb::Cell {number}" for number in checks]
     assert lines[-1].startswith("2 failed, 14 passed")
@@ -51,62 +51,64 @@ def test_blank_notebook_is_red_only_at_its_checks_and_the_solved_one_green(tmp_p
 
 def test_cells_are_found_wherever_they_are() -> None:
     """Reversing the notebook and taking its ids away changes nothing."""
-    sheet = orchard.pristine("orchard_a")
-    turned = copy.deepcopy(sheet)
+    notebook = orchard.pristine("orchard_a")
+    turned = copy.deepcopy(notebook)
     turned["cells"].reverse()
     for cell in turned["cells"]:
         cell["id"] = f"x{id(cell)}"
-    last = len(sheet["cells"]) - 1
-    assert sheets.find_answers(turned) == {e: last - n for e, n in sheets.find_answers(sheet).items()}
-    assert sheets.find_checks(turned) == {e: last - n for e, n in sheets.find_checks(sheet).items()}
-    assert sheets.opened(turned) == ("orchard_a", 0)
+    last = len(notebook["cells"]) - 1
+    assert notebooks.find_answers(turned) == {
+        e: last - n for e, n in notebooks.find_answers(notebook).items()
+    }
+    assert notebooks.find_checks(turned) == {e: last - n for e, n in notebooks.find_checks(notebook).items()}
+    assert notebooks.opened(turned) == ("orchard_a", 0)
 
 
 @pytest.mark.parametrize("variant", [0, 5])
 def test_solved_then_blank_is_the_pristine_notebook(variant: int) -> None:
     """Filling in and blanking are each other's reverse, and change nothing else."""
-    sheet = sheets.with_variant(orchard.pristine("orchard_a"), variant)
-    before = copy.deepcopy(sheet)
-    solved = sheets.solved(sheet)
-    assert sheet == before
-    assert solved != sheet
-    assert sheets.blank(solved) == sheet
+    notebook = notebooks.with_variant(orchard.pristine("orchard_a"), variant)
+    before = copy.deepcopy(notebook)
+    solved = notebooks.solved(notebook)
+    assert notebook == before
+    assert solved != notebook
+    assert notebooks.blank(solved) == notebook
 
 
 def test_comment_beside_an_answer_stays() -> None:
     """Only the value is replaced, whatever stands around it."""
-    sheet = orchard.changed(
+    notebook = orchard.changed(
         orchard.pristine("orchard_a"), "answer-91-1", "# é first\nanswer_91_1 = ...  # in ohm"
     )
-    filled = sheets.with_answers(sheet, {"91.1": "wörd"})
-    cell = filled["cells"][sheets.find_answers(filled)["91.1"]]
-    assert sheets.source_of(cell) == '# é first\nanswer_91_1 = "wörd"  # in ohm'
+    filled = notebooks.with_answers(notebook, {"91.1": "wörd"})
+    cell = filled["cells"][notebooks.find_answers(filled)["91.1"]]
+    assert notebooks.source_of(cell) == '# é first\nanswer_91_1 = "wörd"  # in ohm'
 
 
 def test_variant_changes_the_number_and_the_questions() -> None:
     """Another variant's notebook opens that variant and shows its numbers before anything is run."""
-    sheet = sheets.with_variant(orchard.pristine("orchard_a"), 77)
-    assert sheets.opened(sheet) == ("orchard_a", 77)
-    ask = next(cell for cell in sheet["cells"] if cell["id"] == "ask-91-1")
+    notebook = notebooks.with_variant(orchard.pristine("orchard_a"), 77)
+    assert notebooks.opened(notebook) == ("orchard_a", 77)
+    ask = next(cell for cell in notebook["cells"] if cell["id"] == "ask-91-1")
     length = open_workbook("orchard_a", 77).givens("91.1")["length_m"]
     assert f"{length} m" in "".join(ask["outputs"][0]["data"]["text/markdown"])
 
 
 def test_every_model_gives_its_own_hint() -> None:
     """A copy with one wrong model's answer differs from the solved one in that answer, and gets that hint."""
-    sheet = orchard.pristine("orchard_a")
+    notebook = orchard.pristine("orchard_a")
     _, exercises = load_exercises("orchard_a")
     workbook = open_workbook("orchard_a")
     for exercise in exercises:
         for model in exercise.wrong_models:
             try:
-                copy_ = sheets.with_model(sheet, exercise.id, model.name)
-            except sheets.BadSheet:
+                copy_ = notebooks.with_model(notebook, exercise.id, model.name)
+            except notebooks.BadNotebook:
                 continue  # it coincides with the right answer in this variant
             names: dict[str, Any] = {}
-            source = sheets.source_of(copy_["cells"][sheets.find_answers(copy_)[exercise.id]])
+            source = notebooks.source_of(copy_["cells"][notebooks.find_answers(copy_)[exercise.id]])
             exec(source, names)  # noqa: S102  our own cell
-            verdict = workbook.verdict(exercise.id, names[sheets.answer_name(exercise.id)])
+            verdict = workbook.verdict(exercise.id, names[notebooks.answer_name(exercise.id)])
             assert (verdict.hint, verdict.model) == (model.hint, model.name)
 
 

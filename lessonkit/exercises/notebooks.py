@@ -23,12 +23,12 @@ from pathlib import Path
 from typing import Any
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises.core import Answer, Exercise, Verdict, draw, modelled
+from lessonkit.exercises.core import Answer, Exercise, Verdict, givens_for, modelled
 from lessonkit.exercises.plain import plain
 from lessonkit.exercises.workbook import Workbook, open_workbook
 
 __all__ = [
-    "BadSheet",
+    "BadNotebook",
     "answer_name",
     "blank",
     "code_cell",
@@ -36,48 +36,48 @@ __all__ = [
     "find_answers",
     "find_checks",
     "markdown_cell",
-    "new_sheet",
+    "new_notebook",
     "opened",
-    "read_sheet",
-    "sheet_bytes",
+    "read_notebook",
+    "notebook_bytes",
     "solved",
     "source_of",
     "with_answers",
     "with_model",
     "with_variant",
     "without_verdicts",
-    "write_sheet",
+    "write_notebook",
 ]
 
-Sheet = dict[str, Any]
+Notebook = dict[str, Any]
 Cell = dict[str, Any]
 
 CHECK_MARKER = "# NBVAL_CHECK_OUTPUT"
 
 
-class BadSheet(LessonError, ValueError):
+class BadNotebook(LessonError, ValueError):
     """A notebook file that is no workbook in our pattern."""
 
 
-def read_sheet(path: Path | str) -> Sheet:
-    """Return the notebook in a file of the school's own. Raises `BadSheet`."""
+def read_notebook(path: Path | str) -> Notebook:
+    """Return the notebook in a file of the school's own. Raises `BadNotebook`."""
     try:
-        sheet = json.loads(Path(path).read_text(encoding="utf-8"))
+        notebook = json.loads(Path(path).read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
-        raise BadSheet(f"{path} can't be read as a notebook: {error}.") from None
-    if not isinstance(sheet, dict) or not isinstance(sheet.get("cells"), list):
-        raise BadSheet(f"{path} is no notebook of format 4: it has no list of cells.")
-    return sheet
+        raise BadNotebook(f"{path} can't be read as a notebook: {error}.") from None
+    if not isinstance(notebook, dict) or not isinstance(notebook.get("cells"), list):
+        raise BadNotebook(f"{path} is no notebook of format 4: it has no list of cells.")
+    return notebook
 
 
-def write_sheet(path: Path | str, sheet: Sheet) -> None:
+def write_notebook(path: Path | str, notebook: Notebook) -> None:
     """Write a notebook to a file."""
-    Path(path).write_bytes(sheet_bytes(sheet))
+    Path(path).write_bytes(notebook_bytes(notebook))
 
 
-def sheet_bytes(sheet: Sheet) -> bytes:
+def notebook_bytes(notebook: Notebook) -> bytes:
     """Return a notebook as Jupyter writes it: keys sorted, one blank of indent, a newline at the end."""
-    text = json.dumps(sheet, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
+    text = json.dumps(notebook, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
     return text.encode("utf-8")  # the same file on every system
 
 
@@ -109,7 +109,7 @@ def code_cell(
     }
 
 
-def new_sheet(cells: Sequence[Cell]) -> Sheet:
+def new_notebook(cells: Sequence[Cell]) -> Notebook:
     """Return a notebook with these cells, for the plain Python kernel."""
     kernel = {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"}
     language = {"name": "python", "file_extension": ".py", "mimetype": "text/x-python"}
@@ -127,7 +127,7 @@ def exercise_cells(exercise: Exercise, variant: int = 0) -> list[Cell]:
     The check cell has what nbval needs: a right verdict as stored output, and a count that says it was run.
     """
     name, dashed = answer_name(exercise.id), exercise.id.replace(".", "-")
-    givens = draw(exercise, variant)
+    givens = givens_for(exercise, variant)
     answer = f"{name} = {_written(exercise.form(givens).blank())}"
     check = f'{CHECK_MARKER}\nworkbook.check("{exercise.id}", {name})'
     verdict = {"name": "stdout", "output_type": "stream", "text": [f"{Verdict(exercise.id, 'right')}\n"]}
@@ -184,9 +184,9 @@ def _written(value: Any, indent: str = "") -> str:
 # Finding ---------------------------------------------------------------------------------------------------
 
 
-def _code(sheet: Sheet) -> Iterator[tuple[int, ast.Module]]:
+def _code(notebook: Notebook) -> Iterator[tuple[int, ast.Module]]:
     """Yield each code cell of the school's own notebook that is plain Python: its index and its tree."""
-    for index, cell in enumerate(sheet["cells"]):
+    for index, cell in enumerate(notebook["cells"]):
         if cell.get("cell_type") == "code":
             try:
                 yield index, ast.parse(source_of(cell))
@@ -200,32 +200,32 @@ def _calls(tree: ast.AST, method: str) -> Iterator[ast.Call]:
             yield node
 
 
-def opened(sheet: Sheet) -> tuple[str, int]:
-    """Return the workbook id and the variant that a notebook opens. Raises `BadSheet`."""
-    for _, tree in _code(sheet):
+def opened(notebook: Notebook) -> tuple[str, int]:
+    """Return the workbook id and the variant that a notebook opens. Raises `BadNotebook`."""
+    for _, tree in _code(notebook):
         for call in _calls(tree, "open_workbook"):
             given = [*call.args, *(word.value for word in call.keywords if word.arg == "variant")]
             values = [node.value for node in given if isinstance(node, ast.Constant)]
             if values and isinstance(values[0], str):
                 return values[0], values[1] if len(values) > 1 and isinstance(values[1], int) else 0
-    raise BadSheet("The notebook opens no workbook: it has no cell with lk.open_workbook(...).")
+    raise BadNotebook("The notebook opens no workbook: it has no cell with lk.open_workbook(...).")
 
 
-def find_checks(sheet: Sheet) -> dict[str, int]:
+def find_checks(notebook: Notebook) -> dict[str, int]:
     """Return the index of each exercise's check cell, in the order of the notebook."""
     found = {}
-    for index, tree in _code(sheet):
+    for index, tree in _code(notebook):
         for call in _calls(tree, "check"):
             if call.args and isinstance(call.args[0], ast.Constant) and isinstance(call.args[0].value, str):
                 found[call.args[0].value] = index
     return found
 
 
-def find_answers(sheet: Sheet) -> dict[str, int]:
+def find_answers(notebook: Notebook) -> dict[str, int]:
     """Return the index of the cell that assigns each checked exercise's answer."""
-    names = {answer_name(exercise): exercise for exercise in find_checks(sheet)}
+    names = {answer_name(exercise): exercise for exercise in find_checks(notebook)}
     found = {}
-    for index, tree in _code(sheet):
+    for index, tree in _code(notebook):
         for node in tree.body:
             if (target := _assigned(node)) in names:
                 found[names[target]] = index
@@ -241,8 +241,8 @@ def _assigned(node: ast.stmt) -> str:
 # Filling in ------------------------------------------------------------------------------------------------
 
 
-def _copied(sheet: Sheet, cells: Mapping[int, Cell]) -> Sheet:
-    return {**sheet, "cells": [cells.get(index, cell) for index, cell in enumerate(sheet["cells"])]}
+def _copied(notebook: Notebook, cells: Mapping[int, Cell]) -> Notebook:
+    return {**notebook, "cells": [cells.get(index, cell) for index, cell in enumerate(notebook["cells"])]}
 
 
 def _replaced(source: str, node: ast.expr, text: str) -> str:
@@ -254,79 +254,79 @@ def _replaced(source: str, node: ast.expr, text: str) -> str:
     return (whole[:start] + text.encode("utf-8") + whole[end:]).decode("utf-8")
 
 
-def with_answers(sheet: Sheet, answers: Mapping[str, Answer]) -> Sheet:
+def with_answers(notebook: Notebook, answers: Mapping[str, Answer]) -> Notebook:
     """Return the notebook with these answers, written as literals; others stay as they are.
 
-    Raises `BadSheet` for an exercise that has no answer cell.
+    Raises `BadNotebook` for an exercise that has no answer cell.
     """
-    where = find_answers(sheet)
+    where = find_answers(notebook)
     cells: dict[int, Cell] = {}
     for exercise, answer in answers.items():
         if exercise not in where:
-            raise BadSheet(f"The notebook has no cell that assigns {answer_name(exercise)}.")
-        cell = copy.deepcopy(cells.get(where[exercise], sheet["cells"][where[exercise]]))
+            raise BadNotebook(f"The notebook has no cell that assigns {answer_name(exercise)}.")
+        cell = copy.deepcopy(cells.get(where[exercise], notebook["cells"][where[exercise]]))
         source = source_of(cell)
         for node in ast.parse(source).body:
             if _assigned(node) == answer_name(exercise):
                 source = _replaced(source, node.value, _written(plain(answer)))  # type: ignore[attr-defined]
                 break
         cells[where[exercise]] = {**cell, "source": _lines(source)}
-    return _copied(sheet, cells)
+    return _copied(notebook, cells)
 
 
-def with_variant(sheet: Sheet, variant: int) -> Sheet:
+def with_variant(notebook: Notebook, variant: int) -> Notebook:
     """Return the notebook with another variant's number and questions."""
-    workbook = open_workbook(opened(sheet)[0], variant)
+    workbook = open_workbook(opened(notebook)[0], variant)
     cells: dict[int, Cell] = {}
-    for index, tree in _code(sheet):
-        cell = copy.deepcopy(sheet["cells"][index])
+    for index, tree in _code(notebook):
+        cell = copy.deepcopy(notebook["cells"][index])
         for call in _calls(tree, "open_workbook"):
             number = [word.value for word in call.keywords if word.arg == "variant"] or call.args[1:]
             if not number:
-                raise BadSheet("The notebook opens its workbook without variant=0.")
+                raise BadNotebook("The notebook opens its workbook without variant=0.")
             cells[index] = {**cell, "source": _lines(_replaced(source_of(cell), number[0], str(variant)))}
         for call in _calls(tree, "ask"):
             if call.args and isinstance(call.args[0], ast.Constant):
                 _set_question(cell, workbook.question(str(call.args[0].value)))
                 cells[index] = cell
-    return _copied(sheet, cells)
+    return _copied(notebook, cells)
 
 
-def _open(sheet: Sheet) -> Workbook:
-    return open_workbook(*opened(sheet))
+def _open(notebook: Notebook) -> Workbook:
+    return open_workbook(*opened(notebook))
 
 
-def blank(sheet: Sheet) -> Sheet:
+def blank(notebook: Notebook) -> Notebook:
     """Return the notebook with every answer still to be given."""
-    workbook = _open(sheet)
+    workbook = _open(notebook)
     forms = {item.id: item.form(workbook.givens(item.id)) for item in workbook.exercises}
-    return with_answers(sheet, {item: forms[item].blank() for item in find_answers(sheet)})
+    return with_answers(notebook, {item: forms[item].blank() for item in find_answers(notebook)})
 
 
-def without_verdicts(sheet: Sheet) -> Sheet:
+def without_verdicts(notebook: Notebook) -> Notebook:
     """Return the notebook as a learner gets it: no check cell says anything before it is run.
 
     The pristine notebook stores the right verdict, which is what nbval compares with. In a learner's copy it
     would read "1.1 right" above an answer that nobody has given. The count stays: nbval passes a check cell
     without one whatever it prints, and so it calls an unanswered copy red.
     """
-    cells = {index: {**sheet["cells"][index], "outputs": []} for index in find_checks(sheet).values()}
-    return _copied(sheet, cells)
+    cells = {index: {**notebook["cells"][index], "outputs": []} for index in find_checks(notebook).values()}
+    return _copied(notebook, cells)
 
 
-def solved(sheet: Sheet) -> Sheet:
+def solved(notebook: Notebook) -> Notebook:
     """Return the notebook with the right answer, for its variant, in every answer cell."""
-    answers = _open(sheet).answers()
-    return with_answers(sheet, {item: answers[item] for item in find_answers(sheet)})
+    answers = _open(notebook).answers()
+    return with_answers(notebook, {item: answers[item] for item in find_answers(notebook)})
 
 
-def with_model(sheet: Sheet, exercise_id: str, model: str) -> Sheet:
+def with_model(notebook: Notebook, exercise_id: str, model: str) -> Notebook:
     """Return the solved notebook with one exercise answered as a wrong model would.
 
-    Raises `BadSheet` where the model gives nothing of its own in this variant.
+    Raises `BadNotebook` where the model gives nothing of its own in this variant.
     """
-    workbook = _open(sheet)
+    workbook = _open(notebook)
     answers = modelled(workbook.exercise(exercise_id), workbook.givens(exercise_id))
     if model not in answers:
-        raise BadSheet(f"Exercise {exercise_id} has no answer of its own for the model {model!r} here.")
-    return with_answers(solved(sheet), {exercise_id: answers[model]})
+        raise BadNotebook(f"Exercise {exercise_id} has no answer of its own for the model {model!r} here.")
+    return with_answers(solved(notebook), {exercise_id: answers[model]})
