@@ -1,7 +1,6 @@
 """A bench: a job brought to life, with calls, faults and time.
 
-    bench = Bench(demo_job("two-run"))
-    bench.set_call("cool-2")
+    bench = Bench("two-run", call="cool-2")
     bench.advance(10)
     bench.state.responding["compressor stage 2"]
 
@@ -27,6 +26,7 @@ import numpy as np
 
 from lessonkit.bench import signal_path
 from lessonkit.bench.link import Ends, LinkState, Listener
+from lessonkit.bench.log import Event, Log, Releases, what_happened
 from lessonkit.bench.settling import (
     CONTACTOR,
     DEFROST_BOARD,
@@ -38,7 +38,7 @@ from lessonkit.bench.settling import (
     too_weak,
     what_asks,
 )
-from lessonkit.bench.state import Event, State, read_circuit, read_link, what_happened
+from lessonkit.bench.state import State, read_circuit, read_link
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.network import Branch, Network, Solution, to_spice
 from lessonkit.errors import require, require_finite
@@ -49,10 +49,6 @@ from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.job.parts import INPUT_LIVE_V
 from lessonkit.job.toml import load_job
 
-#: A coil or board that lets go this often within this time, while nobody changed the call or the faults,
-#: chatters.
-CHATTER_RELEASES, CHATTER_WINDOW_S = 2, 900.0
-
 _TINY_S = 1e-9
 _CACHE = 2048
 _LOG = 4096
@@ -61,12 +57,18 @@ _LOG = 4096
 class Bench:
     """A living job.
 
-    Parameters: `job` is a `Job` or the name or path of one; `seed` fixes noise and phases; `outdoor_c` is
-    the outdoor air.
+    Parameters: `job` is a `Job` or the name or path of one; `seed` fixes noise and phases; `faults` are
+    there before anything is called; `outdoor_c` is the outdoor air; `call` comes at once.
     """
 
     def __init__(
-        self, job: Job | str, seed: int = 0, faults: Iterable[Fault | str] = (), outdoor_c: float = 8.0
+        self,
+        job: Job | str,
+        seed: int = 0,
+        faults: Iterable[Fault | str] | Fault | str = (),
+        outdoor_c: float = 8.0,
+        *,
+        call: str = "off",
     ) -> None:
         self.job = job if isinstance(job, Job) else load_job(job)
         require(isinstance(seed, int | np.integer) and seed >= 0, "seed", seed, "a whole number, 0 or more")
@@ -77,8 +79,8 @@ class Bench:
         self.outdoor_c = equipment.check_outdoor_c(outdoor_c)
         self.faults: tuple[Fault, ...] = ()
         self._boots: dict[str, float] = {}
-        self._releases: dict[str, deque[float]] = {}
         self._shown: State | None = None
+        self._releases = Releases()
         self._log: deque[Event] = deque(maxlen=_LOG)
         self._switched_s = -math.inf
         self._timers = equipment.Timers(coil_c=self.outdoor_c)
@@ -91,6 +93,13 @@ class Bench:
         self._latches = replace(self._latches, awake=frozenset(self.wiring.boards))
         self._settle()
         self._sleep_if_too_weak_to_start()
+        self.set_call(call)
+
+    def __repr__(self) -> str:
+        """Return job, call, faults and time, in one line."""
+        broken = f", broken: {', '.join(map(str, self.faults))}" if self.faults else ""
+        broken += "" if self.powered else ", disconnect open"
+        return f"Bench {self.job.name}: call {self.call}{broken}, {self.time_s:g} s"
 
     # ---- what a person does to a bench ----
 
@@ -128,6 +137,8 @@ class Bench:
 
     def replace_fuse(self) -> None:
         """Put in a whole fuse; it blows again if what blew it is still there."""
+        for name in sorted(self._latches.blown):
+            self._log.append(Event(self.time_s, name, "is replaced"))
         self._latches = replace(self._latches, blown=blown_by(self.faults))
         self._disturbed()
 
@@ -185,7 +196,7 @@ class Bench:
 
     def _disturbed(self) -> None:
         """Settle after something from outside: what chattered before may be over."""
-        self._releases.clear()
+        self._releases.forget()
         self._run_timers()
         self._settle()
 
@@ -227,8 +238,7 @@ class Bench:
 
     def _follow(self, before: Latches, settled: Settled) -> None:
         """Let the boards' memories follow what the circuit did."""
-        for name in settled.released:
-            self._note_release(name)
+        self._releases.note(settled.released, self.time_s)
         self._log.extend(what_happened(self.time_s, before, settled))
         for name in before.awake - settled.latches.awake:
             self._forget_links(name)
@@ -255,9 +265,6 @@ class Bench:
         free_at_s = self.time_s + self.job.equipment.short_cycle_s
         self._timers = replace(self._timers, free_at_s=free_at_s)
 
-    def _note_release(self, name: str) -> None:
-        self._releases.setdefault(name, deque(maxlen=CHATTER_RELEASES)).append(self.time_s)
-
     # ---- boards that fall asleep and start again ----
 
     def _forget_links(self, board: str) -> None:
@@ -283,7 +290,7 @@ class Bench:
         while weak := too_weak(self.wiring, self._latches.awake, self.solution, awake=False):
             self._latches = replace(self._latches, awake=self._latches.awake - weak)
             self._settle()
-        self._releases.clear()
+        self._releases.forget()
 
     # ---- time ----
 
@@ -338,7 +345,7 @@ class Bench:
         far, near = ends.far.watches(self.time_s, settings), ends.near.watches(self.time_s, settings)
         self._links[run] = replace(ends, far=far, near=near)
         if ends.far.held and not far.held:
-            self._note_release(f"{RUN_ENDS[run][1]}:relay-board")
+            self._releases.note([f"{RUN_ENDS[run][1]}:relay-board"], self.time_s)
         return (far.held, near.held) != (ends.far.held, ends.near.held)
 
     def _poll(self, run: str) -> bool:
@@ -379,18 +386,15 @@ class Bench:
     # ---- what it shows ----
 
     @property
-    def log(self) -> tuple[Event, ...]:
+    def log(self) -> Log:
         """Return what coils, boards and fuses did, oldest first: the latest few thousand events."""
-        return tuple(self._log)
+        whole = {f"fuse {place}" for place in self.wiring.supplies} - self._latches.blown
+        return Log.kept(self._log, self.time_s, self._latches.sealed | self._latches.awake | whole)
 
     @property
     def chatter(self) -> tuple[str, ...]:
         """Return the coils and boards that pull in and let go again and again."""
-        old = self.time_s - CHATTER_WINDOW_S
-        often = {
-            n for n, times in self._releases.items() if len(times) == CHATTER_RELEASES and times[0] >= old
-        }
-        return tuple(sorted(self._settled.chattering | often))
+        return tuple(sorted(self._settled.chattering | self._releases.often(self.time_s)))
 
     @property
     def solution(self) -> Solution:

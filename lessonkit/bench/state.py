@@ -13,7 +13,7 @@ from typing import Any
 
 from lessonkit.bench.layout import REFERENCE
 from lessonkit.bench.link import Ends, LinkState
-from lessonkit.bench.settling import Latches, Settled
+from lessonkit.bench.settling import Settled
 from lessonkit.bench.signal_path import Way
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.network import Solution
@@ -65,19 +65,6 @@ class BoardState:
 
     volts: float
     awake: bool
-
-
-@dataclass(frozen=True)
-class Event:
-    """Something that a coil, a board or a fuse did: `what` in words, at `time_s`."""
-
-    time_s: float
-    name: str
-    what: str
-
-    def __str__(self) -> str:
-        """Return it as a line of a log."""
-        return f"{self.time_s:8.2f} s  {self.name} {self.what}"
 
 
 @dataclass(frozen=True)
@@ -191,25 +178,6 @@ class State:
             "fuse": self.fuse,
             "amps": {name: round(amps, 6) for name, amps in self.amps.items()},
         }
-
-
-def what_happened(time_s: float, before: Latches, settled: Settled) -> list[Event]:
-    """Return what coils, boards and fuses did while the circuit settled, in their order.
-
-    A coil that was in for a moment only has both its events.
-    """
-    after, events = settled.latches, []
-    for name in settled.released:
-        if name in before.awake:
-            events.append(Event(time_s, name, "falls asleep"))
-            continue
-        if name not in before.sealed:
-            events.append(Event(time_s, name, "pulls in"))
-        events.append(Event(time_s, name, "lets go"))
-    pulled = after.sealed - (before.sealed - frozenset(settled.released))
-    events += [Event(time_s, name, "pulls in") for name in sorted(pulled)]
-    events += [Event(time_s, name, "blows") for name in sorted(after.blown - before.blown)]
-    return events
 
 
 def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:

@@ -9,17 +9,17 @@ from __future__ import annotations
 
 import argparse
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lessonkit.bench.state import State
 from lessonkit.errors import BadParameter, LessonError, require
 from lessonkit.job.model import Job
+from lessonkit.studies.experiment import SOUND_S, experiment
 
 if TYPE_CHECKING:
     from lessonkit.bench.bench import Bench
-
-SETTLING_S = 15.0
 
 #: More than a week of simulated seconds is a slip of the finger; hours are passed one by one.
 LONGEST_S, STRIDE_S = 604800.0, 3600.0
@@ -43,7 +43,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--seconds",
         default="60",
         metavar="S",
-        help=f"seconds to let pass after the faults strike (default: 60; {SETTLING_S:g} s sound before)",
+        help=f"seconds to let pass after the faults strike (default: 60; {SOUND_S:g} s sound before)",
     )
     parser.add_argument(
         "--outdoor", default="8", metavar="C", help="outdoor air in degrees Celsius (default: 8)"
@@ -56,29 +56,24 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run `bench`; raises a `LessonError` for anything that can't be."""
-    from lessonkit.bench.bench import Bench
-    from lessonkit.job.calls import check_call
-    from lessonkit.job.faults import as_faults, parse_fault
     from lessonkit.job.toml import load_job
 
     job = load_job(args.job)
     if args.list:
         _print_parts(job)
         return 0
-    check_call(args.call)
-    faults = as_faults([parse_fault(text, job) for text in args.fault], job)
+    tried = experiment(job, args.call, args.fault, after_s=0.0)
     seconds, outdoor_c = _number("--seconds", args.seconds), _number("--outdoor", args.outdoor)
     seed = _number("--seed", args.seed)
     if not (0 <= seed < 2**53 and seed.is_integer()):
         raise BadParameter("--seed", args.seed, "a whole number, 0 or more")
-    bench = Bench(job, seed=int(seed))
+    tried = replace(tried, seed=int(seed), outdoor_c=outdoor_c)
     try:
-        bench.set_outdoor_c(outdoor_c)
+        bench = tried.struck()
     except BadParameter as error:
+        if error.name != "outdoor_c":
+            raise
         raise BadParameter("--outdoor", args.outdoor, error.allowed) from None
-    bench.set_call(args.call)
-    bench.advance(SETTLING_S)
-    bench.set_faults(faults)
     state = _pass_time(bench, seconds)
     if args.spice is not None:
         try:

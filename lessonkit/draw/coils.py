@@ -11,11 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from lessonkit.bench.bench import Bench
-from lessonkit.bench.state import Event
+from lessonkit.bench.log import Log
 from lessonkit.draw.palette import INK, OKABE_ITO, PAPER, SOFT
 from lessonkit.draw.still import TEXT_PT, Still, axes
 from lessonkit.job.model import Job
-from lessonkit.job.parts import Coil
 from lessonkit.job.toml import demo_job
 
 __all__ = ["log_picture", "memory_picture", "splice_picture"]
@@ -23,8 +22,12 @@ __all__ = ["log_picture", "memory_picture", "splice_picture"]
 _UP, _DOWN, _LIMIT = OKABE_ITO["blue"], OKABE_ITO["vermilion"], SOFT
 
 
-def memory_picture(coil: Coil, highest_v: float = 28.0) -> Still:
-    """Draw where a coil's armature is while its RMS volts rise from 0 and fall again."""
+def memory_picture(job: Job | str = "full-cable", name: str = "contactor", highest_v: float = 28.0) -> Still:
+    """Draw where the armature of one of a job's coils is while its RMS volts rise from 0 and fall again.
+
+    `name` is one of the job's coils, such as "contactor" or "blower-relay".
+    """
+    coil = (job if isinstance(job, Job) else demo_job(job)).coil(name)
     rising = np.linspace(0.0, highest_v, 281)
     held = False
     up: list[bool] = []
@@ -134,44 +137,25 @@ def splice_picture(job: Job | str = "full-cable", call: str = "cool-2", to_ohm: 
     )
 
 
-_BEGINS, _ENDS = frozenset({"starts", "pulls in"}), frozenset({"falls asleep", "lets go", "blows"})
+def log_picture(log: Log) -> Still:
+    """Draw a log: a row for each of its parts, a bar while a coil was in or a board awake.
 
-
-def _spans(events: list[Event], on_now: bool, from_s: float, to_s: float) -> list[tuple[float, float]]:
-    """Return when something was on, as (begin, end); a span of no length is a moment."""
-    first = next((event for event in events if event.what in _BEGINS | _ENDS), None)
-    since = from_s if (first.what in _ENDS if first else on_now) else None
-    spans = []
-    for event in events:
-        if event.what in _BEGINS and since is None:
-            since = event.time_s
-        elif event.what in _ENDS and since is not None:
-            spans.append((since, event.time_s))
-            since = None
-    if since is not None:
-        spans.append((since, to_s))
-    return [(max(begin, from_s), end) for begin, end in spans if end >= from_s]
-
-
-def log_picture(bench: Bench, names: Iterable[str], from_s: float = 0.0) -> Still:
-    """Draw a bench's log as a strip: when each coil was in and each board was awake, from `from_s` to now.
-
-    `names` are coils and boards such as "out:contactor". A moment too short to see is a tick.
+    A moment too short to see is a tick.
     """
-    names, to_s, state = tuple(names), bench.time_s, bench.state
-    figure, (ax,) = axes(8.0, 1.1 + 0.42 * len(names))
+    names = log.names
+    figure, (ax,) = axes(8.0, 1.1 + 0.42 * max(len(names), 1))
     words = []
     for row, name in enumerate(reversed(names)):
-        coil = state.coils.get(name)
-        on_now = coil.sealed if coil else state.boards[name].awake
-        spans = _spans([e for e in bench.log if e.name == name], on_now, from_s, to_s)
+        spans = log.spans(name)
         bars = [(begin, end - begin) for begin, end in spans if end > begin]
         ticks = [begin for begin, end in spans if end == begin]
         ax.broken_barh(bars, (row - 0.25, 0.5), facecolor=_UP, edgecolor=INK, lw=0.6)
         ax.plot(ticks, [row] * len(ticks), "|", color=_DOWN, ms=16, mew=1.6)
         total = sum(length for _, length in bars)
         words.append(f"{name} is on for {total:.0f} s and for a moment {len(ticks)} times")
-    labels = [name.partition(":")[2].replace("-", " ") for name in reversed(names)]
-    ax.set(yticks=range(len(names)), yticklabels=labels, ylim=(-0.6, len(names) - 0.4), xlim=(from_s, to_s))
-    ax.set_xlabel("seconds (bar: in, or awake; tick: for a moment only)")
-    return Still(figure, f"From {from_s:.0f} s to {to_s:.0f} s: " + "; ".join(reversed(words)) + ".")
+    labels = [(name.partition(":")[2] or name).replace("-", " ") for name in reversed(names)]
+    ax.set(yticks=range(len(names)), yticklabels=labels, ylim=(-0.6, max(len(names), 1) - 0.4))
+    ax.set_xlim(log.from_s, max(log.to_s, log.from_s + 1.0))
+    ax.set_xlabel("seconds (bar: in, awake or whole; tick: for a moment only)")
+    said = "; ".join(reversed(words)) or "nothing happened"
+    return Still(figure, f"From {log.from_s:.0f} s to {log.to_s:.0f} s: {said}.")

@@ -18,11 +18,9 @@ from lessonkit.draw.wiring import wiring_svg
 from lessonkit.draw.words import state_words
 from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
+from lessonkit.studies.experiment import SOUND_S, experiment
 
-__all__ = ["SOUND_S", "BenchView", "show_bench"]
-
-SOUND_S = 15.0
-"""How long a bench runs sound under its call before faults strike."""
+__all__ = ["BenchView", "show_bench", "view"]
 
 
 @dataclass(frozen=True)
@@ -49,12 +47,27 @@ class BenchView:
         return self.svg + self.scope
 
 
+def view(bench: Bench, *, covered: bool = False, scope: str = "") -> BenchView:
+    """Return a bench as it is now, drawn and in words.
+
+    `covered` hides volts and conductors; `scope` names a run whose last frame is shown below.
+    """
+    state = bench.state
+    return BenchView(
+        state,
+        state_words(state, bench.job),
+        wiring_svg(state, bench.job, covered),
+        scope_svg(last_frame(bench, scope)) if scope else "",
+    )
+
+
 def show_bench(
     job: Job | str = "two-run",
     call: str = "off",
-    faults: Iterable[Fault | str] = (),
+    faults: Iterable[Fault | str] | Fault | str = (),
     seconds: float = 60.0,
     *,
+    before_s: float = SOUND_S,
     seed: int = 0,
     outdoor_c: float = 8.0,
     covered: bool = False,
@@ -62,17 +75,8 @@ def show_bench(
 ) -> BenchView:
     """Return a bench under a call, some seconds after faults struck.
 
-    The job first runs sound for `SOUND_S` seconds. `covered` hides volts and conductors; `scope` names a run
+    The job first runs sound for `before_s` seconds. `covered` hides volts and conductors; `scope` names a run
     whose last frame is shown below.
     """
-    bench = Bench(job, seed=seed, outdoor_c=outdoor_c)
-    bench.set_call(call)
-    bench.advance(SOUND_S)
-    bench.set_faults(faults)
-    state = bench.advance(seconds)
-    return BenchView(
-        state,
-        state_words(state, bench.job),
-        wiring_svg(state, bench.job, covered),
-        scope_svg(last_frame(bench, scope)) if scope else "",
-    )
+    tried = experiment(job, call, faults, before_s, seconds, seed=seed, outdoor_c=outdoor_c)
+    return view(tried.bench(), covered=covered, scope=scope)

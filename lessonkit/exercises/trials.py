@@ -15,13 +15,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 
-from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import State
 from lessonkit.errors import require
-from lessonkit.job.calls import CALL_TERMINALS, CALLS, PLACE_WORDS, PLACES, check_call
-from lessonkit.job.faults import as_faults
+from lessonkit.job.calls import CALL_TERMINALS, CALLS, PLACE_WORDS, PLACES
+from lessonkit.job.faults import Fault
 from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.job.toml import demo_job
+from lessonkit.studies.experiment import experiment
 
 __all__ = [
     "EQUIPMENT",
@@ -47,8 +47,8 @@ EQUIPMENT = (
     "emergency heat",
 )
 
-#: Long enough for two links in a row, and for a watchdog.
-SETTLING_S = 20.0
+#: Seconds after a call until its answer is read: long enough for two links in a row, and for a watchdog.
+ANSWER_S = 20.0
 
 #: Demo jobs by valve type.
 JOBS = MappingProxyType({"O": ("full-cable", "earth-return", "two-run"), "B": ("wire-return",)})
@@ -70,22 +70,21 @@ def settled(
     job: str,
     call: str,
     faults: tuple[str, ...] = (),
-    seconds: float = SETTLING_S,
+    seconds: float = ANSWER_S,
     outdoor_c: float = 8.0,
     defrost_for_s: float | None = None,
+    before_s: float = 0.0,
 ) -> State:
     """Return a demo job's state some seconds after a call came.
 
-    The faults are there from the start. With `defrost_for_s`, the defrost board's test pins are then joined,
-    and that many seconds more go by.
+    The faults are there before the call, or strike after `before_s` seconds under it. With `defrost_for_s`,
+    the defrost board's test pins are then joined, and that many seconds more go by.
     """
-    bench = Bench(demo_job(job), faults=faults, outdoor_c=outdoor_c)
-    bench.set_call(call)
-    state = bench.advance(seconds)
-    if defrost_for_s is not None:
-        bench.force_defrost()
-        state = bench.advance(defrost_for_s)
-    return state
+    bench = experiment(job, call, faults, before_s, seconds, outdoor_c=outdoor_c).bench()
+    if defrost_for_s is None:
+        return bench.state
+    bench.force_defrost()
+    return bench.advance(defrost_for_s)
 
 
 def in_order(terminals: Iterable[str]) -> list[str]:
@@ -172,22 +171,21 @@ class Trials:
 
 
 def try_calls(
-    job: Job | str, calls: Iterable[str] | str = CALLS, faults: Iterable[str] | str = (), place: str = "stat"
+    job: Job | str,
+    calls: Iterable[str] | str = CALLS,
+    faults: Iterable[Fault | str] | Fault | str = (),
+    place: str = "stat",
 ) -> Trials:
     """Put calls to a job, and return what came of each.
 
-    Each call has a fresh bench and 20 s. `job` is a `Job` or a demo job's name; `place` is `stat`, `air`
-    or `out`, where the terminals are read. Raises a `LessonError` for a call, a fault or a job that there
-    isn't.
+    Each call comes to a fresh bench that is broken already, and has 20 s. `job` is a `Job`, or the name or
+    file of one; `place` is `stat`, `air` or `out`, where the terminals are read. Raises a `LessonError` for a
+    call, a fault or a job that there isn't.
     """
-    if not isinstance(job, Job):
-        job = demo_job(job)
     require(place in PLACES, "place", place, f"one of {', '.join(PLACES)}")
-    broken = as_faults(faults, job)
+    tried = experiment(job, faults=faults, before_s=0.0, after_s=ANSWER_S)
     rows = {}
     for call in [calls] if isinstance(calls, str) else calls:
-        bench = Bench(job, faults=broken)
-        bench.set_call(check_call(call))
-        state = bench.advance(SETTLING_S)
+        state = tried.under(call).state()
         rows[call] = tuple(call_terminals_at(state, place)), state.delivering
-    return Trials(job.name, place, tuple(map(str, broken)), rows)
+    return Trials(tried.job.name, place, tuple(map(str, tried.faults)), rows)

@@ -27,6 +27,9 @@ from lessonkit.job.parts import Coil, Electronics, Fuse, Transformer
 RUN_ENDS = MappingProxyType({"thermostat": ("stat", "air"), "outdoor": ("air", "out")})
 ARRANGEMENTS = ("direct", "link")
 RETURNS = ("wire", "earth", "second-transformer")
+#: The coils of the equipment and the electronics of a job, as places name them: "out:contactor".
+COILS = ("contactor", "reversing-valve", "unloader", "blower-relay", "sequencer", "emergency-relay")
+ELECTRONICS = ("thermostat", "encoder", "relay-board", "defrost-board")
 
 
 class BadJob(LessonError, ValueError):
@@ -272,6 +275,43 @@ class Job:
         require(name in RUN_ENDS, "run", name, f"one of {', '.join(RUN_ENDS)}")
         run = replace(self.runs[name], **changes)
         return replace(self, thermostat_run=run) if name == "thermostat" else replace(self, outdoor_run=run)
+
+    def with_supply(self, **changes: Any) -> Job:
+        """Return the job with some fields of its supply changed: `job.with_supply(rated_va=75.0)`."""
+        return replace(self, supply=replace(self.supply, **changes))
+
+    def with_equipment(self, **changes: Any) -> Job:
+        """Return the job with some fields of its equipment changed: `job.with_equipment(stages=1)`.
+
+        Another `valve` letter renames the conductors that carry it, because a job's cable is named after its
+        terminals.
+        """
+        kit = replace(self.equipment, **changes)
+        letters = {self.equipment.valve: kit.valve}
+        runs = [
+            replace(run, conductors=tuple(letters.get(name, name) for name in run.conductors))
+            for run in self.runs.values()
+        ]
+        return replace(self, equipment=kit, thermostat_run=runs[0], outdoor_run=runs[1])
+
+    def with_coil(self, name: str, **changes: Any) -> Job:
+        """Return the job with some fields of one coil changed: `job.with_coil("contactor", r_ohm=12.0)`."""
+        return self.with_equipment(**{name.replace("-", "_"): replace(self.coil(name), **changes)})
+
+    def with_electronics(self, name: str, **changes: Any) -> Job:
+        """Return the job with some fields of one of its boards changed.
+
+        `name` is "thermostat", "encoder", "relay-board" or "defrost-board".
+        """
+        require(name in ELECTRONICS, "electronics", name, f"one of {', '.join(ELECTRONICS)}")
+        field = name.replace("-", "_")
+        return replace(self, **{field: replace(getattr(self, field), **changes)})
+
+    def coil(self, name: str) -> Coil:
+        """Return one of the equipment's coils by its name, such as "contactor" or "blower-relay"."""
+        require(name in COILS, "coil", name, f"one of {', '.join(COILS)}")
+        coil: Coil = getattr(self.equipment, name.replace("-", "_"))
+        return coil
 
     @property
     def links(self) -> tuple[str, ...]:

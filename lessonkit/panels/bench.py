@@ -29,6 +29,7 @@ from lessonkit.panels.panel import Panel
 from lessonkit.panels.scope import ScopePart
 from lessonkit.panels.service import ServicePart
 from lessonkit.panels.session import Session
+from lessonkit.studies.experiment import experiment
 
 __all__ = ["BenchPanel", "bench_panel"]
 
@@ -99,19 +100,17 @@ def bench_panel(
     seed: int = 0,
     *,
     call: str = "off",
-    faults: Iterable[Fault | str] = (),
+    faults: Iterable[Fault | str] | Fault | str = (),
     outdoor_c: float = 8.0,
     after_s: float = 5.0,
     scope: bool = True,
 ) -> BenchPanel:
     """Return a bench to work on in a notebook.
 
-    Parameters: `job` is a job or its name; `seed` fixes noise; `call` and `faults` are there at the start;
-    `after_s` is how many seconds pass after each change; `scope` says whether the scope is on. Show it with
-    `display(panel)`.
+    Parameters: `job` is a job or its name; `seed` fixes noise; `call` and `faults` are there at the start,
+    the faults first; `after_s` is how many seconds pass after each change; `scope` says whether the scope is
+    on. Show it with `display(panel)`.
     """
     require(0 <= require_finite("after_s", after_s) <= 3600, "after_s", after_s, "from 0 to 3600 seconds")
-    bench = Bench(job, seed=seed, faults=faults, outdoor_c=outdoor_c)
-    bench.set_call(call)
-    bench.advance(after_s)
-    return BenchPanel(bench, float(after_s), scope)
+    tried = experiment(job, call, faults, 0.0, after_s, seed=seed, outdoor_c=outdoor_c)
+    return BenchPanel(tried.bench(), float(after_s), scope)

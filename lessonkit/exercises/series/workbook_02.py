@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import replace
 from typing import Any
 
 from lessonkit.bench.bench import Bench
@@ -19,7 +18,7 @@ from lessonkit.exercises.compare import Choice, Number, Record
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
 from lessonkit.exercises.series.workbook_02_faults import FAULT_EXERCISES
 from lessonkit.job.model import Job
-from lessonkit.job.parts import RATED_V, Coil, Electronics, Transformer
+from lessonkit.job.parts import RATED_V, Coil, Transformer
 from lessonkit.job.toml import demo_job
 
 TITLE = "The 24-volt circuit"
@@ -141,34 +140,18 @@ def _budget_question(givens: Givens) -> str:
 
 
 def _budget_job(givens: Givens) -> Job:
-    job = demo_job("full-cable")
-    kit = job.equipment
-    coils: dict[str, Any] = {
-        name: replace(getattr(kit, name), sealed_va=float(givens[name][0]), inrush_va=float(givens[name][1]))
-        for name in _COIL_FIELDS
-    }
-    # A job's cable is named after its terminals, so another valve is another wire.
-    wires = {"O": str(givens["valve"])}
-    runs = {
-        name: replace(run, conductors=tuple(wires.get(c, c) for c in run.conductors))
-        for name, run in (("thermostat_run", job.thermostat_run), ("outdoor_run", job.outdoor_run))
-    }
-    return replace(
-        job,
-        equipment=replace(kit, valve=str(givens["valve"]), **coils),
-        supply=replace(job.supply, rated_va=100.0),
-        thermostat=Electronics(float(givens["thermostat"])),
-        defrost_board=Electronics(float(givens["defrost_board"])),
-        thermostat_run=runs["thermostat_run"],
-        outdoor_run=runs["outdoor_run"],
-    )
+    job = demo_job("full-cable").with_equipment(valve=str(givens["valve"])).with_supply(rated_va=100.0)
+    for field in _COIL_FIELDS:
+        sealed_va, inrush_va = map(float, givens[field])
+        job = job.with_coil(field.replace("_", "-"), sealed_va=sealed_va, inrush_va=inrush_va)
+    for name in ("thermostat", "defrost-board"):
+        job = job.with_electronics(name, load_va=float(givens[name.replace("-", "_")]))
+    return job
 
 
 def _coils_in(givens: Givens) -> list[str]:
     """Return the names of the coils that the bench finds sealed under the call."""
-    bench = Bench(_budget_job(givens))
-    bench.set_call(str(givens["call"]))
-    coils = bench.advance(10).coils
+    coils = Bench(_budget_job(givens), call=str(givens["call"])).advance(10).coils
     return [name.partition(":")[2].replace("-", "_") for name, coil in coils.items() if coil.sealed]
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
-from dataclasses import replace
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
@@ -16,9 +15,9 @@ from lessonkit.bench.state import State
 from lessonkit.exercises.compare import Choice, ChoiceSet, ListOf, Number, Table
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
 from lessonkit.job.calls import terminals_for
-from lessonkit.job.model import Supply
 from lessonkit.job.parts import RATED_V, Coil
 from lessonkit.job.toml import demo_job
+from lessonkit.studies.experiment import experiment
 
 #: Seconds: long enough for a thermostat to fall asleep and start several times.
 LOOK_S = 6.0
@@ -151,14 +150,9 @@ def _fuse_question(givens: Givens) -> str:
 
 
 def _fuse_state(givens: Givens, touching: bool = True) -> State:
-    job = demo_job("full-cable")
-    supply = Supply(rated_va=givens["rated_va"], fuse_a=givens["fuse_a"])
-    bench = Bench(replace(job, supply=supply))
-    bench.set_call(givens["call"])
-    bench.advance(LOOK_S)
-    if touching:
-        bench.set_faults([f"thermostat.{givens['one']}=short:{givens['other']}"])
-    return bench.advance(LOOK_S)
+    job = demo_job("full-cable").with_supply(rated_va=givens["rated_va"], fuse_a=givens["fuse_a"])
+    touch = [f"thermostat.{givens['one']}=short:{givens['other']}"] if touching else []
+    return experiment(job, givens["call"], touch, LOOK_S, LOOK_S).state()
 
 
 def _alive(state: State) -> set[str]:
@@ -264,19 +258,17 @@ def _seen(state: State) -> str:
     return RUNS if state.coils["out:contactor"].sealed else STAYS_OUT
 
 
+def _spliced(call: str, ohm: float, before_s: float) -> State:
+    return experiment("full-cable", call, f"thermostat.R=resistance:{ohm:g}", before_s, LOOK_S).state()
+
+
 def start(call: str, ohm: float) -> str:
     """Return what a call from rest meets with this splice in R of the thermostat run."""
-    bench = Bench(demo_job("full-cable"), faults=[f"thermostat.R=resistance:{ohm:g}"])
-    bench.set_call(call)
-    return _seen(bench.advance(LOOK_S))
+    return _seen(_spliced(call, ohm, 0.0))
 
 
 def _already_running(call: str, ohm: float) -> str:
-    bench = Bench(demo_job("full-cable"))
-    bench.set_call(call)
-    bench.advance(LOOK_S)
-    bench.set_faults([f"thermostat.R=resistance:{ohm:g}"])
-    return _seen(bench.advance(LOOK_S))
+    return _seen(_spliced(call, ohm, LOOK_S))
 
 
 def _rows(givens: Givens, what: Callable[[str, float], str]) -> dict[str, str]:
@@ -320,10 +312,10 @@ CHATTER = Exercise(
 
 _COILS = {
     "Y2": ("unloader", 7.0),
-    "G": ("blower_relay", 3.0),
-    "O": ("reversing_valve", 7.0),
+    "G": ("blower-relay", 3.0),
+    "O": ("reversing-valve", 7.0),
     "W1": ("sequencer", 5.0),
-    "E": ("emergency_relay", 3.0),
+    "E": ("emergency-relay", 3.0),
 }
 
 
@@ -336,7 +328,7 @@ def _ohms_variant(rng: random.Random) -> Givens:
 
 
 def _ohms_question(givens: Givens) -> str:
-    name, other = (_COILS[givens[key]][0].replace("_", " ") for key in ("one", "other"))
+    name, other = (_COILS[givens[key]][0].replace("-", " ") for key in ("one", "other"))
     return (
         "The disconnect is open and the circuit proved dead. In the cable to the thermostat, "
         f"{givens['one']} touches {givens['other']}. Behind {givens['one']} sits the {name}, "
@@ -347,14 +339,9 @@ def _ohms_question(givens: Givens) -> str:
 
 def _ohms_read(givens: Givens) -> float:
     job = demo_job("full-cable")
-    coils = {
-        field: replace(getattr(job.equipment, field), r_ohm=float(givens[ohm]))
-        for field, ohm in ((_COILS[givens["one"]][0], "one_ohm"), (_COILS[givens["other"]][0], "other_ohm"))
-    }
-    bench = Bench(
-        replace(job, equipment=replace(job.equipment, **coils)),
-        faults=[f"thermostat.{givens['one']}=short:{givens['other']}@1"],
-    )
+    for terminal, ohm in (("one", "one_ohm"), ("other", "other_ohm")):
+        job = job.with_coil(_COILS[givens[terminal]][0], r_ohm=float(givens[ohm]))
+    bench = Bench(job, faults=f"thermostat.{givens['one']}=short:{givens['other']}@1")
     bench.set_power(False)
     return Meter(bench).ohms(f"air:{givens['one']}", "air:C").value
 

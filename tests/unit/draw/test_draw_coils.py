@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from lessonkit.bench.bench import Bench
-from lessonkit.bench.state import Event
+from lessonkit.bench.log import Event
 from lessonkit.draw.coils import log_picture, memory_picture, splice_picture
-from lessonkit.job.parts import CONTACTOR, Coil
+from lessonkit.job.toml import demo_job
 
 PNG = b"\x89PNG\r\n\x1a\n"
 
@@ -22,7 +22,7 @@ def starving() -> Bench:
 
 def test_a_picture_is_pixels_and_words(tmp_path: Path) -> None:
     """A still picture shows as an image whose text alternative is its words, and prints as its words."""
-    still = memory_picture(CONTACTOR)
+    still = memory_picture()
     still.save(tmp_path / "memory.png")
     assert (tmp_path / "memory.png").read_bytes().startswith(PNG)
     assert f'alt="{still.words}"' in still._repr_html_()
@@ -31,14 +31,16 @@ def test_a_picture_is_pixels_and_words(tmp_path: Path) -> None:
 
 def test_words_of_a_picture_cannot_break_the_page() -> None:
     """What is written about a picture is escaped where it becomes markup."""
-    still = memory_picture(CONTACTOR)
+    still = memory_picture()
     spoilt = type(still)(still.figure, '"><script>')
     assert "<script>" not in spoilt._repr_html_()
 
 
 def test_memory_picture_has_both_limits() -> None:
     """The two lines of a coil's memory jump at its own pick-up and drop-out."""
-    still = memory_picture(Coil(30.0, 10.0, 10.0, pickup_v=17.0, dropout_v=9.0))
+    still = memory_picture(
+        demo_job("full-cable").with_coil("unloader", pickup_v=17.0, dropout_v=9.0), "unloader"
+    )
     rising, falling = still.figure.axes[0].lines[:2]
     for line, limit_v in ((rising, 17.0), (falling, 9.0)):
         volts = [x for x, y in zip(*line.get_data(), strict=True) if y > 0.5]
@@ -88,6 +90,6 @@ def test_log_of_a_short() -> None:
 
 def test_log_picture_shows_moments_as_ticks() -> None:
     """Awake at the start and then at each of five seconds, each time for a moment: six ticks and no bar."""
-    still = log_picture(starving(), ("stat:thermostat", "out:contactor"))
+    still = log_picture(starving().log.of("stat:thermostat", "out:contactor"))
     assert "stat:thermostat is on for 0 s and for a moment 6 times" in still.words
     assert "out:contactor is on for 0 s and for a moment 0 times" in still.words
