@@ -60,13 +60,22 @@ def require_finite(name: str, value: object, allowed: str = "a finite number") -
     return number
 
 
-def require_positive(name: str, value: object, *, zero_ok: bool = False, unit: str = "") -> float:
-    """Return a number above zero (or at zero, if so said).
+def require_positive(
+    name: str, value: object, *, zero_ok: bool = False, endless_ok: bool = False, unit: str = ""
+) -> float:
+    """Return a number above zero (or at zero, or `math.inf`, if so said).
 
     `unit` is the unit in words ("metres"), for the sentence alone.
     """
+    # What is right is let through without building a sentence: a job has hundreds of elements.
+    if type(value) is float and 0.0 < value < math.inf:
+        return value
     kind = "zero or above" if zero_ok else "above 0"
     allowed = f"a number of {unit} {kind}" if unit else f"a number {kind}"
+    if endless_ok:
+        allowed += ", or math.inf"
+        if value == math.inf:
+            return math.inf
     number = require_finite(name, value, allowed)
     require(number >= 0 if zero_ok else number > 0, name, value, allowed)
     return number

@@ -40,7 +40,9 @@ from lessonkit.bench.settling import (
 )
 from lessonkit.bench.state import State, read_circuit, read_link
 from lessonkit.bench.wiring import Wiring
-from lessonkit.copper.network import Branch, Network, Solution, to_spice
+from lessonkit.copper.elements import Branch
+from lessonkit.copper.network import Network, Solution
+from lessonkit.copper.spice import settled_netlist
 from lessonkit.errors import require, require_finite
 from lessonkit.job import equipment
 from lessonkit.job.calls import check_call
@@ -408,7 +410,9 @@ class Bench:
     def to_spice(self) -> str:
         """Return the network in its present state as a netlist that ngspice runs in batch."""
         faults = ", ".join(map(str, self.faults)) or "no fault"
-        return to_spice(self.network(), self.job.frequency_hz, f"{self.job.name}: {self.call}, {faults}")
+        return settled_netlist(
+            self.network(), self.job.frequency_hz, f"{self.job.name}: {self.call}, {faults}"
+        )
 
     def link_state(self, run: str) -> LinkState:
         """Return one link as a reader sees it."""

@@ -16,7 +16,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from lessonkit.copper.network import (
+from lessonkit.copper.elements import (
     CONTACT_OHM,
     Branch,
     Capacitance,

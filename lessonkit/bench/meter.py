@@ -20,7 +20,8 @@ from types import MappingProxyType
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import GHOST_LOAD_OHM
-from lessonkit.copper.network import Source, UnknownNode, solve
+from lessonkit.copper.elements import Source
+from lessonkit.copper.network import UnknownNode, solve
 from lessonkit.errors import BadParameter, LessonError
 from lessonkit.job.calls import PLACES
 

@@ -25,8 +25,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.bench.layout import REFERENCE, lay_out
+from lessonkit.copper.elements import Branch
 from lessonkit.copper.network import (
-    Branch,
     ComplexArray,
     Network,
     Solution,

@@ -1,10 +1,10 @@
 """One step of time as a resistive circuit.
 
-Capacitors and inductors look, for the length of one step, like a resistor beside a source that stands for
+Capacitance and inductance look, for the length of one step, like a resistor beside a source that stands for
 their past: their *companion*. With m for that memory,
 
-    capacitor   i = weight v - m     weight = 2C/h siemens     m = weight v_old + i_old
-    inductor    v = weight i - m     weight = 2L/h ohms        m = weight i_old + v_old
+    capacitance   i = weight v - m     weight = 2C/h siemens     m = weight v_old + i_old
+    inductance    v = weight i - m     weight = 2L/h ohms        m = weight i_old + v_old
 
 are the trapezoidal rule over a step of h. Leave the last term of m out, and they are backward Euler over h/2.
 
@@ -16,26 +16,27 @@ offers them. `transient` marches through time with the two.
 from __future__ import annotations
 
 import math
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 
 from lessonkit.copper.elements import (
-    COMMON,
     LEAKAGE_S,
     THERMAL_V,
-    BadCircuit,
-    Capacitor,
-    Circuit,
+    Branch,
+    Capacitance,
     Diode,
-    Inductor,
-    Resistor,
+    PulseSource,
+    Resistance,
+    Source,
     Switch,
     Wave,
+    Winding,
 )
+from lessonkit.copper.network import Network
 from lessonkit.errors import LessonError
 
-__all__ = ["PAD_S", "Form", "Junctions", "NotSettled", "diodes_of", "stores_of"]
+__all__ = ["PAD_S", "Form", "Junctions", "NotSettled", "Store", "diodes_of", "sources_of", "stores_of"]
 
 #: A conductance put beside every junction in the matrix and taken off again in the junction's own law. It
 #: changes no result; it keeps the matrix solvable when nodes hang between junctions alone.
@@ -55,91 +56,99 @@ class NotSettled(LessonError, ArithmeticError):
         )
 
 
-def stores_of(circuit: Circuit) -> list[Capacitor | Inductor]:
-    """Return the elements with memory, in order."""
-    return [e for e in circuit.elements if isinstance(e, Capacitor | Inductor)]
+#: What remembers: capacitance its volts, windings and sources with inductance their amperes.
+Store: TypeAlias = Capacitance | Winding | Source
 
 
-def diodes_of(circuit: Circuit) -> list[Diode]:
+def stores_of(network: Network) -> list[Store]:
+    """Return the branches with memory, in order."""
+    return [
+        e
+        for e in network.branches
+        if isinstance(e, Capacitance) or (isinstance(e, Winding | Source) and e.l_henry)
+    ]
+
+
+def sources_of(network: Network) -> list[Source | PulseSource]:
+    """Return the sources, in order."""
+    return [e for e in network.branches if isinstance(e, Source | PulseSource)]
+
+
+def diodes_of(network: Network) -> list[Diode]:
     """Return the diodes, in order."""
-    return [e for e in circuit.elements if isinstance(e, Diode)]
+    return [e for e in network.branches if isinstance(e, Diode)]
 
 
-def _size(store: Capacitor | Inductor) -> float:
+def _size(store: Store) -> float:
     """Return farads or henries."""
-    return store.c_farad if isinstance(store, Capacitor) else store.l_henry
+    return store.c_farad if isinstance(store, Capacitance) else store.l_henry
 
 
 class Form:
-    """A circuit with its switches in one position and steps of one length, solved for every cause at once.
+    """A network with its switches in one position and steps of one length, solved for every cause at once.
 
-    Causes are the memories of capacitors and inductors, the volts of sources and the amperes of junctions.
-    Unknowns are linear in them: x = of_memory @ memory + of_source @ source + of_junction @ amperes. A step
-    of infinite length is the state at rest: capacitors carry nothing, inductors drop nothing.
+    Causes are the memories of capacitance and inductance, the volts of sources and the amperes of junctions.
+    Unknowns are the volts of nodes and the amperes of windings and sources, and linear in the causes:
+    x = of_memory @ memory + of_source @ source + of_junction @ amperes. A step of infinite length is the
+    state at rest: capacitance carries nothing, inductance drops nothing.
     """
 
-    def __init__(self, circuit: Circuit, closed: dict[str, bool], half_step_s: float) -> None:
-        stores = stores_of(circuit)
-        diodes = diodes_of(circuit)
-        rows = {node: k for k, node in enumerate(circuit.nodes)}
-        for part in (*circuit.sources, *(e for e in stores if isinstance(e, Inductor))):
-            rows["amperes " + part.name] = len(rows)
-        for diode in diodes:
-            if diode.r_ohm:
-                rows["inside " + diode.name] = len(rows)
-        # One row more for common, cut off at the end, spares every stamp a question.
-        rows[COMMON] = size = len(rows)
+    def __init__(self, network: Network, closed: dict[str, bool], half_step_s: float) -> None:
+        stores, diodes, sources = stores_of(network), diodes_of(network), sources_of(network)
+        rows = {node: k for k, node in enumerate(network.nodes[1:])}
+        for branch in network.branches:
+            if isinstance(branch, Winding | Source | PulseSource):
+                rows["amperes " + branch.name] = len(rows)
+            elif isinstance(branch, Diode) and branch.r_ohm:
+                rows["inside " + branch.name] = len(rows)
+        # One row more for the reference, cut off at the end, spares every stamp a question.
+        rows[network.reference] = size = len(rows)
         matrix = np.zeros((size + 1, size + 1))
-        memory, source = np.zeros((size + 1, len(stores))), np.zeros((size + 1, len(circuit.sources)))
+        memory, source = np.zeros((size + 1, len(stores))), np.zeros((size + 1, len(sources)))
         junction = np.zeros((size + 1, len(diodes)))
         self.weight = np.array([_size(e) / half_step_s for e in stores])
         pick = np.zeros((len(stores), size + 1))
+        place = {e.name: k for group in (stores, diodes) for k, e in enumerate(group)}
+        place_of_source = {e.name: k for k, e in enumerate(sources)}
 
-        def conductance(a: str, b: str, siemens: float) -> None:
-            i, j = rows[a], rows[b]
-            matrix[i, i] += siemens
-            matrix[j, j] += siemens
-            matrix[i, j] -= siemens
-            matrix[j, i] -= siemens
+        def conductance(i: int, j: int, siemens: float) -> None:
+            matrix[[i, j], [i, j]] += siemens
+            matrix[[i, j], [j, i]] -= siemens
 
-        for element in circuit.elements:
-            a, b = rows[element.a], rows[element.b]
-            if isinstance(element, Resistor):
-                conductance(element.a, element.b, 1 / element.r_ohm)
-            elif isinstance(element, Switch):
-                ohms = element.closed_ohm if closed[element.name] else element.open_ohm
-                conductance(element.a, element.b, 1 / ohms)
-            elif isinstance(element, Capacitor):  # i = weight v - memory
-                k = stores.index(element)
-                conductance(element.a, element.b, float(self.weight[k]))
+        def stamp(branch: Branch) -> None:
+            a, b = rows[branch.a], rows[branch.b]
+            if isinstance(branch, Resistance):
+                conductance(a, b, 1 / branch.r_ohm)
+            elif isinstance(branch, Switch):
+                conductance(a, b, 1 / branch.ohms(closed[branch.name]))
+            elif isinstance(branch, Capacitance):  # i = weight v - memory
+                k = place[branch.name]
+                conductance(a, b, float(self.weight[k]))
                 memory[a, k], memory[b, k] = 1, -1
                 pick[k, a], pick[k, b] = 1, -1
-            elif isinstance(element, Inductor):  # v = weight i - memory
-                k, row = stores.index(element), rows["amperes " + element.name]
+            elif isinstance(branch, Diode):
+                k, anode = place[branch.name], rows.get("inside " + branch.name, a)
+                if branch.r_ohm:
+                    conductance(a, anode, 1 / branch.r_ohm)
+                conductance(anode, b, PAD_S)
+                junction[anode, k], junction[b, k] = 1, -1
+            else:  # v = E + r i + (weight i - memory), amperes from a to b
+                row = rows["amperes " + branch.name]
                 matrix[a, row], matrix[b, row] = 1, -1
-                matrix[row, a], matrix[row, b], matrix[row, row] = 1, -1, -self.weight[k]
-                memory[row, k] = -1
-                pick[k, row] = 1
-            elif isinstance(element, Diode):
-                k, inner = diodes.index(element), "inside " + element.name
-                if element.r_ohm:
-                    conductance(element.a, inner, 1 / element.r_ohm)
-                anode = inner if element.r_ohm else element.a
-                conductance(anode, element.b, PAD_S)
-                junction[rows[anode], k], junction[b, k] = 1, -1
-            else:  # a source: v = E - r i, amperes out of its plus terminal
-                k, row = circuit.sources.index(element), rows["amperes " + element.name]
-                matrix[a, row], matrix[b, row] = -1, 1
-                matrix[row, a], matrix[row, b], matrix[row, row] = 1, -1, element.r_ohm
-                source[row, k] = 1
+                matrix[row, a], matrix[row, b], matrix[row, row] = 1, -1, -branch.r_ohm
+                if branch.l_henry:
+                    k = place[branch.name]
+                    matrix[row, row] -= self.weight[k]
+                    memory[row, k] = -1
+                    pick[k, row] = 1
+                if not isinstance(branch, Winding):
+                    source[row, place_of_source[branch.name]] = 1
 
-        try:
-            causes = np.hstack([memory, source, -junction])[:size]
-            answers = np.linalg.solve(matrix[:size, :size], causes)
-        except np.linalg.LinAlgError:
-            hint = "look for sources or inductors in a loop"
-            raise BadCircuit(f"the circuit has no single solution; {hint}.") from None
-        cut = np.cumsum([len(stores), len(circuit.sources)])
+        for branch in network.branches:
+            stamp(branch)
+        causes = np.hstack([memory, source, -junction])[:size]
+        answers = np.linalg.solve(matrix[:size, :size], causes)
+        cut = np.cumsum([len(stores), len(sources)])
         self.of_memory, self.of_source, self.of_junction = np.hsplit(answers, cut)
         self.rows, self.pick, self.across = rows, pick[:, :size], junction[:size].T
         # What a step needs is far less than all unknowns: the states, and the junctions' open volts.
@@ -149,7 +158,7 @@ class Form:
 
 
 class Junctions:
-    """All junctions of a circuit at once: their law, and Newton's method."""
+    """All junctions of a network at once: their law, and Newton's method."""
 
     def __init__(self, diodes: list[Diode]) -> None:
         self.saturation_a = np.array([d.saturation_a for d in diodes])

@@ -12,13 +12,16 @@ Peaks here are peaks (not RMS), of either sign.
 
 from __future__ import annotations
 
+import cmath
+import math
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
 
-from lessonkit.copper.elements import Circuit, Inductor, Resistor, SineSource, Wave
+from lessonkit.copper.elements import Source, Wave, Winding
+from lessonkit.copper.network import Network
 from lessonkit.copper.transient import simulate
 from lessonkit.errors import require, require_positive
 
@@ -50,24 +53,26 @@ class Inrush:
         return float(self.peak_a.max()) / self.settled_a
 
 
-Build: TypeAlias = Callable[[float], Circuit]
+Build: TypeAlias = Callable[[float], Network]
 
 
 def closing_peaks(
-    build: Build, element: str, angles_deg: Collection[float], freq_hz: float = 60.0, cycles: int = 20
+    build: Build, branch: str, angles_deg: Collection[float], freq_hz: float = 60.0, cycles: int = 20
 ) -> Inrush:
-    """Return the peaks through an element when its circuit closes at each angle.
+    """Return the peaks through a branch when its circuit closes at each angle.
 
-    `build(angle_deg)` makes the circuit with its supply beginning at that angle; it closes at 0 s, from rest.
+    `build(angle_deg)` makes the network with its supply beginning at that angle; it closes at 0 s, from rest.
     The settled peak is taken in the last of `cycles` at the first angle.
     """
     require(len(angles_deg) > 0, "angles_deg", angles_deg, "at least one angle in degrees")
     require(isinstance(cycles, int) and cycles >= 2, "cycles", cycles, "a whole number of at least 2")
     step_s = 1 / (require_positive("freq_hz", freq_hz, unit="hertz") * _STEPS_A_CYCLE)
     angles = np.array(list(angles_deg), dtype=np.float64)
-    long = simulate(build(float(angles[0])), cycles / freq_hz, step_s)
-    settled = long.last_cycles(freq_hz, 1).peak_a(element)
-    peaks = [simulate(build(float(angle)), 2 / freq_hz, step_s).peak_a(element) for angle in angles]
+    long = simulate(build(float(angles[0])), cycles / freq_hz, step_s, freq_hz=freq_hz)
+    settled = long.last_cycles(freq_hz, 1).peak_a(branch)
+    peaks = [
+        simulate(build(float(angle)), 2 / freq_hz, step_s, freq_hz=freq_hz).peak_a(branch) for angle in angles
+    ]
     return Inrush(angles, np.array(peaks), settled)
 
 
@@ -81,17 +86,18 @@ def coil_inrush(
 ) -> Inrush:
     """Return the closing peaks of a plain coil on alternating current.
 
-    `r_ohm` counts all ohms of the loop. The excess over the settled peak is at most twofold and dies with
-    L/R. (The inrush VA on a contactor's label is another effect: its open armature leaves less L.)
+    `r_ohm` counts all ohms of the coil's loop; the supply behind has a milliohm. The excess over the settled
+    peak is at most twofold and dies with L/R. (The inrush VA on a contactor's label is another effect: its
+    open armature leaves less L.)
     """
 
-    def build(angle_deg: float) -> Circuit:
-        return Circuit(
-            [
-                SineSource("supply", "r", "0", supply_v, freq_hz, angle_deg),
-                Resistor("copper", "r", "x", r_ohm),
-                Inductor("coil", "x", "0", l_henry),
-            ]
+    def build(angle_deg: float) -> Network:
+        return Network(
+            (
+                Source("supply", "r", "0", 1e-3, cmath.rect(supply_v, math.radians(angle_deg))),
+                Winding("coil", "r", "0", r_ohm, l_henry),
+            ),
+            "0",
         )
 
     return closing_peaks(build, "coil", angles_deg, freq_hz)

@@ -1,21 +1,13 @@
-"""Nodal analysis of small linear networks, at one frequency at a time.
+"""A network of elements, and its steady state at one frequency at a time (nodal analysis).
 
-A network is a tuple of two-terminal branches between named nodes, and one node that is the reference: every
-volt in a solution is measured against it.  Each branch says what it contributes, an admittance and a source:
+A network is a tuple of two-terminal branches (`elements`) between named nodes, and one node that is the
+reference: every volt is measured against it. In the steady state each branch is an admittance and a source.
+Volts and amperes are phasors whose magnitude is RMS; at 0 Hz they are plain direct-current values, inductance
+is a piece of wire and capacitance is an open contact.
 
-    branch          admittance at angular frequency w       source
-    Resistance      1 / R                                   none
-    Winding         1 / (R + j w L)                         none
-    Capacitance     j w C                                   none
-    Source          1 / (R + j w L)                         its open-circuit volts
-
-Current through a branch counts positive from node `a` to node `b`.  A source lifts `a` above `b`.  Volts and
-amperes are phasors whose magnitude is RMS; at 0 Hz they are plain direct-current values, inductance is a
-piece of wire and capacitance is an open switch.
-
-Where the model stops: no transients (see `transient`), no harmonics, no saturation, no mutual inductance.
-An ideal source or an ideal short has no place here: nothing in a building has 0 ohm, and leaving it out
-keeps the admittance matrix symmetric, so that reciprocity holds for every network.
+Where the model stops: no harmonics, no saturation, no mutual inductance; what happens between two steady
+states, and diodes, are for `transient`. The admittance matrix is symmetric, so that reciprocity holds for
+every network.
 """
 
 from __future__ import annotations
@@ -29,18 +21,26 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.errors import BadParameter, LessonError
+from lessonkit.copper.elements import BadNetwork, Branch
+from lessonkit.errors import LessonError, require
+
+__all__ = [
+    "ComplexArray",
+    "FloatingNode",
+    "Network",
+    "Solution",
+    "UnknownNode",
+    "links_of",
+    "refuse_islands",
+    "solve",
+    "solve_many",
+    "solve_stack",
+]
 
 ComplexArray: TypeAlias = NDArray[np.complex128]
 
-#: An open contact carries nothing at all; a closed one this much (common practice: tens of milliohms).
-CONTACT_OHM = 0.05
 
-#: An open contact in a netlist: so far above any leakage that it lifts a floating terminal by under 0.1 mV.
-SPICE_OPEN_OHM = 1e15
-
-
-class FloatingNode(LessonError, ValueError):
+class FloatingNode(BadNetwork):
     """Some nodes have no path to the reference, so their volts mean nothing."""
 
     def __init__(self, nodes: Sequence[str], reference: str) -> None:
@@ -62,149 +62,6 @@ class UnknownNode(LessonError, KeyError):
     def __str__(self) -> str:
         """Return the sentence itself; a plain KeyError would show it in quotes."""
         return self.sentence
-
-
-@dataclass(frozen=True)
-class Resistance:
-    """A resistance between two nodes.
-
-    Parameters: `name` is unique in its network, `a` and `b` are node names, `r_ohm` is above 0 (`math.inf`
-    is an open contact), `note` is what a reader of the netlist should know.
-    """
-
-    name: str
-    a: str
-    b: str
-    r_ohm: float
-    note: str = ""
-
-    def __post_init__(self) -> None:
-        """Refuse the ideal short."""
-        if not self.r_ohm > 0:
-            raise BadParameter(
-                f"r_ohm of {self.name}", self.r_ohm, "above 0 ohm (a short is a small resistance)"
-            )
-
-    def admittance(self, freq_hz: float) -> complex:
-        """Return 1 / R in siemens, the same at every frequency."""
-        return complex(1.0 / self.r_ohm)
-
-    def emf(self, freq_hz: float) -> complex:
-        """Return 0 V: a resistance drives nothing."""
-        return 0j
-
-    def spice(self, a: str, b: str, tag: str) -> list[str]:
-        """Return the netlist lines; SPICE has no infinity, so an open contact becomes `SPICE_OPEN_OHM`."""
-        return [f"R{tag} {a} {b} {min(self.r_ohm, SPICE_OPEN_OHM):.12g} ; {self.note or self.name}"]
-
-
-@dataclass(frozen=True)
-class Winding:
-    """Resistance and inductance in series: a coil as the circuit sees it."""
-
-    name: str
-    a: str
-    b: str
-    r_ohm: float
-    l_henry: float
-    note: str = ""
-
-    def __post_init__(self) -> None:
-        """Refuse a winding without copper."""
-        if not self.r_ohm > 0:
-            raise BadParameter(f"r_ohm of {self.name}", self.r_ohm, "above 0 ohm")
-        if not self.l_henry >= 0:
-            raise BadParameter(f"l_henry of {self.name}", self.l_henry, "0 H or more")
-
-    def admittance(self, freq_hz: float) -> complex:
-        """Return 1 / (R + jwL) in siemens."""
-        return 1.0 / complex(self.r_ohm, 2 * math.pi * freq_hz * self.l_henry)
-
-    def emf(self, freq_hz: float) -> complex:
-        """Return 0 V: a winding drives nothing."""
-        return 0j
-
-    def spice(self, a: str, b: str, tag: str) -> list[str]:
-        """Return the netlist lines: the copper, then the inductance."""
-        return [
-            f"R{tag} {a} x_{tag} {self.r_ohm:.12g} ; {self.note or self.name}: winding resistance",
-            f"L{tag} x_{tag} {b} {self.l_henry:.12g} ; {self.note or self.name}: inductance",
-        ]
-
-
-@dataclass(frozen=True)
-class Capacitance:
-    """A capacitance between two nodes; an open switch at 0 Hz."""
-
-    name: str
-    a: str
-    b: str
-    c_farad: float
-    note: str = ""
-
-    def __post_init__(self) -> None:
-        """Refuse negative capacitance."""
-        if not self.c_farad >= 0:
-            raise BadParameter(f"c_farad of {self.name}", self.c_farad, "0 F or more")
-
-    def admittance(self, freq_hz: float) -> complex:
-        """Return jwC in siemens."""
-        return complex(0.0, 2 * math.pi * freq_hz * self.c_farad)
-
-    def emf(self, freq_hz: float) -> complex:
-        """Return 0 V: a capacitance drives nothing in the steady state."""
-        return 0j
-
-    def spice(self, a: str, b: str, tag: str) -> list[str]:
-        """Return the netlist line."""
-        return [f"C{tag} {a} {b} {self.c_farad:.12g} ; {self.note or self.name}"]
-
-
-@dataclass(frozen=True)
-class Source:
-    """An alternating and a direct voltage behind an impedance.
-
-    `ac_v` is the open-circuit RMS phasor at the supply frequency, `dc_v` the open-circuit volts at 0 Hz.
-    """
-
-    name: str
-    a: str
-    b: str
-    r_ohm: float
-    ac_v: complex = 0j
-    dc_v: float = 0.0
-    l_henry: float = 0.0
-    note: str = ""
-
-    def __post_init__(self) -> None:
-        """Refuse the ideal source."""
-        if not self.r_ohm > 0:
-            raise BadParameter(f"r_ohm of {self.name}", self.r_ohm, "above 0 ohm (no source is ideal)")
-
-    def admittance(self, freq_hz: float) -> complex:
-        """Return the admittance of the source's own impedance in siemens."""
-        return 1.0 / complex(self.r_ohm, 2 * math.pi * freq_hz * self.l_henry)
-
-    def emf(self, freq_hz: float) -> complex:
-        """Return the open-circuit volts: `dc_v` at 0 Hz, `ac_v` (RMS) at any other frequency."""
-        return complex(self.dc_v) if freq_hz == 0 else complex(self.ac_v)
-
-    def spice(self, a: str, b: str, tag: str) -> list[str]:
-        """Return the netlist lines: the source, its resistance, its inductance if it has any."""
-        what = self.note or self.name
-        mag, deg = abs(self.ac_v), math.degrees(np.angle(self.ac_v))
-        volts = f"DC {self.dc_v:.12g} AC {mag:.12g} {deg:.12g}"
-        inner = f"y_{tag}" if self.l_henry else a
-        lines = [
-            f"V{tag} x_{tag} {b} {volts} ; {what}: open-circuit volts, RMS",
-            f"R{tag} x_{tag} {inner} {self.r_ohm:.12g} ; {what}: resistance behind it",
-        ]
-        if self.l_henry:
-            lines.append(f"L{tag} y_{tag} {a} {self.l_henry:.12g} ; {what}: leakage inductance")
-        return lines
-
-
-Branch: TypeAlias = Resistance | Winding | Capacitance | Source
 
 
 @dataclass(frozen=True)
@@ -230,8 +87,13 @@ class Network:
 
     @cached_property
     def place_of(self) -> dict[str, int]:
-        """Return the position of each branch, by name."""
-        return {branch.name: k for k, branch in enumerate(self.branches)}
+        """Return the position of each branch, by name, or raise `BadNetwork` where two share one."""
+        places = {branch.name: k for k, branch in enumerate(self.branches)}
+        if len(places) < len(self.branches):
+            names = [branch.name for branch in self.branches]
+            twice = next(name for name in names if names.count(name) > 1)
+            raise BadNetwork(f"the name {twice!r} is used twice; give each branch a name of its own.")
+        return places
 
     @cached_property
     def ends(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -373,8 +235,7 @@ def solve_stack(
     Parameters: `y` and `e` are admittances (S) and open-circuit volts of the branches, shape (systems,
     branches). Returns node volts, shape (systems, nodes), and branch currents, shape (systems, branches).
     """
-    if not (math.isfinite(freq_hz) and freq_hz >= 0):
-        raise BadParameter("freq_hz", freq_hz, "0 Hz or more")
+    require(math.isfinite(freq_hz) and freq_hz >= 0, "freq_hz", freq_hz, "0 Hz or more")
     a, b = network.ends
     systems, n = y.shape[0], len(network.nodes)
     touched, into, at_node = network.stamp
@@ -382,20 +243,24 @@ def solve_stack(
     flat[:, touched] = y @ into
     matrix = flat.reshape(systems, n, n)
     injected = (y * e) @ at_node
-    _refuse_islands(network, matrix)
+    refuse_islands(network, matrix != 0)
     node_v = np.zeros((systems, n), dtype=np.complex128)
     if n > 1:  # the reference is node 0: its row and column go, its volts are 0
         node_v[:, 1:] = np.linalg.solve(matrix[:, 1:, 1:], injected[:, 1:, None])[..., 0]
     return node_v, y * (node_v[:, a] - node_v[:, b] - e)
 
 
-def _refuse_islands(network: Network, matrix: ComplexArray) -> None:
-    """Walk outwards from the reference along anything that conducts; whatever is not reached floats."""
-    linked = (matrix != 0).astype(np.float32)
-    reached = np.zeros(matrix.shape[:2], dtype=np.float32)
+def refuse_islands(network: Network, linked: NDArray[np.bool_]) -> None:
+    """Raise `FloatingNode` where some nodes hang together with others, but not with the reference.
+
+    `linked` says between which nodes something conducts, shape (systems, nodes, nodes), symmetric. The walk
+    goes outwards from the reference in all systems at once.
+    """
+    links = linked.astype(np.float32)
+    reached = np.zeros(linked.shape[:2], dtype=np.float32)
     reached[:, 0] = 1
     while True:
-        wider = np.minimum(reached + np.einsum("sij,sj->si", linked, reached), 1)
+        wider = np.minimum(reached + np.einsum("sij,sj->si", links, reached), 1)
         if np.array_equal(wider, reached):
             break
         reached = wider
@@ -404,28 +269,10 @@ def _refuse_islands(network: Network, matrix: ComplexArray) -> None:
         raise FloatingNode([network.nodes[k] for k in lost], network.reference)
 
 
-def spice_name(node: str) -> str:
-    """Return the netlist name of a node: `out:Y1` becomes `out_y1`."""
-    return "".join(c if c.isalnum() else "_" for c in node.lower())
-
-
-def to_spice(network: Network, freq_hz: float, title: str) -> str:
-    """Return a netlist of the network that ngspice runs in batch as it is.
-
-    It holds one analysis card, `.ac` at `freq_hz` (or `.op` at 0 Hz), and prints real and imaginary part of
-    every node. Magnitudes are RMS, as in this module.
-    """
-    lines = [f"* {' '.join(title.split())}", "* all alternating sources and results are RMS"]
-    lines.append(
-        f"Vref {spice_name(network.reference)} 0 DC 0 AC 0 ; the reference: volts are against this node"
-    )
-    for k, branch in enumerate(network.branches):
-        lines += branch.spice(spice_name(branch.a), spice_name(branch.b), f"{k}_{spice_name(branch.name)}")
-    names = [spice_name(node) for node in network.nodes]
-    if freq_hz > 0:
-        lines.append(f".ac lin 1 {freq_hz:.12g} {freq_hz:.12g}")
-        lines += [f".print ac vr({name}) vi({name})" for name in names]
-    else:
-        lines.append(".op")
-        lines += [f".print op v({name})" for name in names]
-    return "\n".join([*lines, ".end", ""])
+def links_of(network: Network, conducting: Iterable[Branch]) -> NDArray[np.bool_]:
+    """Return which nodes these branches join, as `refuse_islands` wants it: shape (1, nodes, nodes)."""
+    linked = np.zeros((1, len(network.nodes), len(network.nodes)), dtype=np.bool_)
+    for branch in conducting:
+        a, b = network.index[branch.a], network.index[branch.b]
+        linked[0, a, b] = linked[0, b, a] = True
+    return linked

@@ -1,6 +1,6 @@
 """What a circuit did through time, and what meters make of it.
 
-A `Trace` holds volts at every node and amperes through every element at evenly spaced moments. The wave is
+A `Trace` holds volts at every node and amperes through every branch at evenly spaced moments. The wave is
 one thing; what a meter says about it is another, since every kind of meter boils the wave down to one number
 in its own way and most are marked as if the wave were a sine:
 
@@ -25,7 +25,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from lessonkit.copper.elements import COMMON, Circuit, Wave
+from lessonkit.copper.elements import Branch, Wave
+from lessonkit.copper.network import Network
 from lessonkit.errors import BadParameter, require, require_finite, require_positive
 
 __all__ = ["Trace", "mean_of", "rms_of"]
@@ -51,33 +52,37 @@ def rms_of(wave: Wave) -> float:
 
 @dataclass(frozen=True, eq=False)
 class Trace:
-    """Volts and amperes of a circuit at evenly spaced moments.
+    """Volts and amperes of a network at evenly spaced moments.
 
-    `time_s` has shape (n,); `volts` gives a wave of that shape for each node (against common, node "0"
-    included), `amperes` one for each element, signed as in `elements`. Volts and amperes are instantaneous.
+    `time_s` has shape (n,); `volts` gives a wave of that shape for each node, against the reference (itself
+    included), `amperes` one for each branch, from its `a` to its `b`. Volts and amperes are instantaneous.
+    Wherever two nodes are asked for, the second is the reference unless it is named.
     """
 
-    circuit: Circuit
+    network: Network
     time_s: Wave
     volts: Mapping[str, Wave]
     amperes: Mapping[str, Wave]
 
-    def current_a(self, element: str) -> Wave:
-        """Return the amperes through an element, by its name."""
-        self.circuit.element(element)
-        return self.amperes[element]
+    def current_a(self, branch: str) -> Wave:
+        """Return the amperes through a branch, by its name."""
+        return self.amperes[self._branch(branch).name]
 
-    def across(self, a: str, b: str = COMMON) -> Wave:
+    def across(self, a: str, b: str | None = None) -> Wave:
         """Return the volts of node a against node b, red probe on a."""
+        b = self.network.reference if b is None else b
         for node in (a, b):
             require(node in self.volts, "node", node, f"one of {', '.join(self.volts)}")
         return self.volts[a] - self.volts[b]
 
-    def absorbed_w(self, element: str) -> Wave:
-        """Return the watts that an element takes in (a source: below zero while it delivers)."""
-        part = self.circuit.element(element)
-        into = -1.0 if part in self.circuit.sources else 1.0
-        return into * self.across(part.a, part.b) * self.amperes[element]
+    def absorbed_w(self, branch: str) -> Wave:
+        """Return the watts that a branch takes in (a source: below zero while it delivers)."""
+        part = self._branch(branch)
+        return self.across(part.a, part.b) * self.amperes[branch]
+
+    def _branch(self, name: str) -> Branch:
+        require(name in self.amperes, "branch", name, f"one of {', '.join(self.amperes)}")
+        return self.network.branches[self.network.place_of[name]]
 
     # A part of it.
 
@@ -106,19 +111,19 @@ class Trace:
 
     # Readings, each as a kind of meter takes it.
 
-    def mean_v(self, a: str, b: str = COMMON) -> float:
+    def mean_v(self, a: str, b: str | None = None) -> float:
         """Return the mean volts: what a direct-voltage range shows."""
         return mean_of(self.across(a, b))
 
-    def rms_v(self, a: str, b: str = COMMON) -> float:
+    def rms_v(self, a: str, b: str | None = None) -> float:
         """Return the RMS volts, direct part included."""
         return rms_of(self.across(a, b))
 
-    def peak_v(self, a: str, b: str = COMMON) -> float:
+    def peak_v(self, a: str, b: str | None = None) -> float:
         """Return the largest volts of either sign, as a magnitude."""
         return float(np.max(np.abs(self.across(a, b))))
 
-    def true_rms(self, a: str, b: str = COMMON, *, ac_only: bool = False) -> float:
+    def true_rms(self, a: str, b: str | None = None, *, ac_only: bool = False) -> float:
         """Return what a true-RMS meter shows.
 
         Many such meters hear the wave through a capacitor on their AC range, which takes the mean away:
@@ -127,25 +132,25 @@ class Trace:
         wave = self.across(a, b)
         return rms_of(wave - mean_of(wave) if ac_only else wave)
 
-    def average_meter_v(self, a: str, b: str = COMMON) -> float:
+    def average_meter_v(self, a: str, b: str | None = None) -> float:
         """Return what a full-wave averaging meter shows, marked for a sine."""
         return FULL_WAVE_FACTOR * mean_of(np.abs(self.across(a, b)))
 
-    def half_wave_meter_v(self, a: str, b: str = COMMON) -> float:
+    def half_wave_meter_v(self, a: str, b: str | None = None) -> float:
         """Return what a one-diode averaging meter shows, marked for a sine.
 
         It hears only the half-waves that make a positive, so swapping its probes can change the reading.
         """
         return HALF_WAVE_FACTOR * mean_of(np.maximum(self.across(a, b), 0.0))
 
-    def mean_a(self, element: str) -> float:
-        """Return the mean amperes through an element."""
-        return mean_of(self.current_a(element))
+    def mean_a(self, branch: str) -> float:
+        """Return the mean amperes through a branch."""
+        return mean_of(self.current_a(branch))
 
-    def rms_a(self, element: str) -> float:
-        """Return the RMS amperes through an element."""
-        return rms_of(self.current_a(element))
+    def rms_a(self, branch: str) -> float:
+        """Return the RMS amperes through a branch."""
+        return rms_of(self.current_a(branch))
 
-    def peak_a(self, element: str) -> float:
+    def peak_a(self, branch: str) -> float:
         """Return the largest amperes of either sign, as a magnitude."""
-        return float(np.max(np.abs(self.current_a(element))))
+        return float(np.max(np.abs(self.current_a(branch))))

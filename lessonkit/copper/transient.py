@@ -4,7 +4,7 @@ What happens when a contact closes, how a coil's current climbs, what a diode le
 at one frequency. Here time goes forward in steps of h seconds, and at each moment the circuit is a resistive
 one:
 
-* A capacitor remembers its volts and an inductor its amperes. Over one step each looks like a resistor beside
+* Capacitance remembers its volts and inductance its amperes. Over one step each looks like a resistor beside
   a source that stands for the past (its *companion*). The trapezoidal rule makes it 2C/h siemens or 2L/h
   ohms.
 * So the linear part of the circuit has the same matrix at every step, solved once for each position of the
@@ -22,9 +22,9 @@ nothing.
 
 Sample k of a trace is the moment k h. At a switching or a jump it shows the moment just before.
 
-    sine = SineSource("supply", "r", "0", rms_v=24.0)
-    circuit = Circuit([sine, Diode("steer", "r", "x"), Resistor("load", "x", "0", 100.0)])
-    trace = simulate(circuit, stop_s=0.05, step_s=20e-6)
+    sine = Source("supply", "r", "common", r_ohm=2.7, ac_v=24.0)
+    network = Network((sine, Diode("steer", "r", "x"), Resistance("load", "x", "common", 100.0)), "common")
+    trace = simulate(network, stop_s=0.05, step_s=20e-6)
     trace.last_cycles(60).mean_v("x")
 
 Where the model stops: see `elements` for the parts. Steps are even, so what is much faster than a step is
@@ -41,51 +41,30 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.copper.companions import PAD_S, Form, Junctions, NotSettled, diodes_of, stores_of
+from lessonkit.copper.companions import (
+    PAD_S,
+    Form,
+    Junctions,
+    NotSettled,
+    diodes_of,
+    sources_of,
+    stores_of,
+)
 from lessonkit.copper.elements import (
-    COMMON,
-    BadCircuit,
-    Capacitor,
-    Circuit,
-    DcSource,
+    Branch,
+    Capacitance,
     Diode,
-    Element,
-    Inductor,
-    PulseSource,
-    Resistor,
-    SineSource,
+    Resistance,
     Source,
     Switch,
     Wave,
-    first_loop,
-    out_of_reach,
+    Winding,
 )
-from lessonkit.copper.network import spice_name
+from lessonkit.copper.network import Network, links_of, refuse_islands
 from lessonkit.copper.traces import Trace
 from lessonkit.errors import require, require_positive
 
-__all__ = [
-    # elements, from their own room
-    "Resistor",
-    "Capacitor",
-    "Inductor",
-    "Diode",
-    "Switch",
-    "SineSource",
-    "DcSource",
-    "PulseSource",
-    "Element",
-    "Source",
-    "Circuit",
-    "BadCircuit",
-    "COMMON",
-    # the solver
-    "simulate",
-    "Trace",
-    "NotSettled",
-    "to_spice",
-    "spice_tag",
-]
+__all__ = ["NotSettled", "Trace", "simulate"]
 
 _MOST_STEPS = 5_000_000
 
@@ -94,58 +73,67 @@ _MOST_STEPS = 5_000_000
 class _Log:
     """What a run writes down at each sample, from which every volt and ampere follows."""
 
-    circuit: Circuit
+    network: Network
     memory: Wave
     amperes: Wave
     volts: dict[str, Wave]
     currents: dict[str, Wave]
 
     @classmethod
-    def blank(cls, circuit: Circuit, samples: int) -> _Log:
+    def blank(cls, network: Network, samples: int) -> _Log:
         """Return a log with room for so many samples."""
         return cls(
-            circuit,
-            np.zeros((samples, len(stores_of(circuit)))),
-            np.zeros((samples, len(diodes_of(circuit)))),
-            {node: np.zeros(samples) for node in (*circuit.nodes, COMMON)},
-            {element.name: np.zeros(samples) for element in circuit.elements},
+            network,
+            np.zeros((samples, len(stores_of(network)))),
+            np.zeros((samples, len(diodes_of(network)))),
+            {node: np.zeros(samples) for node in network.nodes},
+            {branch.name: np.zeros(samples) for branch in network.branches},
         )
 
     def read_out(self, form: Form, closed: dict[str, bool], rows: slice, source_v: Wave) -> None:
         """Turn the causes of some samples into volts at nodes and amperes through elements."""
         memory, amperes = self.memory[rows], self.amperes[rows]
         x = memory @ form.of_memory.T + source_v @ form.of_source.T + amperes @ form.of_junction.T
-        for node in self.circuit.nodes:
+        for node in self.network.nodes[1:]:
             self.volts[node][rows] = x[:, form.rows[node]]
-        stores, diodes = stores_of(self.circuit), diodes_of(self.circuit)
-        for element in self.circuit.elements:
-            drop = self.volts[element.a][rows] - self.volts[element.b][rows]
-            if isinstance(element, Resistor):
-                current = drop / element.r_ohm
-            elif isinstance(element, Switch):
-                current = drop / (element.closed_ohm if closed[element.name] else element.open_ohm)
-            elif isinstance(element, Capacitor):
-                k = stores.index(element)
+        stores, diodes = stores_of(self.network), diodes_of(self.network)
+        for branch in self.network.branches:
+            drop = self.volts[branch.a][rows] - self.volts[branch.b][rows]
+            if isinstance(branch, Resistance):
+                current = drop / branch.r_ohm
+            elif isinstance(branch, Switch):
+                current = drop / branch.ohms(closed[branch.name])
+            elif isinstance(branch, Capacitance):
+                k = stores.index(branch)
                 current = form.weight[k] * drop - memory[:, k]
-            elif isinstance(element, Diode):
-                k = diodes.index(element)
+            elif isinstance(branch, Diode):
+                k = diodes.index(branch)
                 current = amperes[:, k] + PAD_S * (x @ form.across[k])
             else:
-                current = x[:, form.rows["amperes " + element.name]]
-            self.currents[element.name][rows] = current
+                current = x[:, form.rows["amperes " + branch.name]]
+            self.currents[branch.name][rows] = current
 
 
 def simulate(
-    circuit: Circuit, stop_s: float, step_s: float, *, start: str = "rest", method: str = "trapezoidal"
+    network: Network,
+    stop_s: float,
+    step_s: float,
+    *,
+    freq_hz: float = 60.0,
+    start: str = "rest",
+    method: str = "trapezoidal",
 ) -> Trace:
-    """Run a circuit from 0 to `stop_s` in steps of `step_s`.
+    """Run a network from 0 to `stop_s` in steps of `step_s`.
 
-    Parameters: seconds; `start` is "rest" (capacitors and inductors as their initial values say) or "dc" (the
-    direct operating point of the sources' first volts); `method` is "trapezoidal" (error shrinks with the
-    square of the step) or "backward-euler" (in half-steps; blunt, and never rings). The trace has
-    round(stop_s / step_s) + 1 samples.
+    Parameters: seconds; `freq_hz` is the frequency of every alternating source; `start` is "rest"
+    (capacitance and inductance as their initial values say) or "dc" (the direct operating point of the
+    sources' first volts); `method` is "trapezoidal" (error shrinks with the square of the step) or
+    "backward-euler" (in half-steps; blunt, and never rings). The trace has round(stop_s / step_s) + 1
+    samples.
 
-    Raises `BadParameter`, `BadCircuit` (no single solution) or `NotSettled` (Newton's method gave up).
+    Raises `BadParameter`, `BadNetwork` (two branches of one name), `FloatingNode` (nodes without a path to
+    the reference; from "dc" a path through capacitance alone is none) or `NotSettled` (Newton's method gave
+    up).
     Source: L. O. Chua and P.-M. Lin, *Computer-Aided Analysis of Electronic Circuits*, 1975, for companion
     models (from memory); J. R. Marti and J. Lin, IEEE Trans. Power Systems 4(2), 1989, for the half-steps
     (from memory).
@@ -153,27 +141,30 @@ def simulate(
     require_positive("step_s", step_s, unit="seconds")
     require_positive("stop_s", stop_s, unit="seconds")
     require(stop_s >= step_s, "stop_s", stop_s, f"at least one step_s, {step_s:g} s")
+    require_positive("freq_hz", freq_hz, unit="hertz")
     require(start in ("rest", "dc"), "start", start, "'rest' or 'dc'")
     methods = ("trapezoidal", "backward-euler")
     require(method in methods, "method", method, "'trapezoidal' or 'backward-euler'")
     many = stop_s / step_s
     require(many <= _MOST_STEPS, "step_s", step_s, f"larger: {many:.3g} steps are more than {_MOST_STEPS}")
     steps = round(many)
+    network.place_of  # noqa: B018 (raises where two branches share a name)
+    refuse_islands(network, links_of(network, (e for e in network.branches if _leads(e, start))))
 
     half_s = np.arange(2 * steps + 1, dtype=np.float64) * (step_s / 2)
-    source_v = np.column_stack([s.volts_at(half_s) for s in circuit.sources] or [np.zeros((len(half_s), 0))])
-    junctions, stores = Junctions(diodes_of(circuit)), stores_of(circuit)
-    log = _Log.blank(circuit, steps + 1)
-    closed = {e.name: e.closed for e in circuit.elements if isinstance(e, Switch)}
-    toggles = _toggles(circuit, step_s)
-    jerky = _jerky(circuit, steps, step_s, toggles) | (method == "backward-euler")
+    source_v = np.column_stack(
+        [s.volts_at(half_s, freq_hz) for s in sources_of(network)] or [np.zeros((len(half_s), 0))]
+    )
+    junctions, stores = Junctions(diodes_of(network)), stores_of(network)
+    log = _Log.blank(network, steps + 1)
+    closed = {e.name: e.closed for e in network.branches if isinstance(e, Switch)}
+    toggles = _toggles(network, step_s)
+    jerky = _jerky(network, steps, step_s, toggles) | (method == "backward-euler")
 
     # The first sample. At rest it is the circuit an instant after 0, while the memories hold (a step of
     # almost no length); from an operating point it is a step without end.
-    if start == "dc":
-        _refuse_no_rest(circuit)
-    form = Form(circuit, closed, math.inf if start == "dc" else step_s * 1e-6)
-    held = np.array([e.initial_v if isinstance(e, Capacitor) else e.initial_a for e in stores])
+    form = Form(network, closed, math.inf if start == "dc" else step_s * 1e-6)
+    held = np.array([_held_at_rest(e) for e in stores])
     memory = form.weight * held
     junction_v = np.zeros(len(junctions.scale_v))
     junction_v, amperes = junctions.meet(form, memory, source_v[0], junction_v, 0.0)
@@ -181,8 +172,8 @@ def simulate(
     log.read_out(form, closed, slice(0, 1), source_v[:1])
     if start == "dc":
         held = form.state[0] @ memory + form.state[1] @ source_v[0] + form.state[2] @ amperes
-    # The trapezoidal rule remembers two things of each store: what it holds (volts of a capacitor, amperes of
-    # an inductor) and the other one.
+    # The trapezoidal rule remembers two things of each store: what it holds (volts of capacitance, amperes of
+    # inductance) and the other one.
     other = np.zeros(len(stores))
 
     forms: dict[tuple[bool, ...], Form] = {}
@@ -191,7 +182,7 @@ def simulate(
             closed[name] = not closed[name]
         position = tuple(closed.values())
         if position not in forms:
-            forms[position] = Form(circuit, closed, step_s / 2)
+            forms[position] = Form(network, closed, step_s / 2)
         form = forms[position]
         source_part = source_v @ form.state[1].T
         for k in range(begin, end):
@@ -215,76 +206,38 @@ def simulate(
             other = form.weight * held - memory
             log.memory[k + 1], log.amperes[k + 1] = memory, amperes
         log.read_out(form, closed, slice(begin + 1, end + 1), source_v[2 * begin + 2 : 2 * end + 1 : 2])
-    return Trace(circuit, half_s[::2].copy(), log.volts, log.currents)
+    return Trace(network, half_s[::2].copy(), log.volts, log.currents)
 
 
-def _toggles(circuit: Circuit, step_s: float) -> dict[int, list[str]]:
+def _toggles(network: Network, step_s: float) -> dict[int, list[str]]:
     """Return which switches change position at the beginning of which step."""
     toggles: dict[int, list[str]] = {}
-    for element in circuit.elements:
-        for moment in element.toggles_s if isinstance(element, Switch) else ():
-            toggles.setdefault(round(moment / step_s), []).append(element.name)
+    for branch in network.branches:
+        for moment in branch.toggles_s if isinstance(branch, Switch) else ():
+            toggles.setdefault(round(moment / step_s), []).append(branch.name)
     return toggles
 
 
-def _jerky(circuit: Circuit, steps: int, step_s: float, toggles: Iterable[int]) -> NDArray[np.bool_]:
-    """Return for each step whether something known beforehand jerks the circuit in it."""
+def _jerky(network: Network, steps: int, step_s: float, toggles: Iterable[int]) -> NDArray[np.bool_]:
+    """Return for each step whether something known beforehand jerks the network in it."""
     jerky = np.zeros(steps + 1, dtype=np.bool_)
     jerky[[0, *(k for k in toggles if k <= steps)]] = True
-    for source in circuit.sources:
+    for source in sources_of(network):
         for corner in source.corners_s(steps * step_s):
             into = math.floor(corner / step_s + 1e-6)
             jerky[max(0, into - 1) : into + 1] = True
     return jerky
 
 
-def _refuse_no_rest(circuit: Circuit) -> None:
-    """Refuse a start from an operating point that does not exist, or of which there are many."""
-    lost = out_of_reach((e for e in circuit.elements if not isinstance(e, Capacitor)), circuit.nodes)
-    if lost:
-        raise BadCircuit(
-            f"only capacitors lead to {', '.join(lost)}, so there is no direct operating point; start from "
-            "rest, or add a resistor."
-        )
-    coils = (e for e in circuit.elements if isinstance(e, Inductor))
-    loop = first_loop([*(s for s in circuit.sources if not s.r_ohm), *coils])
-    if loop:
-        raise BadCircuit(
-            f"{loop.name} closes a loop without resistance, so its direct current has no limit; start from "
-            "rest, or add a resistor."
-        )
+def _leads(branch: Branch, start: str) -> bool:
+    """Return whether a branch ties its nodes together: not an open contact, nor capacitance at 0 Hz."""
+    if isinstance(branch, Resistance):
+        return math.isfinite(branch.r_ohm)
+    return not isinstance(branch, Capacitance) or (start == "rest" and branch.c_farad > 0)
 
 
-def spice_tag(circuit: Circuit, name: str) -> str:
-    """Return the netlist name of an element, less its first letter.
-
-    So the amperes of a source called `supply` are `i(v0_supply)` in SPICE, where they count the other way.
-    """
-    return f"{circuit.elements.index(circuit.element(name))}_{spice_name(name)}"
-
-
-def to_spice(
-    circuit: Circuit, stop_s: float, step_s: float, *, start: str = "rest", title: str = "through time"
-) -> str:
-    """Return a netlist that ngspice runs in batch as it is.
-
-    Each element has a line of its own with a comment. The one analysis is `.tran`, with `step_s` as the
-    longest step; it prints every node. Nodes are named as in `circuit.spice_name`. Parameters as for
-    `simulate`.
-    """
-    require(start in ("rest", "dc"), "start", start, "'rest' or 'dc'")
-    nodes = {COMMON: COMMON, **{node: spice_name(node) for node in circuit.nodes}}
-    if len(set(nodes.values())) < len(nodes):
-        raise BadCircuit("two nodes share a netlist name, where only letters and digits count; rename one.")
-    lines = [f"* {' '.join(title.split())}"]
-    for element in circuit.elements:
-        tag = spice_tag(circuit, element.name)
-        lines += element.spice(nodes[element.a], nodes[element.b], tag, start == "rest")
-    uic = " uic" if start == "rest" else ""
-    lines += [
-        ".options reltol=1e-6 abstol=1e-12 vntol=1e-9 ; tighter than usual, so that results can be compared",
-        f".tran {step_s!r} {stop_s!r} 0 {step_s!r}{uic}",
-        *(f".print tran v({nodes[node]})" for node in circuit.nodes),
-        ".end",
-    ]
-    return "\n".join([*lines, ""])
+def _held_at_rest(store: Capacitance | Winding | Source) -> float:
+    """Return the volts or amperes with which a run from rest begins."""
+    if isinstance(store, Capacitance):
+        return store.initial_v
+    return store.initial_a if isinstance(store, Winding) else 0.0

@@ -34,6 +34,7 @@ between. One supply, one frequency.
 
 from __future__ import annotations
 
+import cmath
 import math
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field, replace
@@ -41,17 +42,17 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from lessonkit.copper.elements import (
-    Capacitor,
-    Circuit,
+    Branch,
+    Capacitance,
     Diode,
-    Element,
-    Inductor,
-    Resistor,
-    SineSource,
+    Resistance,
+    Source,
     Switch,
     Wave,
+    Winding,
 )
 from lessonkit.copper.inrush import Inrush, closing_peaks
+from lessonkit.copper.network import Network
 from lessonkit.copper.traces import Trace, mean_of, rms_of
 from lessonkit.copper.transient import simulate
 from lessonkit.errors import LessonError, require, require_positive
@@ -210,16 +211,15 @@ class NoLimit(LessonError, ValueError):
     """There is no longest conductor to find."""
 
 
-def _coil(call: str, coil: DcCoil, hot: str, back: str, polarity: int) -> list[Element]:
+def _coil(call: str, coil: DcCoil, hot: str, back: str, polarity: int) -> list[Branch]:
     """Return a coil between its hot end and common, with what stands across it."""
-    parts: list[Element] = [
-        Resistor(f"copper-{call}", hot, f"inside-{call}", coil.r_ohm),
-        Inductor(f"coil-{call}", f"inside-{call}", back, coil.l_henry),
+    parts: list[Branch] = [
+        Winding(f"coil-{call}", hot, back, coil.r_ohm, coil.l_henry),
     ]
     if coil.smoothing_farad:
         # A capacitor's own resistance (common practice: a tenth of an ohm) keeps its first gulp finite.
-        parts.append(Resistor(f"inside-smoothing-{call}", hot, f"plate-{call}", 0.1))
-        parts.append(Capacitor(f"smoothing-{call}", f"plate-{call}", back, coil.smoothing_farad))
+        parts.append(Resistance(f"inside-smoothing-{call}", hot, f"plate-{call}", 0.1))
+        parts.append(Capacitance(f"smoothing-{call}", f"plate-{call}", back, coil.smoothing_farad))
     if coil.freewheel:
         ends = (back, hot) if polarity > 0 else (hot, back)
         parts.append(Diode(f"freewheel-{call}", *ends))
@@ -228,7 +228,7 @@ def _coil(call: str, coil: DcCoil, hot: str, back: str, polarity: int) -> list[E
 
 def steering_circuit(
     site: Steering, call: str = "both", *, close_at_s: float | None = None, phase_deg: float = 0.0
-) -> Circuit:
+) -> Network:
     """Return the circuit of a steered pair for one call combination.
 
     Parameters: `call` is one of `CALLS`; its contacts are closed from the beginning, or at `close_at_s`
@@ -243,25 +243,27 @@ def steering_circuit(
             return Switch(f"contact-{name}", "r", node, closed=True)
         return Switch(f"contact-{name}", "r", node, toggles_s=(close_at_s,))
 
-    def diode(name: str, a: str, b: str) -> Element:
+    def diode(name: str, a: str, b: str) -> Branch:
         if name in site.shorted:
-            return Resistor(name, a, b, _SHORT_OHM)
-        return Resistor(name, a, b, _OPEN_OHM) if name in site.opened else Diode(name, a, b)
+            return Resistance(name, a, b, _SHORT_OHM)
+        return Resistance(name, a, b, _OPEN_OHM) if name in site.opened else Diode(name, a, b)
 
-    return Circuit(
-        [
-            SineSource("supply", "r", "0", site.supply_v, site.freq_hz, phase_deg, site.supply_ohm),
+    supply_v = cmath.rect(site.supply_v, math.radians(phase_deg))
+    return Network(
+        (
+            Source("supply", "r", "0", site.supply_ohm, supply_v),
             contact("first", "contact-first"),
             diode("near-first", "contact-first", "near"),
             contact("second", "contact-second"),
             diode("near-second", "near", "contact-second"),
-            Resistor("conductor", "near", "far", site.loop_ohm),
-            Resistor("meter", "far", "0", site.meter_ohm),
+            Resistance("conductor", "near", "far", site.loop_ohm),
+            Resistance("meter", "far", "0", site.meter_ohm),
             diode("far-first", "far", "first"),
             *_coil("first", site.first, "first", "0", +1),
             diode("far-second", "second", "far"),
             *_coil("second", site.second, "second", "0", -1),
-        ]
+        ),
+        "0",
     )
 
 
@@ -320,7 +322,9 @@ def steer(site: Steering, call: str = "both") -> Steered:
     """
     period = 1 / site.freq_hz
     cycles = math.ceil(_settling_s(site) * site.freq_hz) + 4
-    trace = simulate(steering_circuit(site, call), cycles * period, period / _STEPS_A_CYCLE)
+    trace = simulate(
+        steering_circuit(site, call), cycles * period, period / _STEPS_A_CYCLE, freq_hz=site.freq_hz
+    )
     steady = trace.last_cycles(site.freq_hz, 4)
     return Steered(
         trace=steady,
@@ -370,7 +374,7 @@ def steering_inrush(site: Steering, call: str, angles_deg: Collection[float]) ->
     require(CALLS.get(call), "call", call, "one that closes a contact: first, second or both")
     cycles = math.ceil(_settling_s(site) * site.freq_hz)
 
-    def build(angle_deg: float) -> Circuit:
+    def build(angle_deg: float) -> Network:
         return steering_circuit(site, call, close_at_s=0.0, phase_deg=angle_deg)
 
     return closing_peaks(build, "supply", angles_deg, site.freq_hz, cycles)

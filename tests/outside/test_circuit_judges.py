@@ -16,7 +16,8 @@ from scipy import sparse
 from scipy.sparse import linalg
 
 from lessonkit.bench.bench import Bench
-from lessonkit.copper.network import Capacitance, Network, Resistance, Source, Winding, solve
+from lessonkit.copper.elements import Capacitance, Resistance, Source, Winding
+from lessonkit.copper.network import Network, solve
 from lessonkit.job.toml import demo_job, demo_names
 
 

@@ -15,7 +15,8 @@ import pytest
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import METER_OHM, Meter
-from lessonkit.copper.network import Capacitance, Network, Resistance, Source, Winding, solve
+from lessonkit.copper.elements import Capacitance, Resistance, Source, Winding
+from lessonkit.copper.network import Network, solve
 from lessonkit.copper.wire import FOOT_M, loop_ohm
 from lessonkit.errors import BadParameter
 from lessonkit.job import equipment

@@ -28,7 +28,8 @@ from lessonkit.bench.bench import Bench
 from lessonkit.bench.layout import BOND_OHM
 from lessonkit.bench.meter import METER_OHM, Meter
 from lessonkit.bench.wiring import Wiring
-from lessonkit.copper.network import CONTACT_OHM, Network, Resistance, Source, Winding, solve
+from lessonkit.copper.elements import CONTACT_OHM, Resistance, Source, Winding
+from lessonkit.copper.network import Network, solve
 from lessonkit.job.faults import Fault
 from lessonkit.job.model import Equipment, Job, Run, Supply
 from lessonkit.job.parts import BOARD_RELAY_VA, INPUT_OHM, RATED_V, Coil

@@ -18,7 +18,8 @@ from typing import Any
 import pytest
 
 from lessonkit.bench.bench import Bench
-from lessonkit.copper.network import Network, Solution, solve, spice_name, to_spice
+from lessonkit.copper.network import Network, Solution, solve
+from lessonkit.copper.spice import settled_netlist, spice_name
 from lessonkit.job.calls import CALLS
 from lessonkit.job.toml import demo_job, demo_names, job_from_toml
 
@@ -80,7 +81,7 @@ def test_enough_is_recorded() -> None:
 def test_signal_levels_agree_at_direct_current(job: str, fault: str, ngspice: str) -> None:
     """The direct levels of a link, which decide marks and spaces, are ngspice's operating point."""
     network: Network = bench_for(job, fault, "cool-1").network()
-    levels = run_ngspice(to_spice(network, 0.0, "levels"), ngspice)
+    levels = run_ngspice(settled_netlist(network, 0.0, "levels"), ngspice)
     levels.setdefault(spice_name(network.reference), 0j)
     assert disagreements(solve(network, 0.0), levels) == {}
 
@@ -104,7 +105,7 @@ def test_names_of_any_sort_survive_the_netlist(ngspice: str) -> None:
     bench.advance(10.0)
     assert disagreements(bench.solution, run_ngspice(bench.to_spice(), ngspice)) == {}
     # A job has no line break in its name, but whoever exports a network may put one into its title.
-    titled = to_spice(bench.network(), 50.0, "Škrabák\n.end\nR1 a b 0")
+    titled = settled_netlist(bench.network(), 50.0, "Škrabák\n.end\nR1 a b 0")
     assert disagreements(bench.solution, run_ngspice(titled, ngspice)) == {}
 
 

@@ -19,6 +19,7 @@ Sources, from any textbook on circuits or power electronics unless a line says o
 
 from __future__ import annotations
 
+import cmath
 import math
 
 import numpy as np
@@ -26,23 +27,41 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import lambertw
 
-from lessonkit.copper.elements import LEAKAGE_S, THERMAL_V
-from lessonkit.copper.inrush import coil_inrush
-from lessonkit.copper.traces import Trace
-from lessonkit.copper.transient import (
-    Capacitor,
-    Circuit,
-    DcSource,
+from lessonkit.copper.elements import (
+    LEAKAGE_S,
+    THERMAL_V,
+    Branch,
+    Capacitance,
     Diode,
-    Inductor,
     PulseSource,
-    Resistor,
-    SineSource,
-    simulate,
+    Resistance,
+    Source,
+    Winding,
 )
+from lessonkit.copper.inrush import coil_inrush
+from lessonkit.copper.network import Network
+from lessonkit.copper.traces import Trace
+from lessonkit.copper.transient import simulate
 
+#: As good as no resistance: beside the ohms of these circuits it changes nothing in nine digits.
+IDEAL_OHM = 1e-9
 CYCLE_S = 1 / 60
 PEAK_V = 24 * math.sqrt(2)
+
+
+def network(*branches: Branch) -> Network:
+    """Return a network whose reference is node 0."""
+    return Network(branches, "0")
+
+
+def sine(a: str, phase_deg: float = 0.0) -> Source:
+    """Return 24 V RMS between a node and the reference."""
+    return Source("s", a, "0", IDEAL_OHM, cmath.rect(24.0, math.radians(phase_deg)))
+
+
+def steady(a: str, volts: float) -> Source:
+    """Return direct volts between a node and the reference."""
+    return Source("s", a, "0", IDEAL_OHM, dc_v=volts)
 
 
 def near_ideal(name: str, a: str, b: str) -> Diode:
@@ -53,8 +72,8 @@ def near_ideal(name: str, a: str, b: str) -> Diode:
 @pytest.fixture(scope="module")
 def half_wave() -> Trace:
     """One cycle of 24 V RMS through a nearly ideal diode into 100 ohm."""
-    load = Resistor("load", "x", "0", 100.0)
-    circuit = Circuit([SineSource("s", "r", "0", 24.0), near_ideal("d", "r", "x"), load])
+    load = Resistance("load", "x", "0", 100.0)
+    circuit = network(sine("r"), near_ideal("d", "r", "x"), load)
     return simulate(circuit, 2 * CYCLE_S, CYCLE_S / 2000).last_cycles(60)
 
 
@@ -92,7 +111,7 @@ def test_full_wave_mean() -> None:
     """A bridge of four diodes gives the mean 2 Vp/pi = 21.608 V."""
     ways = [("r", "p"), ("0", "p"), ("n", "r"), ("n", "0")]
     bridge = [near_ideal(f"{a} to {b}", a, b) for a, b in ways]
-    circuit = Circuit([SineSource("s", "r", "0", 24.0), *bridge, Resistor("load", "p", "n", 100.0)])
+    circuit = network(sine("r"), *bridge, Resistance("load", "p", "n", 100.0))
     trace = simulate(circuit, 2 * CYCLE_S, CYCLE_S / 2000).last_cycles(60)
     assert trace.mean_v("p", "n") == pytest.approx(21.608, rel=3e-3)
     assert trace.rms_v("p", "n") == pytest.approx(24.0, rel=3e-3)
@@ -105,8 +124,8 @@ def moment_at(trace: Trace, node: str, share_v: float) -> float:
 
 def test_rc_step() -> None:
     """A 10 kohm, 1 nF line is at half after 0.6931 of its 10 us, at nine tenths after 2.3026."""
-    line = [Resistor("r", "a", "b", 1e4), Capacitor("c", "b", "0", 1e-9)]
-    circuit = Circuit([DcSource("s", "a", "0", 1.0), *line])
+    line = [Resistance("r", "a", "b", 1e4), Capacitance("c", "b", "0", 1e-9)]
+    circuit = network(steady("a", 1.0), *line)
     trace, t = simulate(circuit, 60e-6, 10e-9), 10e-6
     assert moment_at(trace, "b", 0.5) == pytest.approx(0.6931 * t, rel=1e-4)
     assert moment_at(trace, "b", 0.9) == pytest.approx(2.3026 * t, rel=1e-4)
@@ -116,8 +135,8 @@ def test_rc_step() -> None:
 
 def test_rl_step() -> None:
     """The current of a 24 ohm, 0.12 H coil on 12 V climbs as 0.5 A (1 - exp(-t/5 ms))."""
-    coil = [Resistor("r", "a", "b", 24.0), Inductor("l", "b", "0", 0.12)]
-    circuit = Circuit([DcSource("s", "a", "0", 12.0), *coil])
+    coil = [Winding("l", "a", "0", 24.0, 0.12)]
+    circuit = network(steady("a", 12.0), *coil)
     trace = simulate(circuit, 25e-3, 5e-6)
     assert np.abs(trace.current_a("l") - 0.5 * (1 - np.exp(-trace.time_s / 5e-3))).max() < 1e-6
 
@@ -125,8 +144,8 @@ def test_rl_step() -> None:
 def test_pulse_edges_are_felt_where_they_are() -> None:
     """A jump on the grid, and one between two samples, both start the RC curve at their own moment."""
     for delay_s in (20e-6, 20.025e-6):
-        source = PulseSource("s", "a", "0", 0.0, 1.0, 1.0, delay_s)
-        circuit = Circuit([source, Resistor("r", "a", "b", 1e4), Capacitor("c", "b", "0", 1e-9)])
+        source = PulseSource("s", "a", "0", IDEAL_OHM, 0.0, 1.0, 1.0, delay_s)
+        circuit = network(source, Resistance("r", "a", "b", 1e4), Capacitance("c", "b", "0", 1e-9))
         trace = simulate(circuit, 80e-6, 50e-9)
         exact = 1 - np.exp(-np.maximum(trace.time_s - delay_s, 0) / 10e-6)
         assert np.abs(trace.volts["b"] - exact).max() < 3e-3
@@ -134,7 +153,9 @@ def test_pulse_edges_are_felt_where_they_are() -> None:
 
 def test_lc_rings_at_its_frequency() -> None:
     """10 mH and 10 uF ring at 503.29 Hz, and a hundred periods do not cost a thousandth of the height."""
-    circuit = Circuit([Inductor("l", "a", "0", 10e-3), Capacitor("c", "a", "0", 10e-6, initial_v=1.0)])
+    circuit = network(
+        Winding("l", "a", "0", IDEAL_OHM, 10e-3), Capacitance("c", "a", "0", 10e-6, initial_v=1.0)
+    )
     trace = simulate(circuit, 0.2, 5e-6)
     rising = np.flatnonzero((trace.volts["a"][:-1] < 0) & (trace.volts["a"][1:] >= 0))
     v0, v1 = trace.volts["a"][rising], trace.volts["a"][rising + 1]
@@ -145,13 +166,10 @@ def test_lc_rings_at_its_frequency() -> None:
 
 def test_damped_rlc() -> None:
     """5 ohm, 10 mH and 10 uF on a 12 V step follow the underdamped closed form."""
-    circuit = Circuit(
-        [
-            DcSource("s", "a", "0", 12.0),
-            Resistor("r", "a", "b", 5.0),
-            Inductor("l", "b", "c", 10e-3),
-            Capacitor("c", "c", "0", 10e-6),
-        ]
+    circuit = network(
+        steady("a", 12.0),
+        Winding("l", "a", "c", 5.0, 10e-3),
+        Capacitance("c", "c", "0", 10e-6),
     )
     trace = simulate(circuit, 10e-3, 1e-6)
     decay, omega = 250.0, math.sqrt(1e7 - 250.0**2)
@@ -163,8 +181,8 @@ def test_damped_rlc() -> None:
 def test_closing_a_coil_on_a_sine() -> None:
     """R and L closed at 40 degrees carry the settled sine plus a decaying offset."""
     ohms, henries, angle = 10.0, 0.1, math.radians(40)
-    coil = [Resistor("r", "a", "b", ohms), Inductor("l", "b", "0", henries)]
-    trace = simulate(Circuit([SineSource("s", "a", "0", 24.0, 60.0, 40.0), *coil]), 0.1, 10e-6)
+    coil = [Winding("l", "a", "0", ohms, henries)]
+    trace = simulate(network(sine("a", 40.0), *coil), 0.1, 10e-6)
     w, t = 2 * math.pi * 60, trace.time_s
     phi, size = math.atan2(w * henries, ohms), PEAK_V / math.hypot(ohms, w * henries)
     exact = size * (np.sin(w * t + angle - phi) - math.sin(angle - phi) * np.exp(-t * ohms / henries))
@@ -184,13 +202,10 @@ def test_worst_closing_peak_against_the_standard(ratio: float) -> None:
 def test_half_wave_into_a_coil(l_henry: float) -> None:
     """The coil draws the diode's conduction past the zero, to the extinction angle of the textbook."""
     r = 160.0
-    circuit = Circuit(
-        [
-            SineSource("s", "r", "0", 24.0),
-            near_ideal("d", "r", "x"),
-            Resistor("copper", "x", "y", r),
-            Inductor("coil", "y", "0", l_henry),
-        ]
+    circuit = network(
+        sine("r"),
+        near_ideal("d", "r", "x"),
+        Winding("coil", "x", "0", r, l_henry),
     )
     trace = simulate(circuit, 2 * CYCLE_S, CYCLE_S / 4000).last_cycles(60)
     phi = math.atan(2 * math.pi * 60 * l_henry / r)
@@ -209,7 +224,7 @@ def test_half_wave_into_a_coil(l_henry: float) -> None:
 def test_diode_behind_a_resistor(volts: float) -> None:
     """The operating point meets Shockley's equation, solved with the Lambert W function."""
     diode = Diode("d", "a", "0", saturation_a=7e-9, emission=1.8, r_ohm=0.04)
-    circuit = Circuit([DcSource("s", "p", "0", volts), Resistor("r", "p", "a", 100.0), diode])
+    circuit = network(steady("p", volts), Resistance("r", "p", "a", 100.0), diode)
     trace = simulate(circuit, 1e-3, 1e-3, start="dc")
     ohms, scale, leak = 100.04, 1.8 * THERMAL_V, 7e-9
     inner = leak * ohms / scale * math.exp((volts + leak * ohms) / scale) if volts < 20 else None

@@ -1,8 +1,8 @@
 """The time-domain solver against ngspice, live and recorded.
 
 Source: ngspice, the open-source descendant of the Berkeley circuit simulator (version 39 for the recording),
-which runs the netlists that `to_spice` exports. It uses the same law for a diode but its own uneven steps and
-its own code.
+which runs the netlists that `transient_netlist` exports. It uses the same law for a diode but its own uneven
+steps and its own code.
 
 Tolerances: ngspice's steps are at most as long as ours, both rules have errors of the second order, and where
 a diode lets go of a coil volts jump, so that one sample may fall on either side. Hence 995 of 1000 samples
@@ -23,7 +23,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from lessonkit.copper.transient import Trace, simulate
+from lessonkit.copper.traces import Trace
+from lessonkit.copper.transient import simulate
 
 RECORDED = Path(__file__).parent / "recorded"
 BOOK = runpy.run_path(str(RECORDED / "record_transient.py"))
@@ -32,8 +33,8 @@ CASES: dict[str, Any] = BOOK["CASES"]
 
 def ours(case: str) -> Trace:
     """Run a case in our solver."""
-    circuit, stop_s, step_s, start = CASES[case]
-    return simulate(circuit, stop_s, step_s, start=start)
+    network, stop_s, step_s, start = CASES[case]
+    return simulate(network, stop_s, step_s, start=start)
 
 
 def wave_of(trace: Trace, name: str) -> np.ndarray:
@@ -49,7 +50,7 @@ def smallest_peak(name: str) -> float:
 @pytest.mark.ngspice
 @pytest.mark.parametrize("case", CASES)
 def test_every_node_and_current_follows_ngspice(case: str) -> None:
-    """Volts of nodes and amperes of sources and inductors run as ngspice says, all the time."""
+    """Volts of nodes and amperes of sources and windings run as ngspice says, all the time."""
     trace = ours(case)
     theirs = BOOK["on_grid"](BOOK["run_ngspice"](case, shutil.which("ngspice")), trace.time_s)
     assert set(trace.volts) - {"0"} <= set(theirs)
@@ -85,7 +86,7 @@ def test_the_netlist_runs_in_batch_as_it_is(case: str, tmp_path: Path) -> None:
     assert program is not None
     done = subprocess.run([program, "-b", str(deck)], capture_output=True, text=True, check=True)
     said = (done.stdout + done.stderr).lower()
-    for node in CASES[case][0].nodes:
+    for node in CASES[case][0].nodes[1:]:
         # A heading has room for a dozen letters.
         heading = rf"^index +time +(v\()?{node.replace('-', '_')[:12]}"
         assert re.search(heading, said, re.MULTILINE), node
@@ -98,6 +99,6 @@ def test_every_line_of_a_netlist_says_what_it_is(case: str) -> None:
     """Each element and model line carries a comment that begins with the element's name."""
     lines = BOOK["netlist"](case).splitlines()
     parts = [line for line in lines if line[0] not in "*." or line.startswith(".model")]
-    names = [element.name for element in CASES[case][0].elements]
+    names = [branch.name for branch in CASES[case][0].branches]
     assert all(line.split(" ; ")[1].split(":")[0] in names for line in parts)
     assert all(any(f" ; {name}: " in line for line in parts) for name in names)

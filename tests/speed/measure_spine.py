@@ -32,7 +32,8 @@ from rich.console import Console
 from rich.table import Table
 
 from lessonkit.bench.bench import Bench
-from lessonkit.copper.network import Network, Resistance, Source, Winding, solve, solve_many
+from lessonkit.copper.elements import Resistance, Source, Winding
+from lessonkit.copper.network import Network, solve, solve_many
 from lessonkit.job.calls import CALLS
 from lessonkit.job.faults import Fault, single_faults
 from lessonkit.job.model import Job

@@ -21,7 +21,7 @@ from rich.table import Table
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.wiring import Wiring
-from lessonkit.copper.network import to_spice
+from lessonkit.copper.spice import settled_netlist
 from lessonkit.draw.palette import OKABE_ITO
 from lessonkit.draw.still import axes
 from lessonkit.job.model import Job
@@ -117,7 +117,7 @@ def test_ends_beside_starting_ngspice(tmp_path: Path) -> None:
     for k, end in enumerate(rest(job, cases)):
         network = Wiring(job, end.case.faults).network(end.settled.on)
         decks.append(tmp_path / f"{k}.cir")
-        decks[-1].write_text(to_spice(network, job.frequency_hz, "an end"), encoding="utf-8")
+        decks[-1].write_text(settled_netlist(network, job.frequency_hz, "an end"), encoding="utf-8")
 
     def ngspice() -> None:
         for deck in decks:

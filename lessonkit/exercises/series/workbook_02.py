@@ -12,7 +12,8 @@ import random
 from typing import Any
 
 from lessonkit.bench.bench import Bench
-from lessonkit.copper.network import Branch, Network, Resistance, Source, Winding, solve
+from lessonkit.copper.elements import Branch, Resistance, Source, Winding
+from lessonkit.copper.network import Network, solve
 from lessonkit.copper.wire import FOOT_M, resistance_per_m
 from lessonkit.exercises.compare import Choice, Number, Record
 from lessonkit.exercises.core import Exercise, Givens, WrongModel

@@ -33,7 +33,7 @@ from lessonkit.bench.link import down_frame, up_frame
 from lessonkit.bench.settling import Settled
 from lessonkit.bench.signal_path import Way, ways
 from lessonkit.bench.wiring import Wiring
-from lessonkit.copper.network import Branch, Capacitance, Resistance, Source, Winding
+from lessonkit.copper.elements import Branch, Capacitance, Resistance, Source, Winding
 from lessonkit.job.faults import as_faults
 from lessonkit.job.model import RUN_ENDS, Job, LinkSettings, Supply
 from lessonkit.job.toml import demo_job

@@ -8,8 +8,10 @@ files, so that what is recorded and what is checked can't drift apart.
 
 from __future__ import annotations
 
+import cmath
 import hashlib
 import json
+import math
 import re
 import shutil
 import subprocess
@@ -18,106 +20,107 @@ from pathlib import Path
 
 import numpy as np
 
-from lessonkit.copper.transient import (
-    Capacitor,
-    Circuit,
-    DcSource,
+from lessonkit.copper.elements import (
+    Capacitance,
     Diode,
-    Inductor,
     PulseSource,
-    Resistor,
-    SineSource,
+    Resistance,
+    Source,
     Switch,
-    spice_tag,
-    to_spice,
+    Winding,
 )
+from lessonkit.copper.network import Network
+from lessonkit.copper.spice import spice_tag, transient_netlist
 from lessonkit.studies.steering import DcCoil, Steering, steering_circuit
 
 RECORD = Path(__file__).with_name("transient.json")
 CYCLE_S = 1 / 60
 
 
-def _supply(phase_deg: float = 0.0) -> SineSource:
-    return SineSource("supply", "r", "0", 24.0, 60.0, phase_deg, 2.7)
+def _supply(phase_deg: float = 0.0) -> Source:
+    return Source("supply", "r", "0", 2.7, cmath.rect(24.0, math.radians(phase_deg)))
 
 
-def _steered(call: str, coil: DcCoil, **site: object) -> Circuit:
+def _steered(call: str, coil: DcCoil, **site: object) -> Network:
     return steering_circuit(Steering(first=coil, second=coil, **site), call)  # type: ignore[arg-type]
 
 
 FREE, BARE = DcCoil(freewheel=True), DcCoil()
 SMOOTH = DcCoil(smoothing_farad=47e-6)
 
-#: Each case: the circuit, how long it runs, the step, and how it starts.
-CASES: dict[str, tuple[Circuit, float, float, str]] = {
+#: Each case: the network, how long it runs, the step, and how it starts.
+CASES: dict[str, tuple[Network, float, float, str]] = {
     "half-wave": (
-        Circuit([_supply(), Diode("steer", "r", "x"), Resistor("load", "x", "0", 100.0)]),
+        Network((_supply(), Diode("steer", "r", "x"), Resistance("load", "x", "0", 100.0)), "0"),
         3 * CYCLE_S,
         CYCLE_S / 1000,
         "rest",
     ),
     "half-wave, another diode, starting at the top": (
-        Circuit(
-            [
+        Network(
+            (
                 _supply(90.0),
                 Diode("steer", "r", "x", 1e-14, 1.0, 2.0),
-                Resistor("load", "x", "0", 1000.0),
-            ]
+                Resistance("load", "x", "0", 1000.0),
+            ),
+            "0",
         ),
         2 * CYCLE_S,
         CYCLE_S / 1000,
         "rest",
     ),
     "coil with freewheel diode": (
-        Circuit(
-            [
+        Network(
+            (
                 _supply(),
                 Diode("steer", "r", "x"),
-                Resistor("copper", "x", "y", 160.0),
-                Inductor("coil", "y", "0", 0.6),
+                Winding("coil", "x", "0", 160.0, 0.6),
                 Diode("freewheel", "0", "x"),
-            ]
+            ),
+            "0",
         ),
         6 * CYCLE_S,
         CYCLE_S / 1000,
         "rest",
     ),
     "rectifier with smoothing": (
-        Circuit(
-            [
+        Network(
+            (
                 _supply(),
                 Diode("steer", "r", "x"),
-                Resistor("load", "x", "0", 160.0),
-                Capacitor("smooth", "x", "0", 100e-6),
-            ]
+                Resistance("load", "x", "0", 160.0),
+                Capacitance("smooth", "x", "0", 100e-6),
+            ),
+            "0",
         ),
         6 * CYCLE_S,
         CYCLE_S / 1000,
         "rest",
     ),
     "ringing after closing": (
-        Circuit(
-            [
-                DcSource("battery", "p", "0", 12.0),
+        Network(
+            (
+                Source("battery", "p", "0", 0.01, dc_v=12.0),
                 Switch("contact", "p", "q", toggles_s=(1e-3, 6e-3)),
-                Resistor("copper", "q", "s", 5.0),
-                Inductor("coil", "s", "t", 10e-3),
-                Capacitor("plate", "t", "0", 10e-6),
-                Resistor("leak", "t", "0", 2000.0),
-            ]
+                Winding("coil", "q", "t", 5.0, 10e-3),
+                Capacitance("plate", "t", "0", 10e-6),
+                Resistance("leak", "t", "0", 2000.0),
+            ),
+            "0",
         ),
         12e-3,
         2e-6,
         "rest",
     ),
     "pulses from an operating point": (
-        Circuit(
-            [
-                PulseSource("driver", "d", "0", 1.0, 5.0, 0.4e-3, 0.2e-3, 1e-5, 2e-5, 1e-3, 1000.0),
-                Resistor("way", "d", "x", 1000.0),
-                Capacitor("line", "x", "0", 50e-9),
-                Resistor("receiver", "x", "0", 1e4),
-            ]
+        Network(
+            (
+                PulseSource("driver", "d", "0", 1000.0, 1.0, 5.0, 0.4e-3, 0.2e-3, 1e-5, 2e-5, 1e-3),
+                Resistance("way", "d", "x", 1000.0),
+                Capacitance("line", "x", "0", 50e-9),
+                Resistance("receiver", "x", "0", 1e4),
+            ),
+            "0",
         ),
         3e-3,
         1e-6,
@@ -140,8 +143,8 @@ CASES: dict[str, tuple[Circuit, float, float, str]] = {
 
 def netlist(case: str) -> str:
     """Return the netlist of a case."""
-    circuit, stop_s, step_s, start = CASES[case]
-    return to_spice(circuit, stop_s, step_s, start=start, title=case)
+    network, stop_s, step_s, start = CASES[case]
+    return transient_netlist(network, stop_s, step_s, start=start, title=case)
 
 
 def fingerprint(case: str) -> str:
@@ -163,11 +166,8 @@ def read_raw(path: Path) -> dict[str, np.ndarray]:
 
 
 def run_ngspice(case: str, program: str) -> dict[str, np.ndarray]:
-    """Return a case as ngspice sees it: `time`, each node, and each source's and inductor's amperes by name.
-
-    A source's amperes are turned round, to count out of its plus terminal as ours do.
-    """
-    circuit = CASES[case][0]
+    """Return a case as ngspice sees it: `time`, each node, and sources' and windings' amperes by name."""
+    network = CASES[case][0]
     with tempfile.TemporaryDirectory() as folder:
         deck, raw = Path(folder, "case.cir"), Path(folder, "case.raw")
         deck.write_text(netlist(case), encoding="ascii")
@@ -176,13 +176,13 @@ def run_ngspice(case: str, program: str) -> dict[str, np.ndarray]:
         assert "error" not in (done.stdout + done.stderr).lower(), done.stdout + done.stderr
         vectors = read_raw(raw)
     seen = {"time": vectors["time"]}
-    seen |= {node: vectors[f"v({node.replace('-', '_')})"] for node in circuit.nodes}
-    for element in circuit.elements:
-        tag = spice_tag(circuit, element.name)
-        if element in circuit.sources:
-            seen["amperes " + element.name] = -vectors[f"i(v{tag})"]
-        elif isinstance(element, Inductor):
-            seen["amperes " + element.name] = vectors[f"i(l{tag})"]
+    seen |= {node: vectors[f"v({node.replace('-', '_')})"] for node in network.nodes[1:]}
+    for branch in network.branches:
+        tag = spice_tag(network, branch.name)
+        if isinstance(branch, Source | PulseSource):
+            seen["amperes " + branch.name] = vectors[f"i(v{tag})"]
+        elif isinstance(branch, Winding):
+            seen["amperes " + branch.name] = vectors[f"i(l{tag})"]
     return seen
 
 

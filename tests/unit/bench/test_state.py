@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import GHOST_LOAD_OHM, LIVE_V
-from lessonkit.copper.network import Resistance, solve
+from lessonkit.copper.elements import Resistance
+from lessonkit.copper.network import solve
 from lessonkit.job.calls import CALLS
 from lessonkit.job.faults import Fault, single_faults
 from lessonkit.job.toml import demo_job, demo_names

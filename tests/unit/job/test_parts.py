@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lessonkit.copper.network import Network, Source, Winding, solve
+from lessonkit.copper.elements import Source, Winding
+from lessonkit.copper.network import Network, solve
 from lessonkit.errors import BadParameter
 from lessonkit.job.parts import (
     CONTACTOR,

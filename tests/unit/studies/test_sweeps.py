@@ -161,7 +161,8 @@ def test_joined_transformers_blow_a_fuse_in_one_phase_only() -> None:
 
 def _joined(job: Job) -> bool:
     """Return whether 0.5 ohm from R at the air handler to R outdoors would carry what blows a fuse."""
-    from lessonkit.copper.network import Resistance, solve
+    from lessonkit.copper.elements import Resistance
+    from lessonkit.copper.network import solve
 
     network = Bench(job).network(extra=(Resistance("joined", "air:R", "out:R", 0.5, "R to R"),))
     amps = abs(solve(network, job.frequency_hz).a("joined"))
