@@ -34,6 +34,8 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     # The bench: a job brought to life, and the meter held to it.
     "lessonkit.bench.bench": ("Bench",),
     "lessonkit.bench.meter": ("Meter",),
+    # On the job: what may be wrong.
+    "lessonkit.studies.find": ("Search",),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("reveal",),
@@ -50,6 +52,7 @@ __all__ = [
     "Bench",
     "LessonError",
     "Meter",
+    "Search",
     "__version__",
     "bench_panel",
     "demo_job",
@@ -71,6 +74,7 @@ if TYPE_CHECKING:
     from lessonkit.job.faults import parse_fault
     from lessonkit.job.toml import demo_job, load_job
     from lessonkit.panels import bench_panel, show_bench
+    from lessonkit.studies.find import Search
 
 
 def __getattr__(name: str) -> Any:

@@ -143,12 +143,22 @@ def look_ahead(
     return [first for _, first in sorted(scored, key=lambda pair: pair[0])]
 
 
-def groups(tests: Mapping[str, Chances], suspects: int) -> list[tuple[int, ...]]:
-    """Return the suspects that no test tells apart, as groups of their positions."""
-    keys: dict[tuple[bytes, ...], list[int]] = {}
-    for k in range(suspects):
-        keys.setdefault(tuple(np.round(chance[k], 9).tobytes() for chance in tests.values()), []).append(k)
-    return [tuple(group) for group in keys.values()]
+def groups(tests: Mapping[str, Chances], suspects: int, apart: float = 0.2) -> list[tuple[int, ...]]:
+    """Return the suspects that no test tells apart, as groups of their positions.
+
+    A test tells two suspects apart where the chances of its outcomes differ by `apart` or more in all (half
+    the sum of the differences: 1 for a perfect test).
+    """
+    differs = np.zeros((suspects, suspects), dtype=bool)
+    for chance in tests.values():
+        for k in range(suspects):
+            differs[k] |= 0.5 * np.abs(chance - chance[k]).sum(axis=1) >= apart
+    left, found = list(range(suspects)), []
+    while left:
+        group = tuple(k for k in left if not differs[left[0], k])
+        found.append(group)
+        left = [k for k in left if k not in group]
+    return found
 
 
 def huffman_mean(probability: Sequence[float]) -> float:

@@ -1,0 +1,305 @@
+"""A fault dictionary: what each suspect would let one see, hear and measure, on one job.
+
+Every suspect is lived through on the bench (`cases`), under every call, to the end of the story.  From there
+each thing that a technician can look at is read off:
+
+    look at equipment     "compressor stage 1" -> "on", "off", ...        one minute's walk and a glance
+    look at a link        "outdoor link" -> "answers", "silent", "comes and goes"
+    volts                 two probes and a meter of 10 Mohm, loaded as the circuit loads it
+
+Volts of many suspects lie in clusters; two clusters that a meter's error can't part are one outcome.  The
+error counts the meter (1 % and two digits, a usual handheld meter; common practice) and the job's own
+doubt: the line, the splices and the coils of a real site are never quite those of its file.
+
+A suspect that comes and goes shows its fault in half of the looks, and a sound job in the others.
+
+Where the model stops: every look is taken long after the call, when all delays are over and nothing
+defrosts; how often each kind of fault happens (`WEIGHTS`) is our own estimate, to be edited for a trade, a
+climate or a building.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations, pairwise
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.bench.meter import METER_OHM
+from lessonkit.errors import require
+from lessonkit.job.calls import CALLS, PLACES
+from lessonkit.job.faults import Fault, single_faults
+from lessonkit.job.model import RUN_ENDS, Job, is_idle
+from lessonkit.studies.cases import Case, Rest, rest
+
+#: How often a kind of fault is met, against the others (ours; no source). Keys are kinds, or "part=kind".
+WEIGHTS: Mapping[str, float] = MappingProxyType(
+    {
+        "open": 6.0,
+        "resistance": 3.0,
+        "short": 2.0,
+        "earth": 1.0,
+        "swapped": 1.0,
+        "noise": 0.5,
+        "blown": 3.0,
+        "weak": 1.0,
+        "dead": 1.0,
+        "reversed": 1.0,
+        "burnt-out": 1.0,
+        "stuck-open": 0.5,
+        "stuck-closed": 0.5,
+    }
+)
+#: A fault that comes and goes is this much rarer than one that stays (ours).
+COMES_AND_GOES = 0.15
+#: One look in so many misleads: a thing misheard, a glance too early (ours).
+MISTAKEN = 0.02
+#: Doubt of a reading in volts: this share of it, and this much besides.
+READING_SHARE, READING_V = 0.03, 0.1
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """What may be wrong: its faults, whether they come and go, and how likely that is beforehand."""
+
+    faults: tuple[Fault, ...]
+    comes_and_goes: bool = False
+    weight: float = 1.0
+
+    def __str__(self) -> str:
+        """Return the faults as the command line spells them."""
+        words = " + ".join(map(str, self.faults)) or "nothing"
+        return f"{words} (comes and goes)" if self.comes_and_goes else words
+
+
+@dataclass(frozen=True)
+class Look:
+    """One thing to look at: under a call, at a place, an act.
+
+    `act` is the name of a piece of equipment or of a link, or the two probes of a volts reading.
+    """
+
+    call: str
+    place: str
+    act: str
+
+    @property
+    def is_volts(self) -> bool:
+        """Return whether the act is a volts reading."""
+        return ":" in self.act
+
+    def __str__(self) -> str:
+        """Return it as a person would say it."""
+        return f"{self.call}: {'volts ' if self.is_volts else ''}{self.act}"
+
+
+@dataclass(frozen=True)
+class Page:
+    """One look with what it would show for every suspect.
+
+    `words` names its outcomes and `chance` is how likely each is, shape (suspects, outcomes). For a reading
+    `volts` is what every suspect would give, shape (suspects,), and `sound_v` what the sound job gives.
+    """
+
+    look: Look
+    words: tuple[str, ...]
+    chance: NDArray[np.float64]
+    volts: NDArray[np.float64] | None = None
+    sound_v: float = math.nan
+
+
+#: Where a piece of equipment is seen or heard.
+SEEN_AT: Mapping[str, str] = MappingProxyType(
+    {
+        "blower": "air",
+        "auxiliary heat": "air",
+        "emergency heat": "air",
+        "compressor stage 1": "out",
+        "compressor stage 2": "out",
+        "reversing valve": "out",
+        "outdoor fan": "out",
+    }
+)
+
+
+def suspects_of(
+    job: Job, pairs: bool = False, comes_and_goes: bool = True, weights: Mapping[str, float] | None = None
+) -> tuple[Suspect, ...]:
+    """Return who may be to blame in a job: every single fault, those that come and go, pairs if wanted.
+
+    Faults of conductors that nothing uses are left out alone, since they change nothing. Probabilities sum
+    to 1.
+    """
+    table = {**WEIGHTS, **(weights or {})}
+    for key, weight in table.items():
+        require(weight >= 0 and math.isfinite(weight), f"weight of {key}", weight, "0 or more")
+
+    def weight_of(fault: Fault) -> float:
+        return table.get(f"{fault.part}={fault.kind}", table.get(fault.kind, 1.0))
+
+    singles = [fault for fault in single_faults(job) if not _idles(fault)]
+    found = [Suspect((fault,), False, weight_of(fault)) for fault in singles]
+    if comes_and_goes:
+        found += [Suspect((fault,), True, COMES_AND_GOES * weight_of(fault)) for fault in singles]
+    if pairs:
+        both = sum(weight_of(fault) for fault in singles)
+        for one, two in combinations(singles, 2):
+            if (one.where, one.part) != (two.where, two.part):
+                found.append(Suspect((one, two), False, weight_of(one) * weight_of(two) / both))
+    total = sum(suspect.weight for suspect in found)
+    require(total > 0, "weights", "all 0", "at least one weight above 0")
+    return tuple(Suspect(s.faults, s.comes_and_goes, s.weight / total) for s in found if s.weight)
+
+
+def _idles(fault: Fault) -> bool:
+    return is_idle(fault.part) and (fault.kind != "short" or is_idle(str(fault.value)))
+
+
+def probes_of(job: Job) -> dict[tuple[str, str], str]:
+    """Return the pairs of probes worth a reading, each with the place where one stands for it."""
+    found: dict[tuple[str, str], str] = {}
+    listed = {
+        "stat": ("R", *job.call_terminals),
+        "air": ("R", *job.call_terminals, "D"),
+        "out": ("R", *job.outdoor_terminals, "D", "CC", "RV"),
+    }
+    for place in PLACES:
+        for terminal in listed[place]:
+            found[f"{place}:{terminal}", f"{place}:C"] = place
+    found["air:XFMR", "air:C"] = "air"
+    found["out:C", "out:GND"] = "out"
+    if job.outdoor_run.far_supply is not None:
+        found["out:XFMR", "out:C"] = "out"
+    return found
+
+
+def link_word(share: float, restless: bool) -> str:
+    """Return what the lamp of a link says, by the share of its frames that get through both ways."""
+    if restless or 0.05 < share < 0.9:
+        return "comes and goes"
+    return "answers" if share >= 0.9 else "silent"
+
+
+class Dictionary:
+    """All looks at a job, for all suspects.
+
+    Parameters: `job`; `suspects` as `suspects_of` gives them; `calls` that may be asked for. Fields: `pages`
+    by look, and `prior`, shape (suspects,).
+    """
+
+    def __init__(self, job: Job, suspects: Sequence[Suspect], calls: Iterable[str] = CALLS) -> None:
+        self.job, self.suspects, self.calls = job, tuple(suspects), tuple(calls)
+        self.prior = np.array([suspect.weight for suspect in suspects])
+        causes = [(), *dict.fromkeys(suspect.faults for suspect in suspects)]
+        row = {faults: k for k, faults in enumerate(causes)}
+        ends = rest(job, [Case(call, faults) for call in self.calls for faults in causes])
+        #: For each suspect the row of its faults; row 0 is the sound job.
+        self._row = np.array([row[suspect.faults] for suspect in suspects], dtype=np.intp)
+        self._fickle = np.array([suspect.comes_and_goes for suspect in suspects])
+        self.pages: dict[Look, Page] = {}
+        for n, call in enumerate(self.calls):
+            self._add(call, ends[n * len(causes) : (n + 1) * len(causes)])
+
+    def _add(self, call: str, ends: Sequence[Rest]) -> None:
+        for equipment, place in SEEN_AT.items():
+            shown = [
+                "comes and goes" if end.chatter and _chatters(end, equipment) else end.responding[equipment]
+                for end in ends
+            ]
+            self._seen(Look(call, place, equipment), shown)
+        for run in self.job.links:
+            words = [link_word(end.links[run], bool(end.restless)) for end in ends]
+            self._seen(Look(call, RUN_ENDS[run][1], f"{run} link"), words)
+        probes = probes_of(self.job)
+        volts = np.array([_loaded_volts(end, list(probes)) for end in ends])
+        for k, ((red, black), place) in enumerate(probes.items()):
+            self._read(Look(call, place, f"{red} {black}"), volts[:, k])
+
+    def _seen(self, look: Look, shown: Sequence[str]) -> None:
+        words = tuple(dict.fromkeys(shown))
+        if len(words) < 2:
+            return
+        of_cause = np.full((len(shown), len(words)), MISTAKEN / (len(words) - 1))
+        of_cause[np.arange(len(shown)), [words.index(word) for word in shown]] = 1 - MISTAKEN
+        self.pages[look] = Page(look, words, self._of_suspects(of_cause))
+
+    def _read(self, look: Look, volts: NDArray[np.float64]) -> None:
+        edges = cluster_edges(volts)
+        if not edges:
+            return
+        ends = np.array([-math.inf, *edges, math.inf])
+        spread = sigma_v(volts)[:, None]
+        below = _normal_cdf((ends[None, :] - volts[:, None]) / spread)
+        of_cause = (1 - MISTAKEN) * np.diff(below, axis=1) + MISTAKEN / (len(ends) - 1)
+        words = tuple(_band_words(low, high) for low, high in pairwise(ends))
+        self.pages[look] = Page(look, words, self._of_suspects(of_cause), volts[self._row], float(volts[0]))
+
+    def _of_suspects(self, of_cause: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return chances for suspects from those for causes: half sound for those that come and go."""
+        chance = of_cause[self._row]
+        chance[self._fickle] = 0.5 * (chance[self._fickle] + of_cause[0])
+        return chance
+
+    def likelihood(self, look: Look, volts: float) -> NDArray[np.float64]:
+        """Return how well each suspect explains a reading in volts, shape (suspects,)."""
+        page = self.pages[look]
+        assert page.volts is not None
+
+        def density(expected: NDArray[np.float64]) -> NDArray[np.float64]:
+            spread = sigma_v(expected)
+            return np.exp(-0.5 * ((volts - expected) / spread) ** 2) / spread
+
+        fits = density(page.volts)
+        sound = density(np.array([page.sound_v]))[0]
+        fits[self._fickle] = 0.5 * (fits[self._fickle] + sound)
+        # A misread meter shows anything from 0 to 30 V.
+        return (1 - MISTAKEN) * fits + MISTAKEN / 30.0
+
+
+def _chatters(end: Rest, equipment: str) -> bool:
+    part = {"compressor stage 1": "contactor", "compressor stage 2": "unloader"}.get(equipment, equipment)
+    return any(part.replace(" ", "-") in name for name in end.chatter) or (
+        bool(end.restless) and SEEN_AT[equipment] == "out"
+    )
+
+
+def _loaded_volts(end: Rest, probes: Sequence[tuple[str, str]]) -> NDArray[np.float64]:
+    """Return what a meter of high impedance shows for many pairs of probes at once (RMS volts)."""
+    solution = end.settled.solution
+    at = solution.network.index
+    red, black = (np.array([at[pair[k]] for pair in probes]) for k in (0, 1))
+    z = solution.impedances
+    behind = z[red, red] + z[black, black] - z[red, black] - z[black, red]
+    load = METER_OHM["high"]
+    shown: NDArray[np.float64] = np.abs(
+        (solution.node_v[red] - solution.node_v[black]) * load / (load + behind)
+    )
+    return shown
+
+
+def sigma_v(volts: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the doubt of readings in volts: one standard deviation."""
+    return np.hypot(READING_SHARE * volts, READING_V)
+
+
+def cluster_edges(volts: NDArray[np.float64]) -> list[float]:
+    """Return where readings part into clusters: the middles of gaps wider than four times the doubt."""
+    order = np.unique(volts)
+    gap = np.diff(order)
+    wide = gap > 4 * sigma_v(order[1:])
+    return [float(order[k] + gap[k] / 2) for k in np.flatnonzero(wide)]
+
+
+def _normal_cdf(x: NDArray[np.float64]) -> NDArray[np.float64]:
+    erf: NDArray[np.float64] = np.vectorize(math.erf, otypes=[float])(x / math.sqrt(2))
+    return 0.5 * (1.0 + erf)
+
+
+def _band_words(low: float, high: float) -> str:
+    if math.isinf(low):
+        return f"below {high:.1f} V"
+    return f"above {low:.1f} V" if math.isinf(high) else f"{low:.1f} to {high:.1f} V"

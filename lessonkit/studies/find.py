@@ -1,0 +1,326 @@
+"""Finding a fault: what is told and read narrows the suspects; the next look is chosen by bits per minute.
+
+    search = Search(demo_job("two-run"))
+    search.told("cool-2: compressor stage 1 off")
+    search.read("cool-2: out:R out:C 26.1 V")
+    search.next.look, search.candidates[0]
+
+A complaint or a look narrows by what each suspect would show (`dictionary`), a reading by how near it lies
+to what each would give.  Time is counted as a technician spends it: a look takes half a minute, a new call
+has to be made at the thermostat, and walking between the places costs minutes.  So half-split along a run
+comes out by itself: the look that parts the suspects best, near by, comes first.
+
+Where the model stops: see `dictionary` and `search`.  A reading that no single suspect explains is said as
+such; two faults at once are searched on request.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lessonkit.errors import LessonError, require
+from lessonkit.job.calls import CALLS, PLACES, check_call
+from lessonkit.job.faults import Fault
+from lessonkit.job.model import Job
+from lessonkit.job.toml import load_job
+from lessonkit.studies import search
+from lessonkit.studies.dictionary import Dictionary, Look, Page, suspects_of
+
+#: Minutes for a look or a reading once one stands there, for a new call at the thermostat, and for the walk
+#: between places (ours: a house with the outdoor unit beside it).
+LOOK_MIN, CALL_MIN = 0.5, 0.5
+WALK_MIN: Mapping[frozenset[str], float] = {
+    frozenset({"stat", "air"}): 2.0,
+    frozenset({"air", "out"}): 3.0,
+    frozenset({"stat", "out"}): 4.0,
+}
+#: A suspect, or a group that no look tells apart, is named once it is this likely.
+SURE = 0.95
+
+
+class NotUnderstood(LessonError, ValueError):
+    """What was told or read can't be matched to this job."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A suspect and how likely it is by now."""
+
+    faults: tuple[Fault, ...]
+    comes_and_goes: bool
+    probability: float
+
+    def __str__(self) -> str:
+        """Return the faults, their probability in percent, and whether they come and go."""
+        words = " + ".join(map(str, self.faults)) + (" (comes and goes)" if self.comes_and_goes else "")
+        return f"{self.probability:6.1%}  {words}"
+
+
+@dataclass(frozen=True)
+class NextLook:
+    """The look to take now: its minutes, what it teaches in bits, and what each outcome would rule out.
+
+    `rules_out` maps the words of an outcome to the suspects that it makes ten times less likely.
+    """
+
+    look: Look
+    minutes: float
+    bits: float
+    rules_out: Mapping[str, tuple[str, ...]]
+
+
+def walk_min(here: str, there: str) -> float:
+    """Return the minutes of a walk between two places."""
+    return 0.0 if here == there else WALK_MIN[frozenset({here, there})]
+
+
+class Search:
+    """A search for the fault of a job.
+
+    Parameters: `job` is a `Job`, its name or path; `pairs` lets two faults at once be suspects;
+    `comes_and_goes` lets faults be suspects that show only now and then; `weights` changes how likely kinds
+    of fault are (see `dictionary.WEIGHTS`); `here` is where one stands, and `call` what is asked for now.
+    """
+
+    def __init__(
+        self,
+        job: Job | str,
+        *,
+        pairs: bool = False,
+        comes_and_goes: bool = True,
+        weights: Mapping[str, float] | None = None,
+        calls: Iterable[str] = CALLS,
+        here: str = "stat",
+        call: str = "off",
+    ) -> None:
+        self.job = job if isinstance(job, Job) else load_job(job)
+        require(here in PLACES, "here", here, f"one of {', '.join(PLACES)}")
+        self.here, self.call = here, check_call(call)
+        self.minutes = 0.0
+        self.dictionary = Dictionary(
+            self.job, suspects_of(self.job, pairs, comes_and_goes, weights), tuple(calls)
+        )
+        self.suspects = self.dictionary.suspects
+        self.pages = self.dictionary.pages
+        self.belief: NDArray[np.float64] = self.dictionary.prior.copy()
+        self.looked: list[Look] = []
+        self._stack = _Stack(list(self.pages.values()))
+
+    # ---- what is known ----
+
+    def told(self, text: str) -> None:
+        """Take in a complaint or a look, such as "cool-2: compressor stage 1 off"."""
+        call, rest = _split(text, "cool-2: compressor stage 1 off")
+        for equipment in sorted(
+            {look.act for look in self.pages if not look.is_volts}, key=len, reverse=True
+        ):
+            if rest.lower().startswith(equipment):
+                self.saw(self._look(call, equipment, text), rest[len(equipment) :].strip(" :="))
+                return
+        known = ", ".join(dict.fromkeys(look.act for look in self.pages if not look.is_volts))
+        raise NotUnderstood(f"told {text!r}: name what was seen, one of {known}, then its word, such as off.")
+
+    def saw(self, look: Look, words: str) -> None:
+        """Take in what was seen at a look, in one of the words of its page ("on" covers "on, ...")."""
+        page = self.pages[look]
+        meant = [k for k, word in enumerate(page.words) if word == words] or [
+            k for k, word in enumerate(page.words) if word.startswith(words)
+        ]
+        if not words or not meant:
+            raise NotUnderstood(f"{look}: {words!r} is none of its words: {', '.join(page.words)}.")
+        self._learn(look, page.chance[:, meant].sum(axis=1))
+
+    def read(self, text: str) -> None:
+        """Take in a reading, such as "cool-2: out:R out:C 26.1 V"."""
+        call, rest = _split(text, "cool-2: out:R out:C 26.1 V")
+        match = re.fullmatch(
+            r"(\S+:\S+)\s+(\S+:\S+)\s+([-+]?\d+(?:[.,]\d+)?)\s*V(?:AC)?", rest, re.IGNORECASE
+        )
+        if match is None:
+            raise NotUnderstood(
+                f"read {text!r}: write CALL: RED BLACK VOLTS, such as cool-2: out:R out:C 26.1 V."
+            )
+        look = self._look(call, f"{match[1]} {match[2]}", text)
+        self.measured(look, float(match[3].replace(",", ".")))
+
+    def measured(self, look: Look, volts: float) -> None:
+        """Take in a reading in volts."""
+        require(0 <= volts <= 60, "reading", volts, "from 0 to 60 V")
+        self._learn(look, self.dictionary.likelihood(look, volts))
+
+    def _look(self, call: str, act: str, text: str) -> Look:
+        matching = [look for look in self.pages if look.call == call and look.act == act]
+        if matching:
+            return matching[0]
+        if any(look.act == act for look in self.pages):
+            raise NotUnderstood(
+                f"{text!r}: under {call} this shows the same whatever is wrong, so it tells nothing."
+            )
+        known = ", ".join(dict.fromkeys(look.act for look in self.pages if look.call == call))
+        raise NotUnderstood(f"{text!r}: there is no {act!r} in this job; under {call} there are {known}.")
+
+    def _learn(self, look: Look, likely: NDArray[np.float64]) -> None:
+        chance = np.stack([likely, 1.0 - np.minimum(likely, 1.0)], axis=1)
+        belief = search.after(self.belief, chance, 0)
+        self.minutes += self.minutes_for(look)
+        self.here, self.call = look.place, look.call
+        self.belief = belief
+        self.looked.append(look)
+
+    @property
+    def candidates(self) -> tuple[Candidate, ...]:
+        """Return the suspects, the likeliest first."""
+        order = np.argsort(-self.belief, kind="stable")
+        return tuple(
+            Candidate(self.suspects[k].faults, self.suspects[k].comes_and_goes, float(self.belief[k]))
+            for k in order
+        )
+
+    @cached_property
+    def _alike(self) -> list[tuple[int, ...]]:
+        """The groups of suspects that no look tells apart, by position."""
+        tests = {str(look): page.chance for look, page in self.pages.items()}
+        return search.groups(tests, len(self.suspects))
+
+    @property
+    def groups(self) -> tuple[tuple[str, ...], ...]:
+        """Return the groups of suspects that no look tells apart (those of two or more)."""
+        return tuple(tuple(str(self.suspects[k]) for k in group) for group in self._alike if len(group) > 1)
+
+    @property
+    def found(self) -> tuple[Candidate, ...] | None:
+        """Return the suspect, or those that no look tells apart, once they are `SURE` together; else None."""
+        for group in self._alike:
+            if float(self.belief[list(group)].sum()) >= SURE:
+                members = {self.suspects[k] for k in group}
+                return tuple(
+                    c
+                    for c in self.candidates
+                    if any((c.faults, c.comes_and_goes) == (s.faults, s.comes_and_goes) for s in members)
+                )
+        return None
+
+    # ---- what to do next ----
+
+    def minutes_for(self, look: Look) -> float:
+        """Return what a look costs from here: the walk, a new call if it needs one, and the look itself."""
+        if look.call == self.call:
+            return walk_min(self.here, look.place) + LOOK_MIN
+        return walk_min(self.here, "stat") + CALL_MIN + walk_min("stat", look.place) + LOOK_MIN
+
+    @property
+    def next(self) -> NextLook | None:
+        """Return the look that teaches most per minute, or None where no look tells anything more."""
+        bits = self._stack.gains(self.belief)
+        looks = list(self.pages)
+        minutes = np.array([self.minutes_for(look) for look in looks])
+        if bits.max(initial=0.0) < 1e-6:
+            return None
+        k = int(np.argmax(bits / minutes))
+        page = self.pages[looks[k]]
+        return NextLook(looks[k], float(minutes[k]), float(bits[k]), self._rules_out(page))
+
+    def _rules_out(self, page: Page) -> dict[str, tuple[str, ...]]:
+        ruled: dict[str, tuple[str, ...]] = {}
+        likely = np.flatnonzero(self.belief > 0.002)
+        for n, words in enumerate(page.words):
+            share = float(self.belief @ page.chance[:, n])
+            if share < 1e-4:
+                continue
+            then = self.belief * page.chance[:, n] / share
+            out = [k for k in likely if then[k] < 0.1 * self.belief[k]]
+            ruled[words] = tuple(str(self.suspects[k]) for k in sorted(out, key=lambda k: -self.belief[k]))
+        return ruled
+
+    def to_dict(self, most: int = 20) -> dict[str, Any]:
+        """Return what is known and what to do next as plain data, ready for JSON; `most` candidates of it."""
+        step = self.next
+        return {
+            "candidates": [
+                {
+                    "faults": list(map(str, c.faults)),
+                    "comes_and_goes": c.comes_and_goes,
+                    "probability": round(c.probability, 6),
+                }
+                for c in self.candidates[:most]
+                if c.probability > 1e-6
+            ],
+            "groups": [list(group) for group in self.groups],
+            "next": None
+            if step is None
+            else {
+                "call": step.look.call,
+                "act": step.look.act,
+                "place": step.look.place,
+                "minutes": step.minutes,
+                "bits": round(step.bits, 6),
+                "rules_out": {words: list(out) for words, out in step.rules_out.items()},
+            },
+            "minutes_expected": round(self.minutes_expected(), 3),
+        }
+
+    def minutes_expected(self, most: int = 12) -> float:
+        """Return the minutes that the rest of the search will take on average.
+
+        Plays it out for each of the `most` likeliest suspects, each look showing what that suspect shows
+        most often.
+        """
+        order = np.argsort(-self.belief, kind="stable")[:most]
+        total = sum(float(self.belief[k]) * self._played(int(k)) for k in order)
+        share = float(self.belief[order].sum())
+        return total / share if share else 0.0
+
+    def _played(self, culprit: int) -> float:
+        kept = self.here, self.call, self.minutes, self.belief, list(self.looked)
+        start = self.minutes
+        try:
+            for _ in range(20):
+                step = self.next
+                if self.belief[culprit] >= SURE or step is None or step.bits < 0.02:
+                    break
+                page = self.pages[step.look]
+                shown = int(np.argmax(page.chance[culprit]))
+                self._learn(step.look, page.chance[:, shown])
+            return self.minutes - start
+        finally:
+            self.here, self.call, self.minutes, self.belief, self.looked = kept
+
+
+class _Stack:
+    """All pages as one block of chances, so that what every look teaches is one product."""
+
+    def __init__(self, pages: list[Page]) -> None:
+        width = max((page.chance.shape[1] for page in pages), default=1)
+        suspects = pages[0].chance.shape[0] if pages else 0
+        self.chance = np.zeros((len(pages), suspects, width))
+        for k, page in enumerate(pages):
+            self.chance[k, :, : page.chance.shape[1]] = page.chance
+        self.within = -_plogp(self.chance).sum(
+            axis=2
+        )  # what stays unsure of a look though the cause is known
+
+    def gains(self, belief: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the bits that each look teaches, shape (looks,)."""
+        shown = np.einsum("s,tsk->tk", belief, self.chance)
+        gains: NDArray[np.float64] = -_plogp(shown).sum(axis=1) - self.within @ belief
+        return np.maximum(gains, 0.0)
+
+
+def _plogp(p: NDArray[np.float64]) -> NDArray[np.float64]:
+    return p * np.log2(np.where(p > 0, p, 1.0))
+
+
+def _split(text: str, example: str) -> tuple[str, str]:
+    call, colon, rest = str(text).partition(":")
+    call = call.strip()
+    if not colon or call not in CALLS or not rest.strip():
+        calls = ", ".join(CALLS)
+        raise NotUnderstood(f"{text!r} can't be read; begin with a call ({calls}) and a colon: {example}.")
+    return call, " ".join(rest.split())
