@@ -116,7 +116,7 @@ def _report(graded: Any, out: Path) -> None:
     if (more := len(graded.strays) - STRAYS_SHOWN) > 0:
         print(f"left aside: {more} more, listed in {out / 'left-aside.csv'}")
     if graded.strange:
-        print("Most hand-ins have other numbers than this roster gives; check --seed, or give manifest.csv.")
+        print("Most hand-ins have other numbers than were handed out; check --seed, or give manifest.csv.")
     if graded.decided:
         earlier = f", {graded.kept} given earlier" if graded.kept else ""
         what = f"Your decisions that count: {graded.decided}{earlier}"

@@ -22,8 +22,9 @@ from lessonkit.errors import LessonError
 from lessonkit.exercises.plain import decode, literal
 from lessonkit.files import first_free
 from lessonkit.grading.judging.judge import Judged, Submission, judge_batch
+from lessonkit.grading.marking.claims import HandIn
 from lessonkit.grading.marking.decisions import kept_changes, merged, read_changes, with_changes
-from lessonkit.grading.marking.identify import HandIn, identify
+from lessonkit.grading.marking.identify import identify
 from lessonkit.grading.marking.marks import Mark, Student
 from lessonkit.grading.marking.written import write_marks
 from lessonkit.grading.reading.intake import ClosedFile, UnreadableFile
@@ -324,7 +325,9 @@ def _marks(book: Book, one: HandIn | None, verdicts: Mapping[str, Judged]) -> li
     found = dict(one.reading.answers)
     marks = []
     for exercise in book.exercises:
-        state, said, answer = "teacher" if one.reading.closed else "unreadable", one.reading.trouble, ""
+        state, said, answer = "unreadable", one.reading.trouble, ""
+        if one.reading.closed or one.held:
+            state, said = "teacher", _sentence(one.held or one.reading.trouble)
         if not one.reading.trouble:
             answered = found.get(exercise.id, FoundAnswer("unanswered"))
             answer = literal(decode(answered.wire))[:200] if answered.state == "given" else ""
@@ -349,13 +352,16 @@ def _marks(book: Book, one: HandIn | None, verdicts: Mapping[str, Judged]) -> li
 def _state(one: HandIn, found: FoundAnswer, judged: Judged | None) -> tuple[str, str]:
     """Return the state of one answer, and what the student reads."""
     if one.held:
-        return "teacher", one.held[0].upper() + one.held[1:] + "."
+        return "teacher", _sentence(one.held)
     if found.state in ("broken", "unanswered", "teacher"):
         state = "unreadable" if found.state == "broken" else found.state
-        reason = found.reason
-        return state, reason[:1].upper() + reason[1:] + ("" if reason.endswith(".") or not reason else ".")
+        return state, _sentence(found.reason)
     if judged is None:
         return "teacher", "The judge gave no verdict."
     if judged.outcome == "teacher":
-        return "teacher", judged.hint[:1].upper() + judged.hint[1:] + "."
+        return "teacher", _sentence(judged.hint)
     return judged.outcome, judged.hint
+
+
+def _sentence(reason: str) -> str:
+    return reason[:1].upper() + reason[1:] + ("" if reason.endswith(".") or not reason else ".")

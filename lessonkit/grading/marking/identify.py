@@ -1,12 +1,13 @@
-"""Whose file is it, and which one counts.
+"""Whose file is it, by its name, its folder and its numbers.
 
 With a roll, a file is known by the name it was handed out under, which learning platforms wrap in names of
 their own but keep; failing that, by the numbers in it. Without one, the files' names are the students:
 `anna.ipynb`, `01_calls_anna.ipynb` or `anna/01_calls.ipynb`.
 
-The numbers inside are held against the roll: a file with another student's numbers, or with none of the
-class's, is held back for the teacher, whoever's name is on it. Of two files for one workbook one counts, and
-both are named.
+The numbers inside are held against the roll, or against the class seed: a file with another student's
+numbers, with the self-study ones or with nobody's is held back for the teacher, whoever's name is on it.
+Without roll and seed a class in which nearly all have numbers of their own is held to that too. Which of
+several files for one workbook counts is decided in `claims.py`.
 """
 
 from __future__ import annotations
@@ -15,36 +16,20 @@ import re
 import unicodedata
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import PurePosixPath
 
 from lessonkit.exercises.core import variant_number
-from lessonkit.exercises.plain import decode
+from lessonkit.grading.marking.claims import HandIn, copy_mark, counting
 from lessonkit.grading.reading.read import Reading
-from lessonkit.grading.roster import Place, Roll, slug, squeezed, worded
+from lessonkit.grading.roster import TURNS, Place, Roll, slug, squeezed, worded
 from lessonkit.grading.school import School
 
-__all__ = ["HandIn", "identify"]
+__all__ = ["identify"]
 
 
 _NOT_OWN = "the numbers in the file are not those that were handed out under this name"
-
-
-@dataclass(frozen=True)
-class HandIn:
-    """One file that counts: a student's workbook.
-
-    `book` is "" when nothing tells which it is. `variant` is what it is judged with, None when it is `held`
-    back, with the reason. `remarks` are for the teacher.
-    """
-
-    student: str
-    book: str
-    file: str
-    reading: Reading
-    variant: int | None = None
-    held: str = ""
-    remarks: tuple[str, ...] = ()
+_SAME = "the numbers in the file are those of another file"
 
 
 def identify(
@@ -55,24 +40,31 @@ def identify(
     `readings` are by the file's path under the folder, with slashes.
     """
     known: dict[tuple[str, str], list[HandIn]] = defaultdict(list)
-    strays = []
     if roll is None:
         students = _students_by_name(readings, school)
         for file, reading in readings.items():
             book = reading.book or _book_by_name(file, school)
-            known[students[file], book].append(HandIn(students[file], book, file, reading))
-        return _without_roll([_counting(mine) for mine in known.values()], seed), []
+            own = str(PurePosixPath(file).parent) == students[file]
+            one = HandIn(students[file], book, file, reading, lies="own" if own else "")
+            known[one.student, one.book].append(one)
+        numbers = _Numbers([one for mine in known.values() for one in mine], seed)
+        return [numbers.held(counting(mine, numbers.own(mine))) for mine in known.values()], []
+    strays = []
     names = _Names(roll)
     for file, reading in readings.items():
-        found, remarks = _in_roll(file, reading, names, roll, school)
+        found, remarks, lies = _in_roll(file, reading, names, roll, school)
         if found is None:
             why = reading.trouble or "neither its name nor its numbers are in the roster"
             strays.append(f"{file}: {why}")
             continue
-        known[found.student, found.book].append(
-            HandIn(found.student, found.book, file, reading, remarks=remarks)
-        )
-    return [_held_to(roll, _counting(mine, roll)) for mine in known.values()], strays
+        one = HandIn(found.student, found.book, file, reading, remarks=remarks, lies=lies)
+        known[one.student, one.book].append(one)
+    return [_held_to(roll, counting(mine, _given(roll, mine[0]))) for mine in known.values()], strays
+
+
+def _given(roll: Roll, one: HandIn) -> int | None:
+    place = roll.of(one.student, one.book)
+    return None if place is None else place.variant
 
 
 class _Names:
@@ -84,6 +76,26 @@ class _Names:
         self._worded = {f"-{worded(stem)}-": place for stem, place in self._given.items()}
         self._squeezed = {squeezed(stem): place for stem, place in self._given.items()}
 
+        self._people: dict[str, list[str]] = defaultdict(list)
+        for student in roll.students:
+            self._people[worded(student)].append(student)
+        self._folders: dict[str, list[str]] = defaultdict(list)
+        for student, folder in roll.folders.items():
+            for name in {squeezed(student), squeezed(folder)}:
+                self._folders[name].append(student)
+
+    def owners(self, file: str, *, wrapped: bool = False) -> list[str]:
+        """Return the students after whom one of the folders of a file is named.
+
+        `wrapped` takes names that a platform has put something around as well.
+        """
+        parts = PurePosixPath(file).parts[:-1]
+        found = [owner for part in reversed(parts) for owner in self._folders.get(squeezed(part), ())]
+        for part in parts if wrapped else ():
+            inside = [name for name in self._people if f"-{name}-" in f"-{worded(part)}-"]
+            found += self._people[max(inside, key=len)] if inside else []
+        return list(dict.fromkeys(found))
+
     def find(self, file: str, reading: Reading) -> Place | None:
         """Return what a file is by its name, whatever a platform has put around it or dropped from it."""
         stem = PurePosixPath(file).stem
@@ -91,7 +103,7 @@ class _Names:
             return place
         # The mark of a copy goes first: "zoe (2)" is Zoe's, though there may be a zoe-2. Of the names in what
         # is left the longest fits best: "anna" is in "anna-berg" too.
-        for part in (stem.removesuffix(_copy_mark(file)), stem):
+        for part in (stem.removesuffix(copy_mark(file)), stem):
             whole = f"-{worded(part)}-"
             if inside := max((name for name in self._worded if name in whole), key=len, default=""):
                 return self._worded[inside]
@@ -102,44 +114,52 @@ class _Names:
         return self._squeezed[inside] if inside and known else None
 
 
-def _folder(place: Place) -> str:
-    """Return the squeezed name of the folder that a workbook was handed out in."""
-    return squeezed(PurePosixPath(place.file).parent.name)
-
-
 def _even(stem: str) -> str:
     return unicodedata.normalize("NFKC", stem).casefold()
 
 
 def _in_roll(
     file: str, reading: Reading, names: _Names, roll: Roll, school: School
-) -> tuple[Place | None, tuple[str, ...]]:
-    """Return what a file was handed out as: by its name, else by its numbers."""
-    place = names.find(file, reading)
+) -> tuple[Place | None, tuple[str, ...], str]:
+    """Return what a file was handed out as, remarks, and where it lies.
+
+    Its name says, else its folder, else its numbers. Where the name says another student than folder and
+    numbers do, those two are right: nobody has others' numbers in the own folder by a slip in a name.
+    """
+    place, remarks = names.find(file, reading), []
+    owners, likely = names.owners(file), names.owners(file, wrapped=True)
+    book = reading.book or _book_by_name(file, school)
+    theirs = None if reading.variant is None else roll.by_variant(reading.book, reading.variant)
     if place is None:  # in a student's folder, under a name of its own
-        folders = {squeezed(part) for part in PurePosixPath(file).parts[:-1]}
-        mine = [one for one in roll.places if {squeezed(one.student), _folder(one)} & folders]
-        book = reading.book or _book_by_name(file, school)
-        place = next((one for one in mine if one.book == book), None)
-    if place is not None:
-        if reading.book and reading.book != place.book:
-            other = roll.of(place.student, reading.book)
-            return other or place, (
-                f"{file} holds workbook {reading.book}, not {place.book} as its name says",
-            )
-        return place, ()
-    if reading.variant is not None and (place := roll.by_variant(reading.book, reading.variant)) is not None:
-        return place, (f"{file} was known by its numbers, not by its name",)
-    return None, ()
+        place = next((one for owner in owners if (one := roll.of(owner, book))), None)
+    elif theirs is not None and theirs.student != place.student and theirs.student in likely:
+        remarks.append(
+            f"{file} is named after {place.student}, but its folder and its numbers are {theirs.student}'s"
+        )
+        place = theirs
+    if place is None and theirs is not None:
+        return theirs, (f"{file} was known by its numbers, not by its name",), ""
+    if place is None:
+        return None, (), ""
+    lies = "own" if place.student in likely else "another" if owners else ""
+    if lies == "another":
+        remarks.append(f"{file} lies in the folder of {' or '.join(owners)}")
+    if reading.book and reading.book != place.book:
+        remarks.append(f"{file} holds workbook {reading.book}, not {place.book} as its name says")
+        place = roll.of(place.student, reading.book) or place
+    return place, tuple(remarks), lies
 
 
 def _held_to(roll: Roll, one: HandIn) -> HandIn:
     """Return the hand-in with the variant it was handed out with, held back if the file has another."""
-    place = roll.of(one.student, one.book)
-    variant = None if place is None else place.variant
+    if one.reading.trouble and one.lies == "another":  # it says nothing of whose it is but its name
+        return replace(one, held="a file under this name can't be read")
+    variant = _given(roll, one)
     inside = one.reading.variant
+    if one.held:
+        return one
     if one.reading.trouble or inside is None or inside == variant:
-        return _with(one, variant=variant)
+        return replace(one, variant=variant)
     other = roll.by_variant(one.book, inside)
     whose = (
         f"handed out to {other.student}"
@@ -148,98 +168,74 @@ def _held_to(roll: Roll, one: HandIn) -> HandIn:
         if inside == 0
         else "nobody's here"
     )
-    return _with(one, held=_NOT_OWN, remarks=(*one.remarks, f"{one.file}: its numbers are {whose}"))
+    return replace(one, held=_NOT_OWN, remarks=(*one.remarks, f"{one.file}: its numbers are {whose}"))
 
 
-def _without_roll(hand_ins: Sequence[HandIn], seed: object | None) -> list[HandIn]:
-    """Return the hand-ins with the variants that they were made with; the file says which."""
-    inside: dict[str, Counter[int]] = defaultdict(Counter)
-    for one in hand_ins:
-        if one.reading.variant is not None:
-            inside[one.book][one.reading.variant] += 1
-    # With the class seed a student's name says which numbers it was given, so a file with another's is known.
-    owners = {variant_number(seed, slug(one.student)): one.student for one in hand_ins}
-    found = []
-    for one in hand_ins:
-        variant, remarks = one.reading.variant, list(one.remarks)
-        if one.reading.trouble or not one.book:
-            found.append(one)
-            continue
-        if variant is None and len(inside[one.book]) == 1:  # the whole class has the same numbers
-            variant = next(iter(inside[one.book]))
+class _Numbers:
+    """Whose numbers are whose without a roster: the files say, and the class seed where it is given."""
+
+    def __init__(self, hand_ins: Sequence[HandIn], seed: object | None) -> None:
+        self._seed = seed
+        self._users: dict[tuple[str, int], set[str]] = defaultdict(set)
+        books: dict[str, list[int]] = defaultdict(list)
+        for one in hand_ins:
+            if one.reading.variant is not None:
+                books[one.book].append(one.reading.variant)
+                self._users[one.book, one.reading.variant].add(one.student)
+        # A class in which most have numbers of their own was given them; else all have the same.
+        self._each_own = {
+            book for book, inside in books.items() if 2 * len({*inside} - {0}) > len(inside) > 1
+        }
+        self._only = {book: inside[0] for book, inside in books.items() if len({*inside}) == 1}
+        self._owners: dict[int, str] = {}
+        self._made: dict[str, set[int]] = {}
+        for student in {one.student: None for one in hand_ins} if seed is not None else ():
+            names = {slug(student), slug(PurePosixPath(student).name)}
+            made = {variant_number(seed, name, turn) for name in names for turn in range(TURNS)}
+            self._made[student] = made
+            self._owners |= dict.fromkeys(made, student)
+
+    def own(self, mine: Sequence[HandIn]) -> int | None:
+        """Return the one of the files' variants that the seed gives their student, if it does."""
+        made = self._made.get(mine[0].student, set())
+        return next((one.reading.variant for one in mine if one.reading.variant in made), None)
+
+    def held(self, one: HandIn) -> HandIn:
+        """Return the hand-in with the variant that it is judged with, or held back with the reason."""
+        variant = one.reading.variant
+        if one.held or one.reading.trouble or not one.book:
+            return one
+        if variant is None:
+            variant = self._only.get(one.book)
         if variant is None:
             held = "the cell that opens the workbook is missing, so its numbers are unknown"
-            found.append(_with(one, held=held))
-            continue
-        own = variant_number(seed, slug(one.student))
-        if seed is not None and variant not in (0, own) and variant in owners:
-            remarks.append(f"{one.file}: its numbers are those of {owners[variant]}")
-            found.append(_with(one, held=_NOT_OWN, remarks=tuple(remarks)))
-            continue
-        if variant != 0 and inside[one.book][variant] > 1:
-            same = sorted(
-                other.student for other in hand_ins if other is not one and _same_numbers(other, one)
+            return replace(one, held=held)
+        if self._seed is not None and variant not in self._made[one.student]:
+            owner = self._owners.get(variant)
+            whose = (
+                f"its numbers are those of {owner}"
+                if owner
+                else "its numbers are the self-study ones"
+                if variant == 0
+                else f"its numbers are not those of seed {self._seed} for this name"
             )
-            remarks.append(f"{one.file}: the same numbers as {', '.join(same[:3])}")
-        elif seed is not None and variant not in (0, own):
-            remarks.append(f"{one.file}: its numbers are not those of seed {seed} for this name")
-        found.append(_with(one, variant=variant, remarks=tuple(remarks)))
-    return found
-
-
-def _same_numbers(one: HandIn, other: HandIn) -> bool:
-    return one.book == other.book and one.reading.variant == other.reading.variant
-
-
-def _with(one: HandIn, **changes: object) -> HandIn:
-    return replace(one, **changes)  # type: ignore[arg-type]
-
-
-def _counting(mine: Sequence[HandIn], roll: Roll | None = None) -> HandIn:
-    """Return the one of several files for a workbook that counts.
-
-    It can be read, has the student's own numbers and an answer in it, and is plainly named; the first by
-    name.
-    """
-    place = None if roll is None else roll.of(mine[0].student, mine[0].book)
-
-    def rank(one: HandIn) -> tuple[bool, bool, bool, int, str]:
-        strange = place is not None and one.reading.variant not in (None, place.variant)
-        unlike = len(one.remarks) + len(_copy_mark(one.file))
-        return bool(one.reading.trouble), strange, _is_blank(one.reading), unlike, one.file
-
-    first, *others = sorted(mine, key=rank)
-    named = [f"{other.file} was handed in as well and does not count" for other in others]
-    return _with(first, remarks=(*first.remarks, *named))
-
-
-def _is_blank(reading: Reading) -> bool:
-    """Tell whether nothing in a file has been answered: all is as it was handed out."""
-    return all(
-        one.state == "unanswered" or (one.state == "given" and _open(decode(one.wire)))
-        for _, one in reading.answers
-    )
-
-
-def _open(value: object) -> bool:
-    """Tell whether an answer is still to be given in every part."""
-    if isinstance(value, dict):
-        return bool(value) and all(map(_open, value.values()))
-    if isinstance(value, list | tuple):
-        return bool(value) and all(map(_open, value))
-    return value is ...
-
-
-def _copy_mark(file: str) -> str:
-    """Return the mark that a system puts on a second copy, such as "(1)"."""
-    found = re.search(r"(\s*\(\d+\)|[-_ ]copy\s*\d*|\s+-\s+copy)+$", PurePosixPath(file).stem, re.IGNORECASE)
-    return found[0] if found else ""
+            return replace(one, held=_NOT_OWN, remarks=(*one.remarks, f"{one.file}: {whose}"))
+        others = sorted(self._users[one.book, variant] - {one.student})
+        if variant == 0 and one.book in self._each_own:
+            remarks = (*one.remarks, f"{one.file}: its numbers are the self-study ones")
+            return replace(one, held=_NOT_OWN, remarks=remarks)
+        if variant and others:
+            remarks = (*one.remarks, f"{one.file}: the same numbers as {', '.join(others[:3])}")
+            if one.book in self._each_own:
+                return replace(one, held=_SAME, remarks=remarks)
+            return replace(one, variant=variant, remarks=remarks)
+        return replace(one, variant=variant)
 
 
 def _own_part(file: str, school: School) -> str:
     """Return what is left of a file's name without its workbook's: the student, or nothing."""
     stem = PurePosixPath(file).stem
-    stem = stem.removesuffix(_copy_mark(file))
+    stem = stem.removesuffix(copy_mark(file))
     for book in school.books:
         found = re.search(rf"(?<![^\W_]){re.escape(book.stem)}(?![^\W_])", stem, re.IGNORECASE)
         if found:
@@ -271,7 +267,7 @@ def _students_by_name(readings: Mapping[str, Reading], school: School) -> dict[s
     students = {}
     for folder, files in folders.items():
         books: Counter[str] = Counter(
-            readings[file].book or _book_by_name(file, school) for file in files if not _copy_mark(file)
+            readings[file].book or _book_by_name(file, school) for file in files if not copy_mark(file)
         )
         several = (
             len({_own_part(file, school) for file in files} - {""}) > 1 and max(books.values(), default=0) > 1

@@ -11,19 +11,18 @@ its size, and its bytes. Standard output has one line of JSON for each file.
 
 from __future__ import annotations
 
-import ast
 import contextlib
 import json
 import sys
-from collections import Counter
 from typing import Any, BinaryIO
 
 from lessonkit.errors import LessonError
 from lessonkit.exercises.core import givens_for
 from lessonkit.exercises.plain import NotPlain, encode
 from lessonkit.grading.reading.answers import find_answers, parse_cells
-from lessonkit.grading.reading.intake import StudentCell, UnreadableFile, read_cells
-from lessonkit.grading.school import Book, School, load_school
+from lessonkit.grading.reading.intake import UnreadableFile, read_cells
+from lessonkit.grading.reading.which import which_workbook
+from lessonkit.grading.school import School, load_school
 
 __all__ = ["main", "read_one"]
 
@@ -40,9 +39,10 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
     """
     try:
         cells, notes = read_cells(data)
-        book, variant = _identity(cells, school)
+        book, variant, more = which_workbook(parse_cells(cells), school)
     except UnreadableFile as error:
         return {"state": "unreadable", "reason": str(error)}
+    notes += more
     if variant is None:
         notes.append("the cell that opens the workbook is missing or changed")
 
@@ -73,41 +73,6 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
             with contextlib.suppress(NotPlain):
                 record["givens"][item.id] = encode(givens(item.id))
     return record
-
-
-def _identity(cells: list[StudentCell], school: School) -> tuple[Book, int | None]:
-    """Return which workbook the cells are of, and its variant."""
-    opened: list[tuple[str, int | None]] = []
-    stored: Counter[str] = Counter()
-    for cell in parse_cells(cells):
-        for node in ast.walk(cell.tree) if cell.tree is not None else ():
-            if isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "open_workbook":
-                opened += _opening(node)
-            elif isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store):
-                stored[node.id] += 1
-    for name, variant in reversed(opened):
-        book = school.book(name)
-        if book is not None:
-            return book, variant
-    # The cell that opens the workbook is gone: the names of the answers tell.
-    book = max(school.books, key=lambda item: sum(stored[name] > 0 for name in item.names))
-    if any(stored[name] for name in book.names):
-        return book, None
-    if opened:
-        raise UnreadableFile("The notebook opens a workbook that is none of this school's.")
-    raise UnreadableFile("The notebook is none of the workbooks: it opens none and answers none.")
-
-
-def _opening(call: ast.Call) -> list[tuple[str, int | None]]:
-    given = [part.value for part in call.args if isinstance(part, ast.Constant)]
-    named = [word.value.value for word in call.keywords if isinstance(word.value, ast.Constant)]
-    values = given + named
-    if len(values) < 1 or type(values[0]) is not str:
-        return []
-    alone = len(call.args) + len(call.keywords) == 1  # then it is the self-study variant
-    number = values[1] if len(values) > 1 else 0 if alone else None
-    good = isinstance(number, int) and not isinstance(number, bool) and 0 <= number < 10**12
-    return [(values[0], number if good else None)]  # type: ignore[list-item]
 
 
 def _limit(used_s: float) -> None:

@@ -80,7 +80,7 @@ def test_folder_alone_is_enough(school: School, tmp_path: Path) -> None:
             ".ipynb_checkpoints/anna.ipynb": ("orchard_a", 0, {"91.1": 0}),
         },
     )
-    graded = grade_folder(folder, tmp_path / "out", school, seed="7")
+    graded = grade_folder(folder, tmp_path / "out", school)
     assert points(graded) == {
         "anna": 12,
         "bo": 9,
@@ -88,13 +88,46 @@ def test_folder_alone_is_enough(school: School, tmp_path: Path) -> None:
         "dora": 2,
         "evening/emil": 2,
         "evening/fay": 2,
-        "gus": 0,
+        "gus": 12,
     }
     remarks = {student.name: "; ".join(student.remarks) for student in graded.students}
     assert remarks["anna"] == ""
     assert "same numbers as gus" in remarks["cleo"]
     assert "same numbers as evening/fay" in remarks["evening/emil"]
+
+
+def test_numbers_that_the_seed_did_not_give_are_held(school: School, tmp_path: Path) -> None:
+    """With a class seed only the own numbers are marked: no self-study ones, no other's, no other seed's."""
+    own = {name: variant_number("7", name) for name in ("cleo", "gus", "fay")}
+    folder = write(
+        tmp_path / "in",
+        {
+            "cleo.ipynb": ("orchard_a", own["cleo"], {}),
+            "evening/92_gate_fay.ipynb": ("orchard_b", own["fay"], {}),
+            "evening/92_gate_ida.ipynb": ("orchard_b", variant_number("7", "ida", 3), {}),
+            "anna.ipynb": ("orchard_a", 0, {}),
+            "gus.ipynb": ("orchard_a", own["cleo"], {}),
+            "hal.ipynb": ("orchard_a", variant_number("8", "hal"), {}),
+        },
+    )
+    graded = grade_folder(folder, tmp_path / "out", school, seed="7")
+    assert points(graded) == {"anna": 0, "cleo": 12, "evening/fay": 2, "evening/ida": 2, "gus": 0, "hal": 0}
+    remarks = {student.name: "; ".join(student.remarks) for student in graded.students}
+    assert "its numbers are the self-study ones" in remarks["anna"]
     assert "its numbers are those of cleo" in remarks["gus"]
+    assert "its numbers are not those of seed 7" in remarks["hal"]
+    states = {
+        mark.state for one in graded.students if one.name in ("anna", "gus", "hal") for mark in one.marks
+    }
+    assert states == {"teacher", "missing"}
+
+
+def test_class_with_own_numbers_is_held_to_them_without_a_seed(school: School, tmp_path: Path) -> None:
+    """Where nearly everybody has other numbers, two who share them wait, and so do the self-study ones."""
+    numbers = {"ann": 11, "bo": 12, "cy": 13, "di": 14, "ed": 14, "flo": 0, "gil": 15, "hal": 16}
+    files = {f"{name}.ipynb": ("orchard_a", variant, {}) for name, variant in numbers.items()}
+    graded = grade_folder(write(tmp_path / "in", files), tmp_path / "out", school)  # type: ignore[arg-type]
+    assert {name for name, got in points(graded).items() if got == 0} == {"di", "ed", "flo"}
 
 
 @pytest.fixture(scope="module")
@@ -446,10 +479,10 @@ def test_folders_that_cannot_be_graded_are_named(school: School, tmp_path: Path)
 def test_command_grades_and_says_where(
     run_lessonkit: Run, private_env: dict[str, str], school: School, small: Path, tmp_path: Path
 ) -> None:
-    """`lessonkit grade DIR --seed S --out DIR` is one line to type and two to read."""
+    """`lessonkit grade DIR --out DIR` is one line to type and two to read."""
     private_env["PYTHONPATH"] = str(Path(orchard.__file__).parent)
     paths = ("--workbooks", str(school.folder), "--out", str(tmp_path / "out"))
-    done = run_lessonkit("grade", str(small), "--seed", "5", *paths, "--unconfined")
+    done = run_lessonkit("grade", str(small), *paths, "--unconfined")
     assert (done.returncode, done.stderr.count("Traceback")) == (0, 0)
     assert done.stdout.startswith("6 files, 6 students: 29 right, 1 not yet.")
     assert (tmp_path / "out" / "marks.csv").exists()

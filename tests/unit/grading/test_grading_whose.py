@@ -12,7 +12,8 @@ sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
 from lessonkit.exercises.plain import encode
-from lessonkit.grading.marking.identify import HandIn, identify
+from lessonkit.grading.marking.claims import HandIn
+from lessonkit.grading.marking.identify import identify
 from lessonkit.grading.reading.read import FoundAnswer, Reading
 from lessonkit.grading.roster import Roll, assign
 from lessonkit.grading.school import School, load_school
@@ -93,3 +94,76 @@ def test_answered_copy_counts_before_a_blank_one(school: School, roll: Roll, fir
     found = whose({name: read(roll, "Ann", blank=blank) for name, blank in files.items()}, school, roll)
     assert files[found["Ann"].file] is False
     assert "does not count" in found["Ann"].remarks[0]
+
+
+def answering(roll: Roll, name: str, value: float, *others: str) -> Reading:
+    """Return the reading of a student's first workbook with an answer to 91.1, and to others."""
+    place = roll.of(name, "orchard_a")
+    assert place is not None
+    given = (("91.1", value), *((exercise, 1) for exercise in others))
+    answers = tuple((exercise, FoundAnswer("given", encode(answer))) for exercise, answer in given)
+    return Reading("", "orchard_a", place.variant, answers)
+
+
+@pytest.mark.parametrize("theirs", ["aa_{}", "{}", "zz {}"])
+def test_two_claims_on_one_student_wait_with_both_named(school: School, roll: Roll, theirs: str) -> None:
+    """A file that a classmate made with Zoe's name and numbers takes nothing from Zoe; it waits."""
+    own = handed_out(roll, "Zoe")
+    files = {
+        f"one/{own}": answering(roll, "Zoe", 2.0),
+        f"two/{theirs.format(own)}": answering(roll, "Zoe", 0),
+    }
+    one = whose(files, school, roll)["Zoe"]
+    assert one.held == "several files were handed in for this workbook, and their answers differ"
+    assert one.variant is None
+    assert all(file in " ".join(one.remarks) for file in files)
+    assert "91.1" in one.remarks[-1]
+
+
+def test_claim_from_the_own_folder_counts(school: School, roll: Roll) -> None:
+    """What lies in Zoe's folder is Zoe's, also when a platform has wrapped the folder's name."""
+    own = handed_out(roll, "Zoe")
+    for folder in ("zoe", "Zoe_4711_assignsubmission_file"):
+        files = {f"{folder}/{own}": answering(roll, "Zoe", 2.0), f"ann/{own}": answering(roll, "Zoe", 0.0)}
+        one = whose(files, school, roll)["Zoe"]
+        assert (one.file, one.held) == (f"{folder}/{own}", "")
+        assert any("ann/" in remark for remark in one.remarks)
+
+
+def test_claim_with_others_numbers_takes_nothing(school: School, roll: Roll) -> None:
+    """A file named after Zoe with another's numbers does not stand beside Zoe's own."""
+    own = handed_out(roll, "Zoe")
+    files = {own: answering(roll, "Zoe", 2.0), f"a/{own}": answering(roll, "Ann", 0.0)}
+    one = whose(files, school, roll)["Zoe"]
+    assert (one.file, one.held) == (own, "")
+
+
+def test_file_that_goes_further_is_no_second_claim(school: School, roll: Roll) -> None:
+    """Monday's half and Friday's whole say the same as far as both go: the fuller one counts."""
+    own = handed_out(roll, "Zoe")
+    files = {own: answering(roll, "Zoe", 2.0), f"x {own}": answering(roll, "Zoe", 2.0, "91.2", "91.8")}
+    one = whose(files, school, roll)["Zoe"]
+    assert (one.file, one.held) == (f"x {own}", "")
+    assert "does not count" in one.remarks[-1]
+
+
+def test_folder_and_numbers_outweigh_a_name(school: School, roll: Roll) -> None:
+    """A file in Ann's folder with Ann's numbers is Ann's, though it is named after Zoe; it is said."""
+    found = whose({f"ann/{handed_out(roll, 'Zoe')}": read(roll, "Ann")}, school, roll)
+    assert set(found) == {"Ann"}
+    assert not found["Ann"].held
+    assert "named after Zoe" in found["Ann"].remarks[0]
+
+
+def test_folder_that_disagrees_with_the_numbers_is_said(school: School, roll: Roll) -> None:
+    """Zoe's file in Ann's folder counts for Zoe, and the teacher hears where it lay."""
+    found = whose({f"ann/{handed_out(roll, 'Zoe')}": read(roll, "Zoe")}, school, roll)
+    assert set(found) == {"Zoe"}
+    assert not found["Zoe"].held
+    assert "lies in the folder of Ann" in found["Zoe"].remarks[0]
+
+
+def test_spoilt_file_in_another_s_folder_zeroes_nobody(school: School, roll: Roll) -> None:
+    """A file that can't be read, named after Zoe in Ann's folder, leaves Zoe's marks open."""
+    found = whose({f"ann/{handed_out(roll, 'Zoe')}": Reading("The file is empty.")}, school, roll)
+    assert found["Zoe"].held
