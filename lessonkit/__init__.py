@@ -36,6 +36,11 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.bench.meter": ("Meter",),
     # On the job: what may be wrong.
     "lessonkit.studies.find": ("Search",),
+    # Cold days: a house, its weather, its season.
+    "lessonkit.studies.house": ("load_house",),
+    "lessonkit.studies.weather": ("load_weather",),
+    "lessonkit.studies.season": ("season", "sweep_lockouts"),
+    "lessonkit.draw.season": ("show_season",),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("reveal",),
@@ -56,17 +61,23 @@ __all__ = [
     "__version__",
     "bench_panel",
     "demo_job",
+    "load_house",
     "load_job",
+    "load_weather",
     "open_workbook",
     "parse_fault",
     "reveal",
+    "season",
     "show_bench",
+    "show_season",
+    "sweep_lockouts",
     "try_calls",
 ]
 
 if TYPE_CHECKING:
     from lessonkit.bench.bench import Bench
     from lessonkit.bench.meter import Meter
+    from lessonkit.draw.season import show_season
     from lessonkit.errors import LessonError
     from lessonkit.exercises import open_workbook
     from lessonkit.exercises.predict import reveal
@@ -75,6 +86,9 @@ if TYPE_CHECKING:
     from lessonkit.job.toml import demo_job, load_job
     from lessonkit.panels import bench_panel, show_bench
     from lessonkit.studies.find import Search
+    from lessonkit.studies.house import load_house
+    from lessonkit.studies.season import season, sweep_lockouts
+    from lessonkit.studies.weather import load_weather
 
 
 def __getattr__(name: str) -> Any:

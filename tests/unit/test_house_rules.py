@@ -29,7 +29,16 @@ LONGEST_SUMMARY = 100
 # Kept apart from the floors up to the studies, which must work where there is neither notebook nor screen.
 FACES_ONLY = {"matplotlib", "ipywidgets", "IPython", "scipy", "pytest", "nbformat", "nbval", "rich", "jinja2"}
 # Judges from outside: if the package used them, they could not judge it.
-TESTS_ONLY = {"scipy", "crcmod", "crccheck", "hypothesis", "playwright", "nbclient", "pytest_benchmark"}
+TESTS_ONLY = {
+    "scipy",
+    "crcmod",
+    "crccheck",
+    "hypothesis",
+    "playwright",
+    "nbclient",
+    "pytest_benchmark",
+    "psychrolib",
+}
 
 # Folders of one machine. Each pattern is written so that it doesn't find itself.
 MACHINE_PATHS = re.compile(r"/[w]ork/|/[r]oot/|/[h]ome/\w|/[U]sers/\w|C:\\+[U]sers")
