@@ -103,7 +103,8 @@ def season_words(found: Season) -> str:
         cop = found.balance.break_even_cop
         lines.append(
             f"Furnace heat costs as much as heat at a COP of {cop:.2f}; "
-            f"the changeover belongs at {both(found.balance.changeover_c)}."
+            f"for a machine that runs through, the changeover belongs at {both(found.balance.changeover_c)}. "
+            "Starts and stops make the heat pump dearer, so the cheapest setting lies there or above."
         )
     if found.unmet_hours:
         lines.append(f"In {found.unmet_hours} hours {found.unmet_kwh:,.0f} kWh are missing: the house cools.")

@@ -80,7 +80,7 @@ def _setting_rows(found: Season) -> list[Row]:
     if balance.break_even_cop is not None:
         rows.append(Row("Furnace heat costs the same at a COP of", *[f"{balance.break_even_cop:.2f}"] * 2))
         rows.append(_degrees("Economic balance point", balance.economic_c))
-        rows.append(_degrees("Changeover belongs at", balance.changeover_c))
+        rows.append(_degrees("Changeover belongs at, or above", balance.changeover_c))
     return rows
 
 
@@ -135,7 +135,7 @@ def season_page(view: SeasonView) -> str:
         "result_rows": _result_rows(found),
         "hour_rows": _hours(found),
         "bands": [
-            (f"{b.from_c:.0f} to {b.to_c:.0f}", f"{c_to_f(b.from_c):.0f} to {c_to_f(b.to_c):.0f}", b)
+            (f"{b.from_c:.0f} to {b.to_c:.0f}", f"{round(c_to_f(b.from_c))} to {round(c_to_f(b.to_c))}", b)
             for b in by_band(found)
         ],
         "settings": (
