@@ -284,7 +284,7 @@ def sweep_lockouts(
     which: str = "compressor_below_c",
     settings_c: Sequence[float] = (),
 ) -> LockoutSweep:
-    """Return what a season costs by one lockout: the price of a setting that is wrong.
+    """Return what a season costs by the setting of one lockout.
 
     Parameters: `which` is "compressor_below_c" or "auxiliary_above_c"; `settings_c` are outdoor temperatures
     in C, -25 to 10 in steps of half a kelvin if none are given.
