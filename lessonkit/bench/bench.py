@@ -24,8 +24,10 @@ from types import MappingProxyType
 
 import numpy as np
 
-from lessonkit.bench import signal_path
-from lessonkit.bench.link import Ends, LinkState, Listener
+from lessonkit.bench import outdoor_board, signal_path
+from lessonkit.bench.agenda import SAME_S, board_is_due, next_event_s
+from lessonkit.bench.exchange import FrameBook, FrameSeen
+from lessonkit.bench.link import Ends, LinkState
 from lessonkit.bench.log import Event, Log, Releases, what_happened
 from lessonkit.bench.settling import (
     CONTACTOR,
@@ -50,8 +52,8 @@ from lessonkit.job.faults import Fault, as_faults, contactor_welded, thermostat_
 from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.job.parts import INPUT_LIVE_V
 from lessonkit.job.toml import load_job
+from lessonkit.signal.frames import Frame
 
-_TINY_S = 1e-9
 _CACHE = 2048
 _LOG = 4096
 
@@ -85,12 +87,13 @@ class Bench:
         self._releases = Releases()
         self._log: deque[Event] = deque(maxlen=_LOG)
         self._switched_s = -math.inf
-        self._timers = equipment.Timers(coil_c=self.outdoor_c)
+        self._timers = outdoor_board.Timers(coil_c=self.outdoor_c)
         self._timers_at_s = 0.0
         self._links = {run: Ends(run) for run in self.job.links}
         # An exchange is acted on when it ends, so the first poll is done one exchange after the start.
         self._polls = {run: self.job.runs[run].link.exchange_s for run in self.job.links}
         self._latches = Latches()
+        self._frames = FrameBook(int(seed))
         self._rewire(as_faults(faults, self.job))
         self._latches = replace(self._latches, awake=frozenset(self.wiring.boards))
         self._settle()
@@ -156,7 +159,7 @@ class Bench:
         self._run_timers()
         self._timers = replace(
             self._timers,
-            coil_c=min(self._timers.coil_c, equipment.FROST_CLOSES_C),
+            coil_c=min(self._timers.coil_c, outdoor_board.FROST_CLOSES_C),
             frost_switch=True,
             frosted_s=self.job.equipment.defrost_every_s,
         )
@@ -174,8 +177,11 @@ class Bench:
         )
         end_s = self.time_s + float(seconds)
         while True:
-            next_s = self._next_event_s()
-            if next_s > end_s + _TINY_S:
+            next_s = next_event_s(
+                self.job, self.time_s, self._polls, self._boots, self._links, self._timers,
+                self._board_changes_s(),
+            )  # fmt: skip
+            if next_s > end_s + SAME_S:
                 break
             self.time_s = max(self.time_s, next_s)
             self._events()
@@ -193,7 +199,8 @@ class Bench:
         self.wiring = Wiring(self.job, faults)
         self._solutions: dict[frozenset[str], Solution] = {}
         self._read: dict[str, tuple[frozenset[str], bool]] = {}
-        self._trials = signal_path.Trials(self.wiring, self._rng)
+        self._paths = signal_path.SignalPaths(self.wiring, self._rng)
+        self._frames.forget_ahead()
         self._welded = contactor_welded(faults)
 
     def _disturbed(self) -> None:
@@ -209,11 +216,14 @@ class Bench:
 
     def _asks(self) -> dict[str, str]:
         """Return what wants to be on, each with the board that has to be awake for it."""
-        holds = {(run, "near"): ends.near.held for run, ends in self._links.items()}
-        holds |= {(run, "far"): ends.far.held for run, ends in self._links.items()}
-        free = self.time_s >= self._timers.free_at_s - _TINY_S
-        defrosting = self._timers.defrosting and DEFROST_BOARD in self._latches.awake
-        return what_asks(self.wiring, self.called, holds, self.powered, free, defrosting)
+        holds = {(run, "near"): ends.near.outputs for run, ends in self._links.items()}
+        holds |= {(run, "far"): ends.far.outputs for run, ends in self._links.items()}
+        free = self.time_s >= self._timers.free_at_s - SAME_S
+        return what_asks(self.wiring, self.called, holds, self.powered, free, self._defrosting)
+
+    @property
+    def _defrosting(self) -> bool:
+        return self._timers.defrosting and DEFROST_BOARD in self._latches.awake
 
     def _solved(self, on: frozenset[str]) -> Solution:
         if on not in self._solutions:
@@ -243,7 +253,7 @@ class Bench:
         self._releases.note(settled.released, self.time_s)
         self._log.extend(what_happened(self.time_s, before, settled))
         for name in before.awake - settled.latches.awake:
-            self._forget_links(name)
+            self._links = {run: ends.without(name) for run, ends in self._links.items()}
         if CONTACTOR in before.sealed ^ settled.latches.sealed or CONTACTOR in settled.released:
             self._run_timers(before)
             self._switched_s = self.time_s
@@ -251,33 +261,23 @@ class Bench:
             if CONTACTOR in settled.released and not self.wiring.coils[CONTACTOR].burnt_out:
                 self._hold_compressor()
         kit = self.job.equipment
-        self._timers = equipment.settle_board(
+        self._timers = outdoor_board.settle_board(
             self._timers, self._mode(), self.time_s, kit.defrost_every_s, kit.defrost_limit_s
         )
         if DEFROST_BOARD not in self._latches.awake:  # it counts nothing, defrosts nothing, and forgets
             self._timers = replace(self._timers, defrost_until_s=None, frosted_s=0.0)
 
-    def _mode(self, latches: Latches | None = None) -> equipment.Mode:
+    def _mode(self, latches: Latches | None = None) -> outdoor_board.Mode:
         sealed = (latches or self._latches).sealed
         running = self._welded or CONTACTOR in sealed
         cooling = equipment.valve_cools("out:reversing-valve" in sealed, self.job.equipment.valve)
-        return equipment.Mode(running, cooling, self.outdoor_c)
+        return outdoor_board.Mode(running, cooling, self.outdoor_c)
 
     def _hold_compressor(self) -> None:
         free_at_s = self.time_s + self.job.equipment.short_cycle_s
         self._timers = replace(self._timers, free_at_s=free_at_s)
 
     # ---- boards that fall asleep and start again ----
-
-    def _forget_links(self, board: str) -> None:
-        """A board that falls asleep forgets what it heard, and lets its relays go."""
-        place, _, part = board.partition(":")
-        for run, ends in self._links.items():
-            near, far = RUN_ENDS[run]
-            if part == "relay-board" and place == far:
-                self._links[run] = replace(ends, far=Listener())
-            elif part == "encoder" and place == near:
-                self._links[run] = replace(ends, near=Listener())
 
     def _plan_boots(self) -> None:
         """Give every sleeping board that has volts again its time to start; forget those that lost them."""
@@ -300,25 +300,11 @@ class Bench:
         """Bring the outdoor board's memory up to now, with the coils as they were until now."""
         if self.time_s > self._timers_at_s:
             seconds = self.time_s - self._timers_at_s
-            self._timers = equipment.after(self._timers, self._mode(latches), seconds)
+            self._timers = outdoor_board.after(self._timers, self._mode(latches), seconds)
         self._timers_at_s = self.time_s
 
-    def _next_event_s(self) -> float:
-        times = [*self._polls.values(), *self._boots.values()]
-        for run, ends in self._links.items():
-            settings = self.job.runs[run].link
-            times += [
-                t for t in (ends.far.deadline_s(settings), ends.near.deadline_s(settings)) if t is not None
-            ]
-        if self._timers.free_at_s > self.time_s + _TINY_S:
-            times.append(self._timers.free_at_s)
-        if self._timers.defrost_until_s is not None:
-            times.append(self._timers.defrost_until_s)
-        times.append(max(self._board_changes_s(), self.time_s))
-        return min(times)
-
     def _events(self) -> None:
-        now, changed = self.time_s + _TINY_S, False
+        now, changed = self.time_s + SAME_S, False
         for name in [name for name, due in self._boots.items() if due <= now]:
             del self._boots[name]
             self._latches = replace(self._latches, awake=self._latches.awake | {name})
@@ -332,58 +318,60 @@ class Bench:
             changed |= self._watch(run)
             if self._polls[run] <= now:
                 changed |= self._poll(run)
-        timed = self._timers.free_at_s, self._timers.defrost_until_s or math.inf, self._board_changes_s()
-        if changed or any(abs(t - self.time_s) <= 1e-6 for t in timed):
+        if changed or board_is_due(self.time_s, self._timers, self._board_changes_s()):
             self._run_timers()
             self._settle()
 
     def _board_changes_s(self) -> float:
         """Return when the defrost board changes something by itself."""
         every_s = self.job.equipment.defrost_every_s
-        return self._timers_at_s + equipment.next_change_s(self._timers, self._mode(), every_s)
+        return self._timers_at_s + outdoor_board.next_change_s(self._timers, self._mode(), every_s)
 
     def _watch(self, run: str) -> bool:
         ends, settings = self._links[run], self.job.runs[run].link
         far, near = ends.far.watches(self.time_s, settings), ends.near.watches(self.time_s, settings)
         self._links[run] = replace(ends, far=far, near=near)
-        if ends.far.held and not far.held:
+        if ends.far.outputs and not far.outputs:
             self._releases.note([f"{RUN_ENDS[run][1]}:relay-board"], self.time_s)
-        return (far.held, near.held) != (ends.far.held, ends.near.held)
+        return (far.outputs, near.outputs) != (ends.far.outputs, ends.near.outputs)
 
     def _poll(self, run: str) -> bool:
         settings, (near, far) = self.job.runs[run].link, RUN_ENDS[run]
         self._polls[run] += settings.interval_s
         if f"{near}:encoder" not in self._latches.awake:
             return False
-        ends = self._links[run]
-        live, wants_heat = self.read(run)
-        hears = f"{far}:relay-board" in self._latches.awake
-        down = hears and self._gets_through(run, "down", live)
-        up = down and self._gets_through(run, "up", live)
-        after = ends.exchange(live, wants_heat, down, up, self.time_s, settings)
-        self._links[run] = after
-        return (after.far.held, after.near.held) != (ends.far.held, ends.near.held)
+        inputs, wants_heat = self.read(run)
+        before = self._links[run]
+        ends, frame = before.polls(inputs)
+        down = self._send(run, "down", ends.sent, frame, f"{far}:relay-board" in self._latches.awake)
+        if down.taken and down.heard is not None:
+            ends, reply = ends.hears(down.heard, wants_heat, self.time_s, settings)
+            up = self._send(run, "up", ends.sent, reply, True)
+            if up.taken and up.heard is not None:
+                ends = ends.hears_reply(up.heard, self.time_s, settings)
+        self._links[run] = ends
+        return (ends.far.outputs, ends.near.outputs) != (before.far.outputs, before.near.outputs)
 
-    def way(self, run: str, way: str) -> signal_path.Way:
-        """Return what the receiver of one way over a link, "down" or "up", gets now."""
-        return self._way(run, way, self.read(run)[0])
+    def _send(self, run: str, way: str, number: int, frame: Frame, listening: bool) -> FrameSeen:
+        """Send one frame through the circuit as it stands."""
+        on, awake = self._settled.on, self._latches.awake
+        conditions = self._paths.conditions(on, awake, run, way, self._switching(run))
+        return self._frames.carry(conditions, run, way, number, frame, listening, self.time_s)
+
+    def _switching(self, run: str) -> bool:
+        """Return whether the contactor switched while the frames of this moment were on the line."""
+        return self.time_s - self._switched_s <= self.job.runs[run].link.exchange_s
+
+    def way(self, run: str, way: str) -> signal_path.SignalPath:
+        """Return what the receiver of one way over a link, "down" or "up", gets now, with its odds."""
+        inputs, on, awake = self.read(run)[0], self._settled.on, self._latches.awake
+        return self._paths.way(on, awake, run, way, inputs, self._switching(run))
 
     def read(self, run: str) -> tuple[frozenset[str], bool]:
         """Return what a link's encoder reads as live, and whether its far end sees D asked for."""
         if run not in self._read:
             self._read[run] = signal_path.live_terminals(self.wiring, self.solution, run, INPUT_LIVE_V)
         return self._read[run]
-
-    def _way(self, run: str, way: str, live: frozenset[str]) -> signal_path.Way:
-        """Return one way for frames that carry these terminals, with its pool of trials."""
-        switching = self.time_s - self._switched_s <= self.job.runs[run].link.exchange_s
-        return self._trials.way(self._settled.on, self._latches.awake, run, way, live, switching)
-
-    def _gets_through(self, run: str, way: str, live: frozenset[str]) -> bool:
-        pool = self._way(run, way, live).pool
-        if pool.all():
-            return True
-        return bool(pool.any()) and bool(pool[self._rng.integers(pool.size)])
 
     # ---- what it shows ----
 
@@ -392,6 +380,15 @@ class Bench:
         """Return what coils, boards and fuses did, oldest first: the latest few thousand events."""
         whole = {f"fuse {place}" for place in self.wiring.supplies} - self._latches.blown
         return Log.kept(self._log, self.time_s, self._latches.sealed | self._latches.awake | whole)
+
+    @property
+    def frames(self) -> tuple[FrameSeen, ...]:
+        """Return the latest few hundred frames over all links, oldest first, with what became of each."""
+        return tuple(self._frames.latest)
+
+    def last_frame(self, run: str, way: str = "down") -> FrameSeen | None:
+        """Return the frame of a link's last poll, or the reply to it (`up`); None where none was sent."""
+        return self._frames.last.get((run, way))
 
     @property
     def chatter(self) -> tuple[str, ...]:
@@ -428,11 +425,7 @@ class Bench:
 
     def _look(self) -> State:
         words = equipment.responding(
-            self._latches.sealed,
-            self.job.equipment.valve,
-            self._timers,
-            DEFROST_BOARD in self._latches.awake,
-            self._welded,
+            self._latches.sealed, self.job.equipment.valve, self._defrosting, self._welded
         )
         return State(
             job=self.job.name,

@@ -5,11 +5,11 @@ end answers in the gap with what its relays hold and whether the defrost board a
 board changes its outputs only when `acceptance` equal good frames in a row have come, and lets every output
 go when no good frame has come for the length of its watchdog: silence means the safe state.
 
-    encoder ── down: terminals that are live ──> relay board ── relays ──> terminals
-    encoder <── up: relays held, request D ───── relay board
+    encoder ── down: inputs that are live ─────> relay board ── outputs ──> terminals
+    encoder <── up: outputs, request D ──────── relay board
 
-Both ends are small values; each method returns a new one.  Whether a frame gets through is not decided
-here: the bench asks `channel` with what the settled circuit puts on the copper.
+Both ends are small values; each method returns a new one.  What a receiver reads is not decided here: the
+bench asks `exchange` with what the settled circuit puts on the copper.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from lessonkit.job.calls import CALL_TERMINALS, from_bits, to_bits
-from lessonkit.job.model import LinkSettings
+from lessonkit.job.model import RUN_ENDS, LinkSettings
 from lessonkit.signal.frames import Frame
 
 #: Addresses in frames: which run is spoken to; a reply sets the top bit.
@@ -28,25 +28,31 @@ REPLY = 0x80
 D_BIT = 1 << len(CALL_TERMINALS)
 
 
-def down_frame(run: str, terminals: frozenset[str], sequence: int) -> Frame:
-    """Return the frame by which an encoder passes on its live terminals."""
-    return Frame(ADDRESSES[run], to_bits(terminals), sequence % 256)
+def down_frame(run: str, inputs: frozenset[str], sequence: int) -> Frame:
+    """Return the frame by which an encoder passes on its inputs: the terminals that it reads as live."""
+    return Frame(ADDRESSES[run], to_bits(inputs), sequence % 256)
 
 
 def up_frame(run: str, outputs: frozenset[str], wants_heat: bool, sequence: int) -> Frame:
-    """Return the reply: the relays held, and whether D is asked for."""
+    """Return the reply: the terminals whose relays are held, and whether D is asked for."""
     return Frame(ADDRESSES[run] | REPLY, to_bits(outputs) | (D_BIT if wants_heat else 0), sequence % 256)
+
+
+def is_for(run: str, way: str, frame: Frame) -> bool:
+    """Return whether a frame is addressed to the receiver of one way over a run's link."""
+    return frame.address == ADDRESSES[run] | (REPLY if way == "up" else 0)
 
 
 @dataclass(frozen=True)
 class Listener:
     """What either end remembers of the frames it heard.
 
-    `held` are the terminals it acts on; `pending` the last good frame's, heard `equal` times in a row;
-    `heard_s` is when the last good frame came (None: never); `state` is `waiting`, `working` or `silent`.
+    `outputs` are the terminals whose relays it holds; `pending` the last good frame's, heard `equal` times in
+    a row; `heard_s` is when the last good frame came (None: never); `state` is `waiting`, `working` or
+    `silent`.
     """
 
-    held: frozenset[str] = frozenset()
+    outputs: frozenset[str] = frozenset()
     pending: frozenset[str] = frozenset()
     equal: int = 0
     heard_s: float | None = None
@@ -57,7 +63,7 @@ class Listener:
         equal = self.equal + 1 if terminals == self.pending and self.equal else 1
         heard = replace(self, pending=terminals, equal=min(equal, settings.acceptance), heard_s=now_s)
         if equal >= settings.acceptance:
-            return replace(heard, held=terminals, state="working")
+            return replace(heard, outputs=terminals, state="working")
         return heard
 
     def deadline_s(self, settings: LinkSettings) -> float | None:
@@ -112,30 +118,31 @@ class Ends:
     accepted: int = 0
     replies: int = 0
 
-    def exchange(
-        self,
-        live: frozenset[str],
-        wants_heat: bool,
-        down_good: bool,
-        up_good: bool,
-        now_s: float,
-        settings: LinkSettings,
-    ) -> Ends:
-        """Return both ends after one poll and, if the far end heard it, its reply.
+    def polls(self, inputs: frozenset[str]) -> tuple[Ends, Frame]:
+        """Return both ends after the encoder has sent its `inputs` with the next number, and that frame."""
+        sequence = (self.sequence + 1) % 256
+        return replace(self, sequence=sequence, sent=self.sent + 1), down_frame(self.run, inputs, sequence)
 
-        `live` are the terminals that the encoder reads; `down_good` and `up_good` say which way frames get
-        through now.
+    def hears(
+        self, frame: Frame, wants_heat: bool, now_s: float, settings: LinkSettings
+    ) -> tuple[Ends, Frame]:
+        """Return both ends after the far end has taken a frame, and its reply.
+
+        The far end acts on the bits that it read; the reply carries its outputs and `wants_heat`, whether D
+        is asked for there.
         """
-        ends = replace(self, sequence=(self.sequence + 1) % 256, sent=self.sent + 1)
-        if not down_good:
-            return ends
-        # The bits really go through the frame and its check: what the far end acts on is what it unpacked.
-        sent = down_frame(self.run, live, ends.sequence)
-        heard = Frame.from_bytes(sent.to_bytes())
-        far = ends.far.hears(from_bits(heard.call_bits), now_s, settings)
-        ends = replace(ends, far=far, accepted=ends.accepted + 1)
-        if not up_good:
-            return ends
-        reply = Frame.from_bytes(up_frame(self.run, far.held, wants_heat, heard.sequence).to_bytes())
+        far = self.far.hears(from_bits(frame.call_bits), now_s, settings)
+        reply = up_frame(self.run, far.outputs, wants_heat, frame.sequence)
+        return replace(self, far=far, accepted=self.accepted + 1), reply
+
+    def hears_reply(self, reply: Frame, now_s: float, settings: LinkSettings) -> Ends:
+        """Return both ends after the near end has taken a reply."""
         request = frozenset({"D"}) if reply.call_bits & D_BIT else frozenset()
-        return replace(ends, near=ends.near.hears(request, now_s, settings), replies=ends.replies + 1)
+        return replace(self, near=self.near.hears(request, now_s, settings), replies=self.replies + 1)
+
+    def without(self, board: str) -> Ends:
+        """Return both ends after a board "place:name" fell asleep: it forgets, and lets its relays go."""
+        near, far = RUN_ENDS[self.run]
+        if board == f"{far}:relay-board":
+            return replace(self, far=Listener())
+        return replace(self, near=Listener()) if board == f"{near}:encoder" else self

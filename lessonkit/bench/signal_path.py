@@ -3,8 +3,11 @@
 For each link and each way, four things are read off the circuit: the level of a space and of a mark at the
 receiver, against the receiver's **own** common (0 Hz), the shift at the supply frequency between the two
 (60 Hz), and what the conductor does to an edge.  `channel` turns them into waveforms and decides them; a
-pool of such trials, each with its own phase of the shift and its own noise, is kept for the state, and
-every frame draws one of them.
+pool of such trials, each with its own phase of the shift and its own noise, is kept for the state and tells
+the odds. The frames that are really sent are decided one by one, in `exchange`, under the `Conditions` that
+this room reads off the circuit.
+
+A **way** is a direction, `down` or `up`; a **signal path** is what lies on it.
 """
 
 from __future__ import annotations
@@ -23,6 +26,8 @@ from lessonkit.bench.wiring import Wiring, solve_side_by_side
 from lessonkit.copper.network import Solution
 from lessonkit.job.model import RUN_ENDS, LinkSettings, is_idle
 from lessonkit.signal import channel, edges, error_rates
+from lessonkit.signal.arrivals import Channel
+from lessonkit.signal.channel import Shift
 
 #: How many waveforms are tried for each state of the circuit; odds finer than 1 in this many are not
 #: resolved.
@@ -39,10 +44,11 @@ SWITCHING = channel.Noise(rms_v=0.0, burst_peak_v=9.0, burst_s=0.002, bursts_per
 
 
 @dataclass(frozen=True)
-class Way:
-    """One way over one link: what its receiver gets.
+class SignalPath:
+    """What lies between sender and receiver, one way over one link, as the receiver finds it.
 
-    Volts are against the receiver's own common; `hum_v` is RMS.
+    Volts are against the receiver's own common; `hum_v` is RMS; `common_v` is the sender's common against the
+    receiver's, a phasor (RMS).
     """
 
     low_v: float
@@ -50,6 +56,7 @@ class Way:
     hum_v: float
     hum_phase_rad: float
     line: channel.Line
+    common_v: complex = 0j
     pool: NDArray[np.bool_] = field(
         repr=False, compare=False, default_factory=lambda: np.zeros(0, dtype=bool)
     )
@@ -58,6 +65,21 @@ class Way:
     def odds(self) -> float:
         """Return the share of frames that get through."""
         return float(self.pool.mean()) if self.pool.size else 0.0
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """Under which conditions a frame travels, with a name that tells them apart on one wiring.
+
+    `sure` is what `foregone` says of its fate, `common` the sender's common against the receiver's while the
+    supply's phase is 0; `mark` is a number that stands for the name.
+    """
+
+    name: str
+    mark: int
+    channel: Channel
+    sure: bool | None
+    common: Shift
 
 
 def settings_of(wiring: Wiring, run: str) -> LinkSettings:
@@ -79,8 +101,8 @@ def noise_on(wiring: Wiring, run: str) -> channel.Noise:
     return channel.Noise(rms_v=rms_v)
 
 
-def ways(wiring: Wiring, on: frozenset[str], awake: frozenset[str]) -> dict[tuple[str, str], Way]:
-    """Return what both receivers of every link get, without trials: (run, "down" or "up") -> Way.
+def ways(wiring: Wiring, on: frozenset[str], awake: frozenset[str]) -> dict[tuple[str, str], SignalPath]:
+    """Return what both receivers of every link get, without trials: (run, "down" or "up") -> SignalPath.
 
     `on` is the settled state of the circuit with every near end at rest; `awake` are the boards that work.
     """
@@ -89,7 +111,7 @@ def ways(wiring: Wiring, on: frozenset[str], awake: frozenset[str]) -> dict[tupl
 
 def ways_many(
     cases: Sequence[tuple[Wiring, frozenset[str], frozenset[str]]],
-) -> list[dict[tuple[str, str], Way]]:
+) -> list[dict[tuple[str, str], SignalPath]]:
     """Return for many circuits what `ways` returns for one, sharing the linear algebra.
 
     For each way: one alternating solution for the shift, one direct one with every driver at mark, and one
@@ -116,14 +138,15 @@ def ways_many(
         return [{} for _ in cases]
     hum_at = solve_side_by_side(hums, cases[0][0].job.frequency_hz)
     level_at = solve_side_by_side(levels, 0.0)
-    found: list[dict[tuple[str, str], Way]] = [{} for _ in cases]
+    found: list[dict[tuple[str, str], SignalPath]] = [{} for _ in cases]
     for k, run, way, hum, mark, space in plan:
-        end = RUN_ENDS[run][1 if way == "down" else 0]
+        end, sender = RUN_ENDS[run] if way == "up" else RUN_ENDS[run][::-1]
         node, common = conductor_node(run, "SIG", end), f"{end}:C"
         high_v, low_v = (level_at[at].v(node, common).real for at in (mark, space))
         shift = hum_at[hum].v(node, common)
         line = _line(cases[k][0], run, low_v, high_v)
-        found[k][run, way] = Way(low_v, high_v, abs(shift), float(np.angle(shift)), line)
+        apart = hum_at[hum].v(f"{sender}:C", common)
+        found[k][run, way] = SignalPath(low_v, high_v, abs(shift), float(np.angle(shift)), line, apart)
     return found
 
 
@@ -155,43 +178,50 @@ def _line(wiring: Wiring, run: str, low_v: float, high_v: float) -> channel.Line
 def tried(
     wiring: Wiring,
     run: str,
-    way: Way,
+    way: SignalPath,
     live: frozenset[str],
     rng: np.random.Generator,
     switching: bool = False,
     up: bool = False,
-) -> Way:
+) -> SignalPath:
     """Return the way with a pool of trials: each a whole frame as a waveform, decided by the receiver.
 
     `switching` adds what a contactor throws at the signal at the moment it switches.  On the way `up` it is
     the far end, whose clock is off, that sends, and the frame is a reply.
     """
-    settings, noise = settings_of(wiring, run), noise_on(wiring, run)
-    if switching:
-        noise = channel.Noise(noise.rms_v, SWITCHING.burst_peak_v, SWITCHING.burst_s, SWITCHING.bursts_per_s)
-    certain = foregone(way, settings, noise)
+    over = channel_of(wiring, run, way, switching, up)
+    certain = foregone(way, settings_of(wiring, run), over.noise)
     if certain is not None:
         return replace(way, pool=np.full(POOL, certain))
     frame = up_frame(run, live, False, 0) if up else down_frame(run, live, 0)
-    receiver, sender_clock_error = receiver_of(settings), 0.0
-    if up:
-        receiver, sender_clock_error = replace(receiver, clock_error=0.0), settings.clock_error
     pool = channel.try_many(
         frame.to_bytes(),
-        settings.baud,
-        way.line,
-        math.sqrt(2) * way.hum_v,
-        wiring.job.frequency_hz,
-        noise,
-        receiver,
+        over.baud,
+        over.line,
+        over.shift.peak_v,
+        over.shift.freq_hz,
+        over.noise,
+        over.receiver,
         POOL,
         rng,
-        sender_clock_error=sender_clock_error,
+        sender_clock_error=over.sender_clock_error,
     )
     return replace(way, pool=np.asarray(pool, dtype=bool))
 
 
-def foregone(way: Way, settings: LinkSettings, noise: channel.Noise) -> bool | None:
+def channel_of(wiring: Wiring, run: str, path: SignalPath, switching: bool, up: bool) -> Channel:
+    """Return the channel that a path makes; on the way `up` the far end, whose clock is off, sends."""
+    settings, noise = settings_of(wiring, run), noise_on(wiring, run)
+    if switching:
+        noise = channel.Noise(noise.rms_v, SWITCHING.burst_peak_v, SWITCHING.burst_s, SWITCHING.bursts_per_s)
+    receiver, sender_clock_error = receiver_of(settings), 0.0
+    if up:
+        receiver, sender_clock_error = replace(receiver, clock_error=0.0), settings.clock_error
+    shift = Shift(math.sqrt(2) * path.hum_v, wiring.job.frequency_hz, path.hum_phase_rad)
+    return Channel(path.line, shift, noise, receiver, settings.baud, sender_clock_error)
+
+
+def foregone(way: SignalPath, settings: LinkSettings, noise: channel.Noise) -> bool | None:
     """Return whether every frame gets through, or none, where that is sure.
 
     Where a trial could come out otherwise, it returns None.
@@ -214,7 +244,7 @@ def foregone(way: Way, settings: LinkSettings, noise: channel.Noise) -> bool | N
     return True if clear and quick and in_step else None
 
 
-class Trials:
+class SignalPaths:
     """The ways over all links of one wiring, each state of the circuit tried once and then kept.
 
     Parameters: `wiring` is fixed; `rng` is the bench's, so that its history repeats with its seed.  One
@@ -223,8 +253,37 @@ class Trials:
 
     def __init__(self, wiring: Wiring, rng: np.random.Generator) -> None:
         self._wiring, self._seed = wiring, int(rng.integers(2**32))
-        self._ways: dict[tuple[object, ...], dict[tuple[str, str], Way]] = {}
-        self._tried: dict[tuple[object, ...], Way] = {}
+        self._ways: dict[tuple[object, ...], dict[tuple[str, str], SignalPath]] = {}
+        self._tried: dict[tuple[object, ...], SignalPath] = {}
+        self._conditions: dict[tuple[object, ...], Conditions] = {}
+
+    def _untried(self, on: frozenset[str], awake: frozenset[str]) -> dict[tuple[str, str], SignalPath]:
+        if (on, awake) not in self._ways:
+            if len(self._ways) >= KEPT:
+                self._ways.clear()
+            self._ways[on, awake] = ways(self._wiring, on, awake)
+        return self._ways[on, awake]
+
+    def conditions(
+        self, on: frozenset[str], awake: frozenset[str], run: str, way: str, switching: bool
+    ) -> Conditions:
+        """Return the conditions for a frame, for a circuit in which `on` is on."""
+        key = (on, awake, run, way, switching)
+        if key not in self._conditions:
+            if len(self._conditions) >= KEPT:
+                self._conditions.clear()
+            path = self._untried(on, awake)[run, way]
+            over = channel_of(self._wiring, run, path, switching, way == "up")
+            apart = path.common_v
+            name = "|".join([*sorted(on), *sorted(awake), run, way, str(switching)])
+            self._conditions[key] = Conditions(
+                name,
+                zlib.crc32(name.encode()),
+                over,
+                foregone(path, settings_of(self._wiring, run), over.noise),
+                Shift(math.sqrt(2) * abs(apart), over.shift.freq_hz, float(np.angle(apart))),
+            )
+        return self._conditions[key]
 
     def way(
         self,
@@ -234,19 +293,15 @@ class Trials:
         way: str,
         live: frozenset[str],
         switching: bool = False,
-    ) -> Way:
+    ) -> SignalPath:
         """Return one way ("down" or "up") with its pool, for a circuit in which `on` is on."""
-        circuit = (on, awake)
-        key = (circuit, run, way, live, switching)
+        key = (on, awake, run, way, live, switching)
         if key not in self._tried:
             if len(self._tried) >= KEPT:
                 self._tried.clear()
-                self._ways.clear()
-            if circuit not in self._ways:
-                self._ways[circuit] = ways(self._wiring, on, awake)
             words = "|".join([*sorted(on), *sorted(awake), run, way, *sorted(live), str(switching)])
             rng = np.random.default_rng([self._seed, zlib.crc32(words.encode())])
-            found = self._ways[circuit][run, way]
+            found = self._untried(on, awake)[run, way]
             self._tried[key] = tried(self._wiring, run, found, live, rng, switching, way == "up")
         return self._tried[key]
 

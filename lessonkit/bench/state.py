@@ -14,7 +14,7 @@ from typing import Any
 from lessonkit.bench.layout import REFERENCE
 from lessonkit.bench.link import Ends, LinkState
 from lessonkit.bench.settling import Settled
-from lessonkit.bench.signal_path import Way
+from lessonkit.bench.signal_path import SignalPath
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.network import Solution
 from lessonkit.job.calls import PLACES, TERMINALS
@@ -220,7 +220,7 @@ def _word(state: str, odds: float) -> str:
 
 
 def read_link(
-    wiring: Wiring, settled: Settled, ends: Ends, inputs: frozenset[str], down: Way, up: Way
+    wiring: Wiring, settled: Settled, ends: Ends, inputs: frozenset[str], down: SignalPath, up: SignalPath
 ) -> LinkState:
     """Return a link as a reader sees it: both ends, and what their receivers get."""
     why = ""
@@ -237,8 +237,8 @@ def read_link(
         accepted=ends.accepted,
         replies=ends.replies,
         inputs=inputs,
-        outputs=ends.far.held,
-        wants_heat="D" in ends.near.held,
+        outputs=ends.far.outputs,
+        wants_heat="D" in ends.near.outputs,
         low_v=down.low_v,
         high_v=down.high_v,
         hum_v=down.hum_v,

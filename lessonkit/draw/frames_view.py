@@ -1,25 +1,17 @@
-"""The last frame on a link, as a scope at its receiver would show it.
-
-Everything comes from the bench as it stands: levels and shift from the settled circuit, edges from the
-copper, noise from the job and its faults, decisions from the link's own receiver. Only chance is added: the
-phase of the supply and the noise, drawn from the frame's number: looking twice shows the same picture.
-"""
+"""What a scope on a link has to show: the last frame, or the reason why there is none."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
-import numpy as np
-
-from lessonkit.bench import signal_path
 from lessonkit.bench.bench import Bench
-from lessonkit.bench.link import ADDRESSES, D_BIT, REPLY, down_frame, up_frame
+from lessonkit.bench.exchange import FrameSeen
+from lessonkit.bench.link import ADDRESSES, D_BIT, REPLY
+from lessonkit.bench.signal_path import receiver_of
 from lessonkit.errors import BadParameter
 from lessonkit.job.calls import CALL_TERMINALS, PLACE_WORDS
 from lessonkit.job.model import RUN_ENDS
 from lessonkit.signal import channel
-from lessonkit.signal.frames import Frame, frame_levels
 
 __all__ = ["WAYS", "FrameView", "byte_words", "last_frame"]
 
@@ -29,28 +21,23 @@ WAYS = ("down", "up")
 
 @dataclass(frozen=True)
 class FrameView:
-    """One frame: what was sent, the volts at the receiver, and what it made of them.
+    """What a scope shows of one way over a link.
 
-    `at` is the place of the receiver, `other` that of the sender; volts are against C at `at`. `common` is
-    the sender's C against the receiver's, a sine in PEAK volts. `silent` says why there is no wave, if there
-    is none.
+    That is `frame`, which a bench sent and decided; or `silent` says why there is none. `at` is the place of
+    the receiver, `other` that of the sender; volts are against C at `at`.
     """
 
     run: str
     way: str
     at: str
     other: str
-    sent: Frame
-    wave: channel.Waveform
-    reading: channel.Reception
     receiver: channel.Receiver
-    common: channel.Shift
-    odds: float
+    frame: FrameSeen | None
     silent: str = ""
 
 
-def last_frame(bench: Bench, run: str, way: str = "down", points_per_bit: int = 64) -> FrameView:
-    """Return the last frame of a run's link, or its reply, as the receiver gets it now."""
+def last_frame(bench: Bench, run: str, way: str = "down") -> FrameView:
+    """Return the last frame of a run's link, or the reply to it, as its receiver got it."""
     if run not in bench.job.links:
         raise BadParameter(
             "run", run, f"a run with a link: {', '.join(bench.job.links) or 'this job has none'}"
@@ -59,40 +46,19 @@ def last_frame(bench: Bench, run: str, way: str = "down", points_per_bit: int = 
         raise BadParameter("way", way, "down (to the relay board) or up (the reply)")
     near, far = RUN_ENDS[run]
     at, other = (far, near) if way == "down" else (near, far)
-    state, settings = bench.state, bench.job.runs[run].link
-    link, sequence = state.links[run], state.links[run].sent
-    live, wants_heat = bench.read(run)
-    if way == "down":
-        sent = down_frame(run, live, sequence)
-    else:
-        sent = up_frame(run, link.outputs, wants_heat, sequence)
-    heard = bench.way(run, way)
-    rng = np.random.default_rng([sequence, ADDRESSES[run], WAYS.index(way)])
-    phase = float(rng.uniform(0, 2 * math.pi))
-    hz = bench.job.frequency_hz
-    shift = channel.Shift(math.sqrt(2) * heard.hum_v, hz, phase + heard.hum_phase_rad)
-    apart = state.phasors[f"{other}:C"] - state.phasors[f"{at}:C"]
-    common = channel.Shift(math.sqrt(2) * abs(apart), hz, phase + float(np.angle(apart)))
-    receiver = signal_path.receiver_of(settings)
-    noise = signal_path.noise_on(bench.wiring, run)
-    wave = channel.waveform(
-        frame_levels(sent.to_bytes()),
-        settings.baud,
-        heard.line,
-        shift,
-        noise,
-        rng,
-        points_per_bit=points_per_bit,
+    frame, boards = bench.last_frame(run, way), bench.state.boards
+    silent = next(
+        (
+            f"the {part.replace('-', ' ')} at the {PLACE_WORDS[place]} does nothing"
+            for place, part in ((near, "encoder"), (far, "relay-board"))
+            if not boards[f"{place}:{part}"].awake
+        ),
+        "",
     )
-    asleep = [
-        f"the {part.replace('-', ' ')} at the {PLACE_WORDS[place]} does nothing"
-        for place, part in ((near, "encoder"), (far, "relay-board"))
-        if not state.boards[f"{place}:{part}"].awake
-    ]
-    reading = channel.receive(wave, receiver, settings.baud)
-    return FrameView(
-        run, way, at, other, sent, wave, reading, receiver, common, heard.odds, asleep[0] if asleep else ""
-    )
+    if frame is None and not silent:
+        silent = "none has been sent yet" if way == "down" else "the last frame down was not answered"
+    receiver = frame.conditions.channel.receiver if frame else receiver_of(bench.job.runs[run].link)
+    return FrameView(run, way, at, other, receiver, None if silent else frame, silent)
 
 
 def byte_words(position: int, value: int, reply: bool = False) -> str:

@@ -13,6 +13,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from lessonkit.bench.exchange import FrameSeen
 from lessonkit.draw.frames_view import FrameView, byte_words
 from lessonkit.draw.palette import INK, LOOKS, OKABE_ITO, PAPER, SOFT
 from lessonkit.draw.svg import Canvas, text_width
@@ -48,15 +49,18 @@ def min_max_columns(
 
 def scope_words(view: FrameView) -> str:
     """Return what the scope shows, in sentences."""
-    clean = view.wave.clean_v
-    sentences = [
-        f"Frame {view.sent.to_bytes().hex(' ')} from {PLACE_WORDS[view.other]} to {PLACE_WORDS[view.at]}",
-        f"at the receiver a space is {clean.min():z.1f} V and a mark {clean.max():z.1f} V",
-        f"it hears a space at {view.receiver.low_threshold_v:g} V or below, a mark at "
-        f"{view.receiver.high_threshold_v:g} V or above",
-        f"the sender's common swings {view.common.peak_v:.1f} V to either side of its own",
-        _verdict(view),
-    ]
+    sentences = [_verdict(view)]
+    if view.frame is not None:
+        clean = view.frame.wave.clean_v
+        sentences = [
+            f"Frame {view.frame.sent.to_bytes().hex(' ')} from {PLACE_WORDS[view.other]} to "
+            f"{PLACE_WORDS[view.at]}",
+            f"at the receiver a space is {clean.min():z.1f} V and a mark {clean.max():z.1f} V",
+            f"it hears a space at {view.receiver.low_threshold_v:g} V or below, a mark at "
+            f"{view.receiver.high_threshold_v:g} V or above",
+            f"the sender's common swings {view.frame.common.peak_v:.1f} V to either side of its own",
+            *sentences,
+        ]
     return " ".join(f"{words[0].upper()}{words[1:].rstrip('.')}." for words in sentences)
 
 
@@ -65,19 +69,20 @@ def scope_svg(view: FrameView) -> str:
     title = f"Scope on SIG of the {view.run} run, at the {PLACE_WORDS[view.at]}"
     canvas = Canvas(_W, _H, title, scope_words(view))
     canvas.text(10, 28, title, size=18, bold=True)
-    if view.silent:
+    frame = view.frame
+    if frame is None:
         canvas.text(_LEFT, 160, f"No frame: {view.silent}.", bold=True)
         return str(canvas)
-    wave = view.wave
-    common = view.common.volts(wave.time_s)
-    low, high = _range(view, common)
+    wave = frame.wave
+    common = frame.common.volts(wave.time_s)
+    low, high = _range(view, frame, common)
     scale_x = (_RIGHT - _LEFT) / float(wave.time_s[-1] - wave.time_s[0])
     x = _LEFT + (wave.time_s - wave.time_s[0]) * scale_x
 
     def y(volts: NDArray[np.float64] | float) -> NDArray[np.float64]:
         return _BOTTOM - (np.asarray(volts) - low) / (high - low) * (_BOTTOM - _TOP)
 
-    _grid(canvas, view, low, high, scale_x)
+    _grid(canvas, frame, low, high, scale_x)
     for volts, words in (
         (view.receiver.high_threshold_v, "mark ≥"),
         (view.receiver.low_threshold_v, "space ≤"),
@@ -92,25 +97,24 @@ def scope_svg(view: FrameView) -> str:
     zero = float(y(0.0))
     canvas.line(_LEFT, zero, _RIGHT, zero, stroke=INK, stroke_width=2)
     canvas.path(min_max_columns(x, y(wave.volts), _LEFT, _RIGHT), stroke=LOOKS["live"].colour, stroke_width=2)
-    _samples(canvas, view, scale_x, y)
-    _characters(canvas, view, scale_x)
-    good = view.reading.frame == view.sent
-    canvas.text(_W - 10, 28, "good frame" if good else "refused", anchor="end", bold=True)
+    _samples(canvas, frame, scale_x, y)
+    _characters(canvas, frame, scale_x)
+    canvas.text(_W - 10, 28, "good frame" if frame.taken else "refused", anchor="end", bold=True)
     verdict = _verdict(view)
     canvas.text(_LEFT, _H - 14, f"{verdict[0].upper()}{verdict[1:].rstrip('.')}.")
     _keys(canvas, view)
     return str(canvas)
 
 
-def _range(view: FrameView, common: NDArray[np.float64]) -> tuple[float, float]:
-    volts = view.wave.volts
+def _range(view: FrameView, frame: FrameSeen, common: NDArray[np.float64]) -> tuple[float, float]:
+    volts = frame.wave.volts
     low = min(float(volts.min()), float(common.min()), -1.0)
     high = max(float(volts.max()), float(common.max()), view.receiver.high_threshold_v + 2.0)
     room = 0.06 * (high - low)
     return low - room, high + room
 
 
-def _grid(canvas: Canvas, view: FrameView, low: float, high: float, scale_x: float) -> None:
+def _grid(canvas: Canvas, frame: FrameSeen, low: float, high: float, scale_x: float) -> None:
     canvas.rect(_LEFT, _TOP, _RIGHT - _LEFT, _BOTTOM - _TOP, fill="none", stroke=INK, stroke_width=1)
     step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 1000) if (high - low) / s <= 9)
     for k in range(math.ceil(low / step), math.floor(high / step) + 1):
@@ -118,7 +122,7 @@ def _grid(canvas: Canvas, view: FrameView, low: float, high: float, scale_x: flo
         canvas.line(_LEFT - 5, at, _LEFT, at, stroke_width=1)
         canvas.text(_LEFT - 8, at + 5, f"{k * step}", size=14, anchor="end")
     canvas.text(14, _TOP + 6, "V", size=14)
-    start_s, end_s = float(view.wave.time_s[0]), float(view.wave.time_s[-1])
+    start_s, end_s = float(frame.wave.time_s[0]), float(frame.wave.time_s[-1])
     tick_s = next(s for s in (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 1.0) if (end_s - start_s) / s <= 12)
     for k in range(math.floor(end_s / tick_s) + 1):
         at = _LEFT + (k * tick_s - start_s) * scale_x
@@ -127,9 +131,9 @@ def _grid(canvas: Canvas, view: FrameView, low: float, high: float, scale_x: flo
     canvas.text(_RIGHT + 7, _BOTTOM + 20, "ms", size=14)
 
 
-def _samples(canvas: Canvas, view: FrameView, scale_x: float, y: object) -> None:
+def _samples(canvas: Canvas, frame: FrameSeen, scale_x: float, y: object) -> None:
     assert callable(y)
-    reading, start = view.reading, float(view.wave.time_s[0])
+    reading, start = frame.reading, float(frame.wave.time_s[0])
     rows = zip(reading.sample_times_s, reading.sample_volts, reading.sample_levels, strict=True)
     for times, volts, levels in rows:
         for time, volt, level in zip(times.tolist(), volts.tolist(), levels.tolist(), strict=True):
@@ -138,11 +142,11 @@ def _samples(canvas: Canvas, view: FrameView, scale_x: float, y: object) -> None
             canvas.circle(at, float(y(volt)), 4.5, fill=fill, stroke=INK, stroke_width=1.5)
 
 
-def _characters(canvas: Canvas, view: FrameView, scale_x: float) -> None:
+def _characters(canvas: Canvas, frame: FrameSeen, scale_x: float) -> None:
     """Draw the characters sent and heard as boxes under the trace."""
-    wave, reading = view.wave, view.reading
+    wave, reading = frame.wave, frame.reading
     start = float(wave.time_s[0])
-    sent = view.sent.to_bytes()
+    sent = frame.sent.to_bytes()
     long_s = 10 * wave.bit_s
     heard = dict(enumerate(reading.characters))
     begins = {
@@ -164,7 +168,7 @@ def _characters(canvas: Canvas, view: FrameView, scale_x: float) -> None:
             canvas.text(left + 9, y + 18, f"0x{byte:02X}", bold=True)
             canvas.text(left + wide - 6, y + 18, bits, anchor="end", size=14)
             words = (
-                byte_words(k, byte, reply=view.way == "up")
+                byte_words(k, byte, reply=frame.way == "up")
                 if not wrong
                 else "no stop bit"
                 if bad_stop
@@ -189,10 +193,10 @@ def _keys(canvas: Canvas, view: FrameView) -> None:
 
 
 def _verdict(view: FrameView) -> str:
-    if view.silent:
+    frame = view.frame
+    if frame is None:
         return f"no frame, {view.silent}"
-    if view.reading.frame == view.sent:
-        return "a good frame: it will be acted on"
-    if view.reading.frame is not None:
-        return "another frame than was sent"
-    return f"refused: {view.reading.error}"
+    if frame.taken:
+        damaged = "" if frame.heard == frame.sent else ", though it is not what was sent: its check fits"
+        return f"a good frame: it will be acted on{damaged}"
+    return f"refused: {frame.why}"

@@ -46,7 +46,7 @@ class ScopePart:
             self.picture.value = ""
             return
         run, way = self.choice.value
-        self.picture.value = scope_svg(last_frame(self._session.bench, run, way, points_per_bit=32))
+        self.picture.value = scope_svg(last_frame(self._session.bench, run, way))
 
 
 def scope_panel(bench: Bench) -> widgets.VBox:

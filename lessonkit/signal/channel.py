@@ -38,6 +38,7 @@ __all__ = [
     "Reception",
     "Shift",
     "Waveform",
+    "judge",
     "read_many",
     "receive",
     "try_many",
@@ -83,26 +84,30 @@ class Line:
         """Clean volts at some times after the first level begins.
 
         The line rests before and behind. Exact for any edges, however slow: each mode's deviation is
-        carried from bit to bit.
+        carried from bit to bit. `levels` has shape (bits,), or (rows, bits) with times (rows, looks).
         """
         modes = step_modes(self.source_ohm, self.line_ohm, self.line_farad, self.load_ohm)
-        targets = np.where(np.concatenate([[1], levels, [1]]), self.high_v, self.low_v)
-        bit = np.clip(np.floor(time_s / bit_s).astype(np.int64) + 1, 0, len(targets) - 1)
+        rows = np.broadcast_to(levels, (*time_s.shape[:-1], levels.shape[-1]))
+        rest = np.ones((*rows.shape[:-1], 1), dtype=rows.dtype)
+        targets = np.where(np.concatenate([rest, rows, rest], axis=-1), self.high_v, self.low_v)
+        bits = targets.shape[-1]
+        bit = np.clip(np.floor(time_s / bit_s).astype(np.int64) + 1, 0, bits - 1)
+        settled: Volts = np.take_along_axis(targets, bit, axis=-1)
         if not modes.rates_per_s.size:
-            return targets[bit]
+            return settled
         since_edge = np.maximum(time_s - (bit - 1) * bit_s, 0.0)
         # On a short cable most modes have died away (below e^-40) before the first look at them.
         first_look_s = np.min(since_edge, where=bit > 0, initial=bit_s)
         lasting = modes.rates_per_s * first_look_s < 40.0
         rates_per_s, weights = modes.rates_per_s[lasting], modes.weights[lasting]
         # At each edge every mode starts with the new step plus what is left of the earlier ones.
-        steps = np.diff(targets, prepend=targets[0])
+        steps = np.diff(targets, axis=-1, prepend=targets[..., :1])
         fade = np.exp(-rates_per_s * bit_s)
-        deviation = np.zeros((len(targets), len(fade)))
-        for k in range(1, len(targets)):
-            deviation[k] = steps[k] + deviation[k - 1] * fade
-        settling = np.exp(-since_edge[..., np.newaxis] * rates_per_s) * deviation[bit]
-        volts: Volts = targets[bit] - settling @ weights
+        deviation = np.zeros((*targets.shape, len(fade)))
+        for k in range(1, bits):
+            deviation[..., k, :] = steps[..., k, np.newaxis] + deviation[..., k - 1, :] * fade
+        left = np.take_along_axis(deviation, bit[..., np.newaxis], axis=-2)
+        volts: Volts = settled - (np.exp(-since_edge[..., np.newaxis] * rates_per_s) * left) @ weights
         return volts
 
 
@@ -252,7 +257,7 @@ def receive(wave: Waveform, receiver: Receiver, baud: float, parity: str | None 
     ticks = row.sample_tick[0][found]
     data = row.values[0][found].tobytes()
     framing, wrong_parity = int(row.framing_errors.sum()), int(row.parity_errors.sum())
-    frame, error = _judge(data, framing, wrong_parity)
+    frame, error = judge(data, framing, wrong_parity)
     return Reception(
         data,
         look_s[row.start_tick[0][found]],
@@ -266,8 +271,11 @@ def receive(wave: Waveform, receiver: Receiver, baud: float, parity: str | None 
     )
 
 
-def _judge(data: bytes, framing: int, wrong_parity: int) -> tuple[Frame | None, str]:
-    """A frame, or the reason why there is none."""
+def judge(data: bytes, framing: int, wrong_parity: int) -> tuple[Frame | None, str]:
+    """A frame, or the reason why there is none.
+
+    `data` are the bytes that came in; `framing` and `wrong_parity` count the bad ones among them.
+    """
     if not data:
         return None, "No start bit came: the line never fell below the low threshold for half a bit."
     if framing:

@@ -20,7 +20,7 @@ from types import MappingProxyType
 import numpy as np
 
 from lessonkit.bench.settling import Latches, Settled, blown_by, settle_many, too_weak, what_asks
-from lessonkit.bench.signal_path import Way, live_terminals, tried, ways_many
+from lessonkit.bench.signal_path import SignalPath, live_terminals, tried, ways_many
 from lessonkit.bench.wiring import Wiring
 from lessonkit.errors import require
 from lessonkit.job import equipment
@@ -102,7 +102,7 @@ class Held:
     """
 
     settled: Settled
-    ways: MappingProxyType[tuple[str, str], Way]
+    ways: MappingProxyType[tuple[str, str], SignalPath]
 
 
 def if_held(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Held]:
@@ -181,7 +181,9 @@ class _Runners:
         called = thermostat_terminals(self.job, call, wiring.faults)
         return what_asks(wiring, called, self.held[k])
 
-    def _frames(self, k: int, heard: dict[tuple[str, str], Way]) -> dict[tuple[str, str], frozenset[str]]:
+    def _frames(
+        self, k: int, heard: dict[tuple[str, str], SignalPath]
+    ) -> dict[tuple[str, str], frozenset[str]]:
         """Return what the relays hold after frames had time to pass."""
         settled, wiring = self.settled[k], self.wirings[k]
         held: dict[tuple[str, str], frozenset[str]] = {}
@@ -198,7 +200,12 @@ class _Runners:
         return held
 
     def _odds(
-        self, wiring: Wiring, run: str, way: str, heard: dict[tuple[str, str], Way], live: frozenset[str]
+        self,
+        wiring: Wiring,
+        run: str,
+        way: str,
+        heard: dict[tuple[str, str], SignalPath],
+        live: frozenset[str],
     ) -> float:
         """Return the share of frames that pass; conditions alike to a twentieth of a volt share trials."""
         got = heard[run, way]
@@ -229,8 +236,7 @@ class _Runners:
         for k, case in enumerate(self.cases):
             settled = self.settled[k]
             welded = contactor_welded(self.wirings[k].faults)
-            awake = "out:defrost-board" in settled.latches.awake
-            words = equipment.responding(settled.latches.sealed, valve, equipment.Timers(), awake, welded)
+            words = equipment.responding(settled.latches.sealed, valve, defrosting=False, welded=welded)
             volts = {n: v for n, v in settled.solution.volts.items() if n.partition(":")[0] in PLACES}
             relays = {f"{RUN_ENDS[run][1]}:relay-board" for run in self.job.links}
             restless = sorted(self.woken[k] or relays) if k in self.moving else ()

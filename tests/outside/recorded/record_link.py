@@ -31,7 +31,7 @@ import numpy as np
 from lessonkit.bench.layout import conductor_node
 from lessonkit.bench.link import down_frame, up_frame
 from lessonkit.bench.settling import Settled
-from lessonkit.bench.signal_path import Way, ways
+from lessonkit.bench.signal_path import SignalPath, ways
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.elements import Branch, Capacitance, Resistance, Source, Winding
 from lessonkit.job.faults import as_faults
@@ -99,7 +99,7 @@ class Sent:
 
     wiring: Wiring
     settled: Settled
-    way: Way
+    way: SignalPath
     levels: tuple[int, ...]
     bit_s: float
 

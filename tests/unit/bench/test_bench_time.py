@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.link import Ends, Listener
+from lessonkit.bench.outdoor_board import FROST_CLOSES_C, FROST_OPENS_C
 from lessonkit.bench.settling import Latches, settle
 from lessonkit.bench.state import State
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.network import Solution
 from lessonkit.job.calls import CALLS
-from lessonkit.job.equipment import FROST_CLOSES_C, FROST_OPENS_C
 from lessonkit.job.faults import as_faults
 from lessonkit.job.model import Job, LinkSettings
 from lessonkit.job.toml import demo_job, demo_names
@@ -228,11 +228,14 @@ def test_outputs_are_only_ever_what_was_sent_twice(frames: list[tuple[frozenset[
     """Whatever is lost, the far end only ever acts on a set that came in two good frames in a row."""
     ends, heard = Ends("outdoor"), [frozenset({"?"})]
     for k, (live, down, up) in enumerate(frames):
-        ends = ends.exchange(live, False, down, up, float(k), settings_of_a_link)
+        ends, frame = ends.polls(live)
+        if down:
+            ends, reply = ends.hears(frame, False, float(k), settings_of_a_link)
+            ends = ends.hears_reply(reply, float(k), settings_of_a_link) if up else ends
         if down:
             heard.append(live)
         pairs = {one for one, two in pairwise(heard) if one == two}
-        assert ends.far.held in pairs | {frozenset()}
+        assert ends.far.outputs in pairs | {frozenset()}
     assert ends.sent == len(frames)
     assert ends.accepted == sum(down for _, down, _ in frames)
     assert ends.replies == sum(down and up for _, down, up in frames)
@@ -245,7 +248,7 @@ def test_three_equal_frames_where_three_are_asked_for() -> None:
     listener = Listener()
     for terminals, held in ((y1, ()), (y1, ()), (y2, ()), (y1, ()), (y1, ()), (y1, y1), (y2, y1)):
         listener = listener.hears(terminals, 0.0, strict)
-        assert listener.held == frozenset(held)
+        assert listener.outputs == frozenset(held)
 
 
 # ---- delays ----

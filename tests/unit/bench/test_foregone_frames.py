@@ -10,15 +10,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lessonkit.bench.link import down_frame
-from lessonkit.bench.signal_path import SWITCHING, Way, foregone, receiver_of
+from lessonkit.bench.signal_path import SWITCHING, SignalPath, foregone, receiver_of
 from lessonkit.job.model import LinkSettings
 from lessonkit.signal import channel
 
 LINK = LinkSettings()
 
 
-def _way(low_v: float, high_v: float, hum_v: float, farad: float = 3e-9) -> Way:
-    return Way(
+def _way(low_v: float, high_v: float, hum_v: float, farad: float = 3e-9) -> SignalPath:
+    return SignalPath(
         low_v, high_v, hum_v, 0.0, channel.Line(low_v, high_v, LINK.drive_ohm, 0.6, farad, LINK.load_ohm)
     )
 
@@ -66,6 +66,6 @@ def test_it_speaks_in_the_usual_states() -> None:
     ],
     ids=["shift", "noise", "slow edges", "bursts"],
 )
-def test_it_leaves_doubtful_states_to_trials(way: Way, noise: channel.Noise) -> None:
+def test_it_leaves_doubtful_states_to_trials(way: SignalPath, noise: channel.Noise) -> None:
     """Shift, noise, slow edges and bursts each leave the fate of a frame open."""
     assert foregone(way, LINK, noise) is None

@@ -11,8 +11,8 @@ from lessonkit.bench.bench import Bench
 from lessonkit.bench.settling import Settled
 from lessonkit.bench.signal_path import (
     POOL,
-    Trials,
-    Way,
+    SignalPath,
+    SignalPaths,
     live_terminals,
     noise_on,
     receiver_of,
@@ -37,7 +37,9 @@ def settled(job: Job, call: str = "cool-2", *faults: str) -> tuple[Wiring, Settl
     return Wiring(job, found), held.settled
 
 
-def way_of(job: Job, run: str = "outdoor", way: str = "down", call: str = "cool-2", *faults: str) -> Way:
+def way_of(
+    job: Job, run: str = "outdoor", way: str = "down", call: str = "cool-2", *faults: str
+) -> SignalPath:
     """Return one way over a link of that circuit."""
     wiring, end = settled(job, call, *faults)
     return ways(wiring, end.on, end.latches.awake)[run, way]
@@ -129,7 +131,7 @@ def test_the_shift_decides(shift_v: float, lowest: float, highest: float) -> Non
     """Frames pass while the shift leaves both thresholds alone, and none passes far beyond."""
     job = demo_job("earth-return")
     wiring = Wiring(job)
-    way = Way(0.0, 10.0, shift_v, 0.0, Line(0.0, 10.0, 1000.0, 0.6, 5e-9, 10e3))
+    way = SignalPath(0.0, 10.0, shift_v, 0.0, Line(0.0, 10.0, 1000.0, 0.6, 5e-9, 10e3))
     got = tried(wiring, "outdoor", way, frozenset({"Y1"}), np.random.default_rng(1))
     assert got.pool.shape == (POOL,)
     assert lowest <= got.odds <= highest
@@ -137,7 +139,7 @@ def test_the_shift_decides(shift_v: float, lowest: float, highest: float) -> Non
 
 def test_reversed_levels_bring_nothing() -> None:
     """Where a space is higher than a mark, no frame is read."""
-    way = Way(10.0, 0.0, 0.0, 0.0, Line(10.0, 0.0, 1000.0, 0.6, 5e-9, 10e3))
+    way = SignalPath(10.0, 0.0, 0.0, 0.0, Line(10.0, 0.0, 1000.0, 0.6, 5e-9, 10e3))
     assert (
         tried(Wiring(demo_job("earth-return")), "outdoor", way, frozenset(), np.random.default_rng(1)).odds
         == 0
@@ -181,7 +183,7 @@ def test_each_state_is_tried_once() -> None:
     job = demo_job("earth-return")
     wiring, end = settled(job, "cool-2", "outdoor.earth=resistance:2")
     asked = (end.on, end.latches.awake, "outdoor", "down", frozenset({"Y1"}))
-    first, other = (Trials(wiring, np.random.default_rng(7)) for _ in range(2))
+    first, other = (SignalPaths(wiring, np.random.default_rng(7)) for _ in range(2))
     pool = first.way(*asked)
     assert first.way(*asked) is pool
     # What else was looked at meanwhile doesn't matter.

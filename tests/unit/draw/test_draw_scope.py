@@ -29,8 +29,9 @@ def test_a_good_frame_is_read_as_it_was_sent() -> None:
     bench = _bench()
     view = last_frame(bench, "outdoor")
     sent = bench.state.links["outdoor"].sent
-    assert view.sent == down_frame("outdoor", frozenset({"Y1", "Y2", "O"}), sent)
-    assert view.reading.frame == view.sent
+    assert view.frame is not None
+    assert view.frame.sent == down_frame("outdoor", frozenset({"Y1", "Y2", "O"}), sent)
+    assert view.frame.reading.frame == view.frame.sent
     assert "A good frame" in scope_words(view)
 
 
@@ -43,10 +44,13 @@ def test_looking_twice_shows_the_same_and_changes_nothing() -> None:
 
 def test_a_poor_earth_shifts_the_signal_with_the_senders_common() -> None:
     """Through a poor earth the other common swings by volts, and the signal with it: the frame is refused."""
-    poor, sound = last_frame(_bench("outdoor.earth=resistance:8"), "outdoor"), last_frame(_bench(), "outdoor")
+    views = [last_frame(_bench(*faults), "outdoor") for faults in (["outdoor.earth=resistance:8"], [])]
+    poor, sound = (view.frame for view in views)
+    assert poor is not None
+    assert sound is not None
     assert sound.common.peak_v < 1 < 5 < poor.common.peak_v
     assert poor.reading.frame is None
-    assert "refused" in scope_svg(poor)
+    assert "refused" in scope_svg(views[0])
     ripple = poor.wave.volts - poor.wave.clean_v
     assert np.ptp(ripple) / 2 == pytest.approx(poor.common.peak_v, rel=0.1)
 
@@ -54,7 +58,8 @@ def test_a_poor_earth_shifts_the_signal_with_the_senders_common() -> None:
 def test_a_broken_signal_brings_no_start_bit() -> None:
     """With SIG open the receiver hears nothing and says so."""
     view = last_frame(_bench("outdoor.SIG=open"), "outdoor")
-    assert view.reading.characters == b""
+    assert view.frame is not None
+    assert view.frame.reading.characters == b""
     assert "No start bit" in scope_words(view)
 
 
@@ -62,7 +67,17 @@ def test_the_reply_comes_back_to_the_near_end() -> None:
     """Looking up shows the relay board's reply at the encoder."""
     view = last_frame(_bench(), "outdoor", "up")
     assert (view.at, view.other) == ("air", "out")
-    assert view.reading.frame == view.sent
+    assert view.frame is not None
+    assert (view.frame.at, view.frame.other) == ("air", "out")
+    assert view.frame.reading.frame == view.frame.sent
+
+
+def test_a_frame_that_is_refused_has_no_reply() -> None:
+    """Nothing comes back for a frame that was not heard, nor before the first poll; the screen says so."""
+    assert "the last frame down was not answered" in scope_svg(
+        last_frame(_bench("outdoor.SIG=open"), "outdoor", "up")
+    )
+    assert "none has been sent yet" in scope_svg(last_frame(Bench("two-run"), "outdoor"))
 
 
 def test_a_dead_board_leaves_the_screen_empty() -> None:
