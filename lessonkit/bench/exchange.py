@@ -135,8 +135,7 @@ class FrameBook:
         return seen
 
     def _arrivals(self, conditions: Conditions, number: int, frames: list[Frame]) -> Arrivals:
-        sent = tuple(frame.to_bytes() for frame in frames)
-        return Arrivals(conditions.channel, sent, (self._seed, conditions.mark, number))
+        return Arrivals(conditions.channel, tuple(frames), (self._seed, conditions.mark, number))
 
     def _decided(self, conditions: Conditions, number: int, frame: Frame) -> tuple[int, Arrivals]:
         """Return the row of a frame in its batch; a new one begins with it where it is in none."""
@@ -145,11 +144,11 @@ class FrameBook:
         many = FIRST_BATCH
         if batch is not None:
             row, many = number - first, len(batch.sent)
-            if 0 <= row < many and batch.sent[row] == frame.to_bytes():
+            if 0 <= row < many and batch.sent[row] == frame:
                 return row, batch
             going_on = many <= row < 2 * many
             many = min(2 * many, LARGEST_BATCH) if going_on else FIRST_BATCH
-        frames = [replace(frame, sequence=(frame.sequence + k) % 256) for k in range(many)]
+        frames = [Frame(frame.address, frame.call_bits, (frame.sequence + k) % 256) for k in range(many)]
         batch = self._arrivals(conditions, number, frames)
         self._batches[key] = number, batch
         return 0, batch

@@ -16,7 +16,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.errors import require
 from lessonkit.signal.channel import (
     LEAD_BITS,
     TAIL_BITS,
@@ -28,10 +27,12 @@ from lessonkit.signal.channel import (
     Waveform,
     judge,
 )
-from lessonkit.signal.frames import Frame
+from lessonkit.signal.frames import FRAME_BYTES, Frame
 from lessonkit.signal.receiver import Characters, Receiver, find_characters
 
 __all__ = ["Arrivals", "Channel"]
+
+_PLACES = 8
 
 
 @dataclass(frozen=True)
@@ -62,22 +63,20 @@ class Channel:
 
 @dataclass(frozen=True)
 class Arrivals:
-    """Frames at their receiver: `sent` one behind the other, all of the same length, over one channel.
+    """Frames at their receiver: `sent` one behind the other over one channel.
 
     `seed` is what numpy's generator takes: it fixes where each frame begins between two looks, the phase of
     the supply, and the noise.
     """
 
     channel: Channel
-    sent: tuple[bytes, ...]
+    sent: tuple[Frame, ...]
     seed: tuple[int, ...]
-
-    def __post_init__(self) -> None:
-        require(len({len(data) for data in self.sent}) == 1, "sent", self.sent, "frames of one length")
 
     @cached_property
     def _bytes(self) -> NDArray[np.uint8]:
-        return np.frombuffer(b"".join(self.sent), dtype=np.uint8).reshape(len(self.sent), -1)
+        data = b"".join(frame.to_bytes() for frame in self.sent)
+        return np.frombuffer(data, dtype=np.uint8).reshape(-1, FRAME_BYTES)
 
     @cached_property
     def levels(self) -> NDArray[np.uint8]:
@@ -93,7 +92,9 @@ class Arrivals:
         rng, rows = np.random.default_rng(self.seed), len(self.sent)
         tick_s, bit_s = self.channel.tick_s, self.channel.bit_s
         looks = math.ceil((LEAD_BITS + self.levels.shape[1] + TAIL_BITS) * bit_s / tick_s)
-        begin_s = rng.uniform(0.0, tick_s, rows) - LEAD_BITS * bit_s
+        # Between two looks a frame may begin at any time: some places, evenly apart, take turns.
+        begin_s = (np.arange(rows) + rng.uniform(0.0, _PLACES)) % _PLACES / _PLACES * tick_s
+        begin_s -= LEAD_BITS * bit_s
         supply_rad = rng.uniform(0.0, 2 * math.pi, rows)
         return begin_s, supply_rad, self.channel.noise.volts(rows, looks, tick_s, rng)
 
@@ -101,19 +102,18 @@ class Arrivals:
         """The phase of the supply at the first falling edge of one frame."""
         return float(self._chance[1][row])
 
-    def _time_s(self, rows: slice) -> Volts:
+    def _time_s(self, row: int) -> Volts:
         begin_s, _, noise = self._chance
-        time_s: Volts = begin_s[rows, np.newaxis] + np.arange(noise.shape[1]) * self.channel.tick_s
+        time_s: Volts = begin_s[row] + np.arange(noise.shape[1]) * self.channel.tick_s
         return time_s
-
-    def _clean_v(self, rows: slice) -> Volts:
-        return self.channel.line.volts(self.levels[rows], self.channel.bit_s, self._time_s(rows))
 
     @cached_property
     def volts(self) -> Volts:
         """Volts at every look against the receiver's own common, shape (frames, looks)."""
         begin_s, supply_rad, noise = self._chance
-        volts = self._clean_v(slice(None)).astype(np.float32) + noise
+        volts, line, bit_s = noise.copy(), self.channel.line, self.channel.bit_s
+        for place in range(min(_PLACES, len(self.sent))):  # these frames begin at the same time
+            volts[place::_PLACES] += line.volts(self.levels[place::_PLACES], bit_s, self._time_s(place))
         shift = self.channel.shift
         if shift.peak_v:
             # sin(wt + phase) = sin wt cos phase + cos wt sin phase: one product for all frames
@@ -127,7 +127,7 @@ class Arrivals:
     def characters(self) -> Characters:
         """What the receiver found in each of them."""
         receiver = self.channel.receiver
-        return find_characters(receiver.decide(self.volts), len(self.sent[0]), receiver)
+        return find_characters(receiver.decide(self.volts), FRAME_BYTES, receiver)
 
     @cached_property
     def _values(self) -> NDArray[np.uint8]:
@@ -140,21 +140,20 @@ class Arrivals:
     def heard(self, row: int) -> tuple[Frame | None, str]:
         """The frame that the receiver reads, or None and the reason in a sentence."""
         if self._as_sent[row]:
-            return Frame.from_bytes(self.sent[row]), ""
+            return self.sent[row], ""
         found = self.characters.found[row]
         data = self._values[row][found].tobytes()
         return judge(data, int(self.characters.framing_errors[row].sum()), 0)
 
     def waveform(self, row: int) -> Waveform:
         """One frame's volts against time, at the receiver's looks."""
-        one = slice(row, row + 1)
-        return Waveform(
-            self._time_s(one)[0], self.volts[row], self._clean_v(one)[0], self.levels[row], self.channel.bit_s
-        )
+        time_s, levels, bit_s = self._time_s(row), self.levels[row], self.channel.bit_s
+        clean_v = self.channel.line.volts(levels, bit_s, time_s)
+        return Waveform(time_s, self.volts[row].astype(float), clean_v, levels, bit_s)
 
     def reception(self, row: int) -> Reception:
         """What the receiver made of one frame: the very decisions that `heard` rests on."""
-        characters, time_s = self.characters, self._time_s(slice(row, row + 1))[0]
+        characters, time_s = self.characters, self._time_s(row)
         found = characters.found[row]
         ticks = characters.sample_tick[row][found]
         frame, error = self.heard(row)

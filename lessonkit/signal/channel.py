@@ -84,15 +84,15 @@ class Line:
         """Clean volts at some times after the first level begins.
 
         The line rests before and behind. Exact for any edges, however slow: each mode's deviation is
-        carried from bit to bit. `levels` has shape (bits,), or (rows, bits) with times (rows, looks).
+        carried from bit to bit. `levels` has shape (bits,); or (rows, bits), and then all
+        rows are told at the same times (looks,).
         """
         modes = step_modes(self.source_ohm, self.line_ohm, self.line_farad, self.load_ohm)
-        rows = np.broadcast_to(levels, (*time_s.shape[:-1], levels.shape[-1]))
-        rest = np.ones((*rows.shape[:-1], 1), dtype=rows.dtype)
-        targets = np.where(np.concatenate([rest, rows, rest], axis=-1), self.high_v, self.low_v)
+        rest = np.ones((*levels.shape[:-1], 1), dtype=levels.dtype)
+        targets = np.where(np.concatenate([rest, levels, rest], axis=-1), self.high_v, self.low_v)
         bits = targets.shape[-1]
         bit = np.clip(np.floor(time_s / bit_s).astype(np.int64) + 1, 0, bits - 1)
-        settled: Volts = np.take_along_axis(targets, bit, axis=-1)
+        settled: Volts = targets[..., bit]
         if not modes.rates_per_s.size:
             return settled
         since_edge = np.maximum(time_s - (bit - 1) * bit_s, 0.0)
@@ -103,11 +103,12 @@ class Line:
         # At each edge every mode starts with the new step plus what is left of the earlier ones.
         steps = np.diff(targets, axis=-1, prepend=targets[..., :1])
         fade = np.exp(-rates_per_s * bit_s)
-        deviation = np.zeros((*targets.shape, len(fade)))
-        for k in range(1, bits):
+        deviation = np.repeat(steps[..., np.newaxis], len(fade), axis=-1)
+        # Where nothing lasts from one edge to the next, there is nothing to carry on.
+        for k in range(1, bits if fade.max(initial=0.0) > 1e-17 else 0):
             deviation[..., k, :] = steps[..., k, np.newaxis] + deviation[..., k - 1, :] * fade
-        left = np.take_along_axis(deviation, bit[..., np.newaxis], axis=-2)
-        volts: Volts = settled - (np.exp(-since_edge[..., np.newaxis] * rates_per_s) * left) @ weights
+        settling = np.exp(-since_edge[..., np.newaxis] * rates_per_s) * deviation[..., bit, :]
+        volts: Volts = settled - settling @ weights
         return volts
 
 
