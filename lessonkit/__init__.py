@@ -5,8 +5,11 @@ fetched from its room the first time it is asked for (PEP 562), so that importin
 to nothing: no plotting library, no widgets and no solver are loaded until a lesson uses them.
 
     import lessonkit as lk
-    bench = lk.Bench(lk.demo_job("two-run"))
-    bench.set_call("cool-2")
+    bench = lk.Bench("two-run", call="cool-2")
+
+In a notebook a bench and its log are pictures. The rooms that they come from know nothing of pictures, so
+this room, which stands beside all floors, tells IPython by name which room draws which (`_PICTURES`); nothing
+is imported before the first picture.
 
 To publish a name, add it to its group in `_ROOMS`, and to the imports under `TYPE_CHECKING`, which tell
 editors and the type checker what the table tells Python. A test holds the two equal.
@@ -16,6 +19,7 @@ from __future__ import annotations
 
 import os
 import sys
+from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +35,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     # Jobs: a described site, and how it may break.
     "lessonkit.job.toml": ("demo_job", "load_job"),
     "lessonkit.job.faults": ("parse_fault",),
+    "lessonkit.copper.wire": ("loop_ohm",),
     # The bench: a job brought to life, and the meter held to it.
     "lessonkit.bench.bench": ("Bench",),
     "lessonkit.bench.meter": ("Meter",),
@@ -41,13 +46,25 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.weather": ("load_weather",),
     "lessonkit.studies.season": ("season", "sweep_lockouts"),
     "lessonkit.draw.season": ("show_season",),
+    "lessonkit.studies.experiment": ("experiment",),
+    # Pictures: a bench at one moment, coils and what they remember.
+    "lessonkit.draw.view": ("show_bench",),
+    "lessonkit.draw.coils": ("memory_picture", "splice_picture"),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("reveal",),
     "lessonkit.exercises.trials": ("try_calls",),
-    "lessonkit.panels": ("bench_panel", "show_bench"),
+    "lessonkit.panels.bench": ("bench_panel",),
+    "lessonkit.panels.meter": ("meter_panel",),
+    "lessonkit.panels.scope": ("scope_panel",),
     # Errors: every mistake that the library names is one of these.
-    "lessonkit.errors": ("LessonError",),
+    "lessonkit.errors": ("LessonError", "refused"),
+}
+
+# What a notebook draws, by the name of its class, and what draws it: both are fetched when first shown.
+_PICTURES = {
+    ("lessonkit.bench.bench", "Bench"): ("lessonkit.draw.view", "view"),
+    ("lessonkit.bench.log", "Log"): ("lessonkit.draw.coils", "log_picture"),
 }
 
 _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
@@ -61,15 +78,22 @@ __all__ = [
     "__version__",
     "bench_panel",
     "demo_job",
+    "experiment",
     "load_house",
     "load_job",
     "load_weather",
+    "loop_ohm",
+    "memory_picture",
+    "meter_panel",
     "open_workbook",
     "parse_fault",
+    "refused",
     "reveal",
+    "scope_panel",
     "season",
     "show_bench",
     "show_season",
+    "splice_picture",
     "sweep_lockouts",
     "try_calls",
 ]
@@ -77,14 +101,20 @@ __all__ = [
 if TYPE_CHECKING:
     from lessonkit.bench.bench import Bench
     from lessonkit.bench.meter import Meter
+    from lessonkit.copper.wire import loop_ohm
+    from lessonkit.draw.coils import memory_picture, splice_picture
     from lessonkit.draw.season import show_season
-    from lessonkit.errors import LessonError
+    from lessonkit.draw.view import show_bench
+    from lessonkit.errors import LessonError, refused
     from lessonkit.exercises import open_workbook
     from lessonkit.exercises.predict import reveal
     from lessonkit.exercises.trials import try_calls
     from lessonkit.job.faults import parse_fault
     from lessonkit.job.toml import demo_job, load_job
-    from lessonkit.panels import bench_panel, show_bench
+    from lessonkit.panels.bench import bench_panel
+    from lessonkit.panels.meter import meter_panel
+    from lessonkit.panels.scope import scope_panel
+    from lessonkit.studies.experiment import experiment
     from lessonkit.studies.find import Search
     from lessonkit.studies.house import load_house
     from lessonkit.studies.season import season, sweep_lockouts
@@ -105,3 +135,20 @@ def __getattr__(name: str) -> Any:
 def __dir__() -> list[str]:
     """Name what the package publishes, for help and completion."""
     return sorted(__all__)
+
+
+def _draw(room: str, maker: str, value: object) -> str:
+    return str(getattr(import_module(room), maker)(value)._repr_html_())
+
+
+def _show_in_notebooks() -> None:
+    """Tell the notebook in which lessonkit is imported, if it is one, how to draw what it shows."""
+    find = getattr(sys.modules.get("IPython"), "get_ipython", None)
+    shell = find() if find else None
+    if shell is not None:
+        html = shell.display_formatter.formatters["text/html"]
+        for (room, name), maker in _PICTURES.items():
+            html.for_type_by_name(room, name, partial(_draw, *maker))
+
+
+_show_in_notebooks()

@@ -11,8 +11,9 @@ Rooms that need their own kind of trouble derive from both, as in `class FrameEr
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
-__all__ = ["BadParameter", "LessonError", "require", "require_finite", "require_positive"]
+__all__ = ["BadParameter", "LessonError", "refused", "require", "require_finite", "require_positive"]
 
 
 class LessonError(Exception):
@@ -79,3 +80,15 @@ def require_positive(
     number = require_finite(name, value, allowed)
     require(number >= 0 if zero_ok else number > 0, name, value, allowed)
     return number
+
+
+def refused(act: Callable[..., object], *given: object) -> str:
+    """Return the sentence with which something is refused.
+
+    `act(*given)` is tried, as in `refused(meter.ohms, "out:CC", "out:C")`. What is not refused is done.
+    """
+    try:
+        done = act(*given)
+    except LessonError as error:
+        return str(error)
+    return f"It was not refused, and gave {done}."

@@ -15,10 +15,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from types import MappingProxyType
 
 from lessonkit.bench.bench import Bench
+from lessonkit.bench.reading import Reading
 from lessonkit.bench.state import GHOST_LOAD_OHM
 from lessonkit.copper.elements import Source
 from lessonkit.copper.network import UnknownNode, solve
@@ -38,27 +38,6 @@ DEAD_BELOW_V = 0.1
 
 class LiveCircuit(LessonError, RuntimeError):
     """Ohms were asked for on a circuit that is not dead."""
-
-
-@dataclass(frozen=True)
-class Reading:
-    """What the meter shows: `value` in `unit`, `math.inf` for OL."""
-
-    value: float
-    unit: str
-    probes: tuple[str, str]
-    setting: str
-
-    def __str__(self) -> str:
-        """Return the display: three or four digits, or OL."""
-        if math.isinf(self.value):
-            return f"OL {self.unit}"
-        if self.unit == "V":
-            return f"{self.value:.2f} V"
-        for size, prefix in ((1e6, "M"), (1e3, "k")):
-            if self.value >= size:
-                return f"{self.value / size:.3g} {prefix}{self.unit}"
-        return f"{self.value:.2f} {self.unit}"
 
 
 class Meter:

@@ -13,6 +13,7 @@ from typing import Any
 
 from lessonkit.bench.layout import REFERENCE
 from lessonkit.bench.link import Ends, LinkState
+from lessonkit.bench.reading import Reading
 from lessonkit.bench.settling import Settled
 from lessonkit.bench.signal_path import SignalPath
 from lessonkit.bench.wiring import Wiring
@@ -57,6 +58,10 @@ class CoilState:
     def word(self) -> str:
         """Return `sealed` or `open`."""
         return "sealed" if self.sealed else "open"
+
+    def __repr__(self) -> str:
+        """Return the volts and the word."""
+        return f"{self.volts!r}, {self.word}"
 
 
 @dataclass(frozen=True)
@@ -107,7 +112,14 @@ class State:
 
     def between(self, one: str, two: str) -> float:
         """Return the RMS volts between two nodes, as an ideal meter would read them."""
-        return abs(self.solution.v(one, two))
+        return Reading(abs(self.solution.v(one, two)), "V", (one, two))
+
+    def __repr__(self) -> str:
+        """Return job, time, call, faults and what the house gets, in one line."""
+        broken = f", broken: {', '.join(self.faults)}" if self.faults else ""
+        return (
+            f"{self.job} after {self.time_s:g} s: call {self.call}{broken}, the house gets {self.delivering}"
+        )
 
     def energised(self, place: str) -> frozenset[str]:
         """Return the terminals at a place that are live against its own common.
@@ -186,15 +198,15 @@ def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
     nodes = (n for n in wiring.template.nodes if n.partition(":")[0] in PLACES)
     phasors = {node: solution.v(node) for node in nodes}
     amps = {
-        f"{name}.{conductor}": abs(solution.a(f"{name}.{conductor}#0"))
+        f"{name}.{conductor}": solution.a(f"{name}.{conductor}#0")
         for name, run in wiring.job.runs.items()
         for conductor in run.conductors
     }
-    amps["outdoor.earth"] = abs(solution.a("earth outdoor"))
-    amps |= {f"{place}:fuse": abs(solution.a(f"fuse {place}")) for place in wiring.supplies}
-    amps |= {name: abs(solution.a(f"coil {name}")) for name in wiring.coils}
+    amps["outdoor.earth"] = solution.a("earth outdoor")
+    amps |= {f"{place}:fuse": solution.a(f"fuse {place}") for place in wiring.supplies}
+    amps |= {name: solution.a(f"coil {name}") for name in wiring.coils}
     coils = {
-        name: CoilState(abs(solution.v(at.a, at.b)), name in latches.sealed)
+        name: CoilState(Reading(abs(solution.v(at.a, at.b)), "V", (name,)), name in latches.sealed)
         for name, at in wiring.coils.items()
     }
     boards = {
@@ -204,9 +216,11 @@ def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
     fuses = {place: "blown" if f"fuse {place}" in latches.blown else "whole" for place in wiring.supplies}
     return {
         "fuses": MappingProxyType(fuses),
-        "volts": MappingProxyType({node: abs(v) for node, v in phasors.items()}),
+        "volts": MappingProxyType(
+            {node: Reading(abs(v), "V", (node, REFERENCE)) for node, v in phasors.items()}
+        ),
         "phasors": MappingProxyType(phasors),
-        "amps": MappingProxyType(amps),
+        "amps": MappingProxyType({name: Reading(abs(a), "A", (name,)) for name, a in amps.items()}),
         "coils": MappingProxyType(coils),
         "boards": MappingProxyType(boards),
         "closed": wiring.closed_contacts(settled.on),

@@ -23,9 +23,10 @@ _UP, _DOWN, _LIMIT = OKABE_ITO["blue"], OKABE_ITO["vermilion"], SOFT
 
 
 def memory_picture(job: Job | str = "full-cable", name: str = "contactor", highest_v: float = 28.0) -> Still:
-    """Draw where the armature of one of a job's coils is while its RMS volts rise from 0 and fall again.
+    """Draw where a coil's armature is while its volts rise and fall.
 
-    `name` is one of the job's coils, such as "contactor" or "blower-relay".
+    `name` is one of the job's coils, such as "contactor" or "blower-relay"; its RMS volts rise from 0 to
+    `highest_v` and fall again.
     """
     coil = (job if isinstance(job, Job) else demo_job(job)).coil(name)
     rising = np.linspace(0.0, highest_v, 281)
@@ -98,7 +99,10 @@ def _while_running(job: Job, call: str, ohms: Iterable[float]) -> _Curve:
 
 
 def splice_picture(job: Job | str = "full-cable", call: str = "cool-2", to_ohm: float = 32.0) -> Still:
-    """Draw the RMS volts at the thermostat against a splice in its R: from rest, and while running."""
+    """Draw the thermostat's volts against a bad splice in its R.
+
+    Two lines of RMS volts: a fresh call from rest, and a splice that grows while the job runs.
+    """
     job = job if isinstance(job, Job) else demo_job(job)
     ohms = [round(float(ohm), 3) for ohm in np.linspace(0.2, to_ohm, 160)]
     rest, running, limit_v = (

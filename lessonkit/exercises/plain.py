@@ -13,9 +13,9 @@ alone would lose (a tuple, a mapping with numbers as keys, a not-a-number); `lit
     {"e": 0}              `...`, an answer still to be given
 
 Only the exact builtin types pass, so no value arrives with a behaviour of its own. numpy's numbers and
-arrays, fractions, decimals and ranges are turned into them. Bounds hold on depth, count, digits and length,
-and on the whole. This room imports nothing from lessonkit, because its source travels alone into the confined
-process in which a student's own code runs (`lessonkit.grading.reading.confine`).
+arrays, a bench's readings, fractions, decimals and ranges are turned into them. Bounds hold on depth, count,
+digits and length, and on the whole. This room imports nothing from lessonkit, because its source travels
+alone into the confined process in which a student's own code runs (`lessonkit.grading.reading.confine`).
 """
 
 from __future__ import annotations
@@ -144,6 +144,11 @@ def _from_library(value: object) -> Any:
             found = value.tolist()  # type: ignore[attr-defined]
             if type(found) in _KINDS:
                 return found
+    # What is read off a bench is a float with its unit beside it; the unit stays behind.
+    if (exact.__module__, exact.__name__) == ("lessonkit.bench.reading", "Reading") and issubclass(
+        exact, float
+    ):
+        return float.__float__(value)  # type: ignore[arg-type]
     for module, name in (("fractions", "Fraction"), ("decimal", "Decimal")):
         if module in sys.modules and exact is getattr(sys.modules[module], name, None):
             try:

@@ -16,9 +16,10 @@ __all__ = ["reveal"]
 def reveal(prediction: object, bench_says: object, unit: str = "", within: float = 0.05) -> None:
     """Print a prediction beside what the bench says, in one line.
 
-    Both are words, numbers (with their `unit`), or collections of words. Numbers agree `within` a share of
-    what the bench says; words agree whatever their case and hyphens.
+    Both are words, numbers (with their `unit`; a reading brings its own), or collections of words. Numbers
+    agree `within` a share of what the bench says; words agree whatever their case and hyphens.
     """
+    unit = unit or getattr(bench_says, "unit", "")
     truth = _shown(bench_says, unit)
     if prediction is None or prediction is ...:
         # From the top: a later cell may have moved this cell's bench on, or put another in its place.
@@ -41,6 +42,8 @@ def _shown(value: Any, unit: str) -> str:
     if _is_many(value):
         items = [str(item) for item in value]
         return ", ".join(items if isinstance(value, (list, tuple)) else sorted(items)) or "none"
+    if hasattr(value, "unit"):
+        return str(value)  # a reading, with a meter's digits
     if _is_number(value):
         return f"{value:.4g} {unit}".strip()
     return str(value)[:200]

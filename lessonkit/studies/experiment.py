@@ -92,7 +92,10 @@ def experiment(
     seed: int = 0,
     outdoor_c: float = 8.0,
 ) -> Experiment:
-    """Return an experiment from words: a job's name or file, a call, faults such as "outdoor.SIG=open".
+    """Return an experiment: job, call, faults, seconds.
+
+    `job` is a job, its name or its file; faults are such as "outdoor.SIG=open"; `before_s` are sound,
+    `after_s` broken.
 
     Raises a `LessonError` for a job, a call or a fault that there isn't.
     """

@@ -6,6 +6,7 @@ import ast
 import json
 import subprocess
 import sys
+import textwrap
 from importlib import import_module
 from pathlib import Path
 
@@ -52,6 +53,26 @@ def test_import_loads_no_heavy_library() -> None:
     asked = f"import json, sys, lessonkit; print(json.dumps([m for m in {heavy} if m in sys.modules]))"
     done = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True, check=True)
     assert json.loads(done.stdout) == []
+
+
+def test_a_notebook_draws_a_bench_and_its_log() -> None:
+    """In a process with a notebook's shell, a bench and its log come out as pictures; elsewhere as words."""
+    asked = """
+        from IPython.core.interactiveshell import InteractiveShell
+        shell = InteractiveShell.instance()
+        import lessonkit as lk, sys
+        assert "matplotlib" not in sys.modules and "lessonkit.draw.view" not in sys.modules
+        bench = lk.Bench("full-cable", call="cool-2")
+        shown, _ = shell.display_formatter.format(bench)
+        assert "<svg" in shown["text/html"] and shown["text/plain"].startswith("Bench full-cable:"), shown
+        shown, _ = shell.display_formatter.format(bench.log)
+        assert "<img" in shown["text/html"] and "out:contactor pulls in" in shown["text/plain"], shown
+        print("drawn")
+    """
+    done = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(asked)], capture_output=True, text=True, check=False
+    )
+    assert done.stdout.strip().endswith("drawn"), done.stderr
 
 
 @pytest.mark.parametrize("floor", ["copper", "signal", "job", "bench", "studies"])

@@ -12,6 +12,8 @@ from typing import Any
 import nbformat
 import pytest
 
+import lessonkit
+
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 ALL = sorted(path for path in NOTEBOOKS.rglob("*.ipynb") if ".ipynb_checkpoints" not in path.parts)
 SERIES = [path for path in ALL if path.parent == NOTEBOOKS]
@@ -110,6 +112,20 @@ def test_code_is_plain_python(path: Path) -> None:
     for cell in code_cells(path):
         stars = [node for node in ast.walk(ast.parse(cell.source)) if isinstance(node, ast.ImportFrom)]
         assert all(alias.name != "*" for node in stars for alias in node.names), cell.id
+
+
+@each_notebook
+def test_lessons_use_what_is_published(path: Path) -> None:
+    """A cell reaches lessonkit by `import lessonkit as lk` alone: no room, no `replace`, no `try`."""
+    for cell in code_cells(path):
+        for node in ast.walk(ast.parse(cell.source)):
+            if isinstance(node, ast.ImportFrom):
+                assert (node.module or "").split(".")[0] not in ("", "lessonkit", "dataclasses"), cell.id
+            if isinstance(node, ast.Import):
+                assert not any(alias.name.startswith("lessonkit.") for alias in node.names), cell.id
+            assert not isinstance(node, ast.Try), cell.id
+            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id == "lk":
+                assert node.attr in lessonkit.__all__, f"{cell.id}: lk.{node.attr} is not published"
 
 
 @each_notebook

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -22,9 +21,10 @@ from lessonkit.exercises.notebooks import read_notebook, source_of
 from lessonkit.exercises.series.workbook_02 import COPPER, EXERCISES, SPLICE, TRANSFORMER
 from lessonkit.exercises.series.workbook_02_faults import EDGES_OHM, OHMS, chatter_choices, start
 from lessonkit.job.calls import CALLS, terminals_for
-from lessonkit.job.model import Supply
+from lessonkit.job.model import Job
 from lessonkit.job.parts import CONTACTOR
 from lessonkit.job.toml import demo_job
+from lessonkit.studies.experiment import experiment
 
 NOTEBOOK = Path(__file__).resolve().parents[2] / "notebooks" / "02_the_24_volt_circuit.ipynb"
 STUDENTS = range(40)
@@ -37,12 +37,9 @@ def text() -> str:
     return " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
 
 
-def under(call: str, *faults: str, **changes: object) -> Bench:
-    """Return a bench of the full cable some seconds after a call."""
-    bench = Bench(replace(demo_job("full-cable"), **changes), faults=faults)  # type: ignore[arg-type]
-    bench.set_call(call)
-    bench.advance(10)
-    return bench
+def under(call: str, *faults: str, job: Job | str = "full-cable") -> Bench:
+    """Return a bench some seconds after a call."""
+    return experiment(job, call, faults, before_s=0, after_s=10).bench()
 
 
 def contactor_v(bench: Bench) -> float:
@@ -61,7 +58,7 @@ def test_what_is_said_of_the_transformer() -> None:
     rest = Bench(job)
     assert f"{Meter(rest).volts('air:R', 'air:C').value:.1f} V: a reading" in text()
     state = under("cool-2").state
-    va = abs(state.solution.a("fuse air")) * state.volts["air:R"]
+    va = state.amps["air:fuse"] * state.volts["air:R"]
     assert f"{va:.1f} VA, as each coil gets some 26.5 V" in text()
     assert all(abs(coil.volts - 26.5) < 0.25 for coil in state.coils.values() if coil.sealed)
 
@@ -80,7 +77,7 @@ def test_what_is_said_of_the_copper() -> None:
     """By hand and by the bench, 60 m of 22 AWG take the volts that the text says."""
     job = demo_job("full-cable")
     assert f"{loop_ohm(14, 18):.2f} ohm out and back" in text()
-    far = under("heat-1", outdoor_run=replace(job.outdoor_run, length_m=60.0, gauge_awg=22))
+    far = under("heat-1", job=job.with_run("outdoor", length_m=60.0, gauge_awg=22))
     meter = Meter(far)
     out, back = meter.volts("air:Y1", "out:Y1").value, meter.volts("air:C", "out:C").value
     by_hand = loop_ohm(60, 22) * 26.5 * CONTACTOR.sealed_va / 24**2
@@ -128,9 +125,8 @@ def test_the_delay_hides_the_chatter() -> None:
 
 def test_a_spare_shows_a_ghost() -> None:
     """Between two live wires a loose one shows all their volts, until the meter is a load."""
-    run = demo_job("full-cable").thermostat_run
     wires = ("R", "C", "Y1", "spare", "Y2", "G", "O", "W1", "E")
-    meter = Meter(under("cool-2", thermostat_run=replace(run, conductors=wires)))
+    meter = Meter(under("cool-2", job=demo_job("full-cable").with_run("thermostat", conductors=wires)))
     assert f"{meter.volts('stat:spare', 'stat:C').value:.1f} V on a wire" in text()
     assert meter.volts("stat:spare", "stat:C", "low").value < 0.5
     assert meter.volts("stat:Y1", "stat:C", "low").value > 26
@@ -142,7 +138,7 @@ def test_a_live_wire_on_common_takes_the_fuse(call: str) -> None:
     for va, fuse_a in ((40.0, 3.0), (75.0, 5.0)):
         for one in terminals_for(call):
             for at in (0.0, 0.5, 1.0):
-                bench = under(call, supply=Supply(rated_va=va, fuse_a=fuse_a))
+                bench = under(call, job=demo_job("full-cable").with_supply(rated_va=va, fuse_a=fuse_a))
                 bench.set_faults([f"thermostat.{one}=short:C@{at}"])
                 state = bench.advance(10)
                 assert (state.fuse, state.delivering) == ("blown", "nothing"), (one, at, va)

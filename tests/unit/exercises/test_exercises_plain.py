@@ -17,6 +17,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lessonkit.bench.bench import Bench
 from lessonkit.exercises.plain import MAX_ENCODED, NotPlain, decode, encode, literal, plain
 
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=40)
@@ -198,3 +199,19 @@ def test_room_needs_nothing_but_the_standard_library() -> None:
     names = {item.name for node in ast.walk(tree) if isinstance(node, ast.Import) for item in node.names}
     names |= {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
     assert names <= set(sys.stdlib_module_names)
+
+
+def test_a_reading_of_the_bench_is_its_number() -> None:
+    """What `bench.state.volts[...]` gives may be an answer; a class that only pretends to be one may not."""
+    volts = Bench("full-cable").state.volts["air:R"]
+    assert type(plain(volts)) is float
+    assert decode(encode([volts])) == [float(volts)]
+
+    class Reading:
+        __module__ = "lessonkit.bench.reading"
+
+        def __float__(self) -> float:
+            return 24.0
+
+    with pytest.raises(NotPlain):
+        plain(Reading())

@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from lessonkit.bench.bench import Bench
-from lessonkit.errors import LessonError
+from lessonkit.bench.meter import Meter
+from lessonkit.bench.reading import Reading
+from lessonkit.errors import LessonError, refused
 from lessonkit.exercises.predict import reveal
 from lessonkit.exercises.series.workbook_01_faults import _CANDIDATES
 from lessonkit.exercises.trials import any_job, fault_in_words, responds, settled, site, try_calls
@@ -53,6 +55,21 @@ def test_numbers_are_shown_with_their_unit(capsys: pytest.CaptureFixture[str]) -
     volts, letters = capsys.readouterr().out.splitlines()
     assert volts.startswith("You predicted 24 V. The bench says 26.03 V. They differ")
     assert "The bench says Y1, G." in letters
+
+
+def test_a_reading_brings_its_unit(capsys: pytest.CaptureFixture[str]) -> None:
+    """A reading of the bench is shown as a meter shows it, and the prediction beside it gets its unit."""
+    reveal(27, Reading(27.4012, "V", ("air:R", "air:C")))
+    assert capsys.readouterr().out.startswith("You predicted 27 V. The bench says 27.40 V. They agree")
+
+
+def test_a_refusal_is_a_sentence() -> None:
+    """What the bench refuses is told, what it doesn't refuse is done, and other mistakes stay mistakes."""
+    meter = Meter(Bench("full-cable"))
+    assert "the power is still on" in refused(meter.ohms, "out:CC", "out:C")
+    assert refused(meter.volts, "air:R", "air:C") == "It was not refused, and gave 27.40 V."
+    with pytest.raises(TypeError):
+        refused(meter.ohms)
 
 
 def test_calls_are_put_to_a_job_as_a_person_would() -> None:

@@ -11,8 +11,9 @@ import pytest
 import lessonkit as lk
 from lessonkit.draw.view import show_bench
 from lessonkit.errors import BadParameter
-from lessonkit.panels import meter_panel, scope_panel
 from lessonkit.panels.bench import BenchPanel
+from lessonkit.panels.meter import meter_panel
+from lessonkit.panels.scope import scope_panel
 
 
 @pytest.fixture
