@@ -30,8 +30,8 @@ from lessonkit.bench.exchange import FrameBook, FrameSeen
 from lessonkit.bench.link import Ends, LinkState
 from lessonkit.bench.log import Event, Log, Releases, what_happened
 from lessonkit.bench.settling import (
-    CONTACTOR,
-    DEFROST_BOARD,
+    CONTACTOR_AT,
+    DEFROST_BOARD_AT,
     Latches,
     Settled,
     blown_by,
@@ -216,14 +216,14 @@ class Bench:
 
     def _asks(self) -> dict[str, str]:
         """Return what wants to be on, each with the board that has to be awake for it."""
-        holds = {(run, "near"): ends.near.outputs for run, ends in self._links.items()}
-        holds |= {(run, "far"): ends.far.outputs for run, ends in self._links.items()}
+        outputs = {(run, "near"): ends.near.outputs for run, ends in self._links.items()}
+        outputs |= {(run, "far"): ends.far.outputs for run, ends in self._links.items()}
         free = self.time_s >= self._timers.free_at_s - SAME_S
-        return what_asks(self.wiring, self.called, holds, self.powered, free, self._defrosting)
+        return what_asks(self.wiring, self.called, outputs, self.powered, free, self._defrosting)
 
     @property
     def _defrosting(self) -> bool:
-        return self._timers.defrosting and DEFROST_BOARD in self._latches.awake
+        return self._timers.defrosting and DEFROST_BOARD_AT in self._latches.awake
 
     def _solved(self, on: frozenset[str]) -> Solution:
         if on not in self._solutions:
@@ -254,22 +254,22 @@ class Bench:
         self._log.extend(what_happened(self.time_s, before, settled))
         for name in before.awake - settled.latches.awake:
             self._links = {run: ends.without(name) for run, ends in self._links.items()}
-        if CONTACTOR in before.sealed ^ settled.latches.sealed or CONTACTOR in settled.released:
+        if CONTACTOR_AT in before.sealed ^ settled.latches.sealed or CONTACTOR_AT in settled.released:
             self._run_timers(before)
             self._switched_s = self.time_s
             # The board sees its terminal lose volts, not the armature: a coil that burns out starts no delay.
-            if CONTACTOR in settled.released and not self.wiring.coils[CONTACTOR].burnt_out:
+            if CONTACTOR_AT in settled.released and not self.wiring.coils[CONTACTOR_AT].burnt_out:
                 self._hold_compressor()
         kit = self.job.equipment
         self._timers = outdoor_board.settle_board(
             self._timers, self._mode(), self.time_s, kit.defrost_every_s, kit.defrost_limit_s
         )
-        if DEFROST_BOARD not in self._latches.awake:  # it counts nothing, defrosts nothing, and forgets
+        if DEFROST_BOARD_AT not in self._latches.awake:  # it counts nothing, defrosts nothing, and forgets
             self._timers = replace(self._timers, defrost_until_s=None, frosted_s=0.0)
 
     def _mode(self, latches: Latches | None = None) -> outdoor_board.Mode:
         sealed = (latches or self._latches).sealed
-        running = self._welded or CONTACTOR in sealed
+        running = self._welded or CONTACTOR_AT in sealed
         cooling = equipment.valve_cools("out:reversing-valve" in sealed, self.job.equipment.valve)
         return outdoor_board.Mode(running, cooling, self.outdoor_c)
 
@@ -309,7 +309,7 @@ class Bench:
             del self._boots[name]
             self._latches = replace(self._latches, awake=self._latches.awake | {name})
             self._log.append(Event(self.time_s, name, "starts"))
-            if name == DEFROST_BOARD:
+            if name == DEFROST_BOARD_AT:
                 self._run_timers()
                 self._hold_compressor()  # common practice: the delay also follows a loss of power
                 self._timers = replace(self._timers, frosted_s=0.0)
@@ -370,7 +370,7 @@ class Bench:
     def read(self, run: str) -> tuple[frozenset[str], bool]:
         """Return what a link's encoder reads as live, and whether its far end sees D asked for."""
         if run not in self._read:
-            self._read[run] = signal_path.live_terminals(self.wiring, self.solution, run, INPUT_LIVE_V)
+            self._read[run] = signal_path.read_inputs(self.wiring, self.solution, run, INPUT_LIVE_V)
         return self._read[run]
 
     # ---- what it shows ----

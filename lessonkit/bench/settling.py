@@ -21,7 +21,8 @@ from lessonkit.job.faults import Fault
 from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.job.parts import Fuse
 
-CONTACTOR, DEFROST_BOARD = "out:contactor", "out:defrost-board"
+#: Where the two parts sit that the outdoor board's own logic needs to know, as "place:name".
+CONTACTOR_AT, DEFROST_BOARD_AT = "out:contactor", "out:defrost-board"
 
 
 @dataclass(frozen=True)
@@ -54,13 +55,13 @@ Asks = Mapping[str, str]
 
 
 #: What relays hold: (run, "far") -> terminals of the relay board, (run, "near") -> {"D"} or nothing.
-Holds = Mapping[tuple[str, str], frozenset[str]]
+Outputs = Mapping[tuple[str, str], frozenset[str]]
 
 
 def what_asks(
     wiring: Wiring,
     called: Iterable[str],
-    holds: Holds,
+    outputs: Outputs,
     powered: bool = True,
     free: bool = True,
     defrosting: bool = False,
@@ -76,13 +77,13 @@ def what_asks(
         near, far = RUN_ENDS[run]
         asks[f"driver {run}.near"] = f"{near}:encoder"
         for end, place, board in (("near", near, "encoder"), ("far", far, "relay-board")):
-            for terminal in holds.get((run, end), ()):
+            for terminal in outputs.get((run, end), ()):
                 asks |= {f"{what} {place}:{terminal}": f"{place}:{board}" for what in ("relay", "pull")}
     if free:
-        asks["board out:compressor"] = DEFROST_BOARD
+        asks["board out:compressor"] = DEFROST_BOARD_AT
     if defrosting:
         contacts = {"board out:defrost-valve", "board out:D"} & set(wiring.keys)
-        asks |= dict.fromkeys(contacts, DEFROST_BOARD)
+        asks |= dict.fromkeys(contacts, DEFROST_BOARD_AT)
     else:
         asks["board out:valve"] = ""  # at rest this contact is closed
     return asks

@@ -306,9 +306,7 @@ class SignalPaths:
         return self._tried[key]
 
 
-def live_terminals(
-    wiring: Wiring, solution: Solution, run: str, live_v: float
-) -> tuple[frozenset[str], bool]:
+def read_inputs(wiring: Wiring, solution: Solution, run: str, live_v: float) -> tuple[frozenset[str], bool]:
     """Return what the encoder of a link reads at its terminals.
 
     With it, whether the far end sees a heat request on D.

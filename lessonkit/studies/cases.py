@@ -20,7 +20,7 @@ from types import MappingProxyType
 import numpy as np
 
 from lessonkit.bench.settling import Latches, Settled, blown_by, settle_many, too_weak, what_asks
-from lessonkit.bench.signal_path import SignalPath, live_terminals, tried, ways_many
+from lessonkit.bench.signal_path import SignalPath, read_inputs, tried, ways_many
 from lessonkit.bench.wiring import Wiring
 from lessonkit.errors import require
 from lessonkit.job import equipment
@@ -189,7 +189,7 @@ class _Runners:
         held: dict[tuple[str, str], frozenset[str]] = {}
         for run in self.job.links:
             near, far = RUN_ENDS[run]
-            live, wants_heat = live_terminals(wiring, settled.solution, run, INPUT_LIVE_V)
+            live, wants_heat = read_inputs(wiring, settled.solution, run, INPUT_LIVE_V)
             there = f"{far}:relay-board" in settled.latches.awake
             speaks = f"{near}:encoder" in settled.latches.awake
             down = self._odds(wiring, run, "down", heard, live) if speaks and there else 0.0
@@ -224,7 +224,7 @@ class _Runners:
         for wiring, one, got in zip(self.wirings, settled, heard, strict=True):
             ways = {}
             for (run, way), what in got.items():
-                live, _ = live_terminals(wiring, one.solution, run, INPUT_LIVE_V)
+                live, _ = read_inputs(wiring, one.solution, run, INPUT_LIVE_V)
                 ways[run, way] = tried(wiring, run, what, live, self.rng, up=way == "up")
             found.append(Held(one, MappingProxyType(ways)))
         return found

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -12,7 +11,8 @@ from hypothesis import strategies as st
 from lessonkit.bench.link import down_frame
 from lessonkit.bench.signal_path import SWITCHING, SignalPath, foregone, receiver_of
 from lessonkit.job.model import LinkSettings
-from lessonkit.signal import channel
+from lessonkit.signal import channel, error_rates
+from lessonkit.signal.arrivals import Arrivals, Channel
 
 LINK = LinkSettings()
 
@@ -23,30 +23,54 @@ def _way(low_v: float, high_v: float, hum_v: float, farad: float = 3e-9) -> Sign
     )
 
 
-@settings(max_examples=60, deadline=None)
+def _tried(path: SignalPath, noise: channel.Noise, link: LinkSettings) -> list[bool]:
+    """Return which of 64 frames, each with its own number, the receiver reads as they were sent."""
+    frames = tuple(down_frame("outdoor", frozenset({"Y1", "O"}), 4 * k) for k in range(64))
+    shift = channel.Shift(math.sqrt(2) * path.hum_v, 60.0)
+    over = Channel(path.line, shift, noise, receiver_of(link), link.baud)
+    arrivals = Arrivals(over, frames, (1,))
+    return [arrivals.heard(row)[0] == frame for row, frame in enumerate(frames)]
+
+
+@settings(max_examples=40, deadline=None)
 @given(
-    low_v=st.floats(-6, 12),
-    swing_v=st.floats(-2, 14),
-    hum_v=st.floats(0, 6),
-    noise_v=st.floats(0, 2),
-    clock=st.floats(-0.06, 0.06),
+    hum_v=st.floats(0, 0.7),
+    noise_v=st.floats(0, 0.2),
+    room_v=st.floats(0.001, 4.0),
+    clock=st.floats(-0.49, 0.49).map(lambda share: share * error_rates.clock_tolerance(16)),
+    farad=st.floats(0, 5e-9),
 )
-def test_trials_agree_wherever_the_shortcut_speaks(
-    low_v: float, swing_v: float, hum_v: float, noise_v: float, clock: float
+def test_what_is_sure_to_pass_passes(
+    hum_v: float, noise_v: float, room_v: float, clock: float, farad: float
 ) -> None:
-    """Where it says all or none, 64 trials through the receiver say the same."""
-    way, noise = _way(low_v, low_v + swing_v, hum_v), channel.Noise(noise_v)
-    link = LinkSettings(clock_error=clock)
-    said = foregone(way, link, noise)
-    if said is None:
-        return
-    frame = down_frame("outdoor", frozenset({"Y1", "O"}), 9).to_bytes()
-    rng = np.random.default_rng(1)
-    pool = channel.try_many(
-        frame, link.baud, way.line, math.sqrt(2) * hum_v, 60.0, noise, receiver_of(link), 64, rng
+    """With both levels clear of their thresholds by shift and noise, every one of 64 frames is read."""
+    doubt_v = math.sqrt(2) * hum_v + 8.0 * noise_v
+    link, noise = LinkSettings(clock_error=clock), channel.Noise(noise_v)
+    path = _way(LINK.low_v - doubt_v - room_v, LINK.high_v + doubt_v + room_v, hum_v, farad)
+    assert foregone(path, link, noise) is True
+    assert all(_tried(path, noise, link))
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    hum_v=st.floats(0, 3.0),
+    noise_v=st.floats(0, 1.0),
+    room_v=st.floats(0.001, 4.0),
+    swing_v=st.floats(0, 4.0),
+    above=st.booleans(),
+)
+def test_what_is_sure_to_fail_fails(
+    hum_v: float, noise_v: float, room_v: float, swing_v: float, above: bool
+) -> None:
+    """A line that never reaches one of its thresholds brings not one of 64 frames through."""
+    doubt_v, noise = math.sqrt(2) * hum_v + 8.0 * noise_v, channel.Noise(noise_v)
+    path = (
+        _way(LINK.low_v + doubt_v + room_v, LINK.low_v + doubt_v + room_v + swing_v, hum_v)
+        if above
+        else _way(LINK.high_v - doubt_v - room_v - swing_v, LINK.high_v - doubt_v - room_v, hum_v)
     )
-    assert bool(pool.all()) is said
-    assert bool(pool.any()) is said
+    assert foregone(path, LINK, noise) is False
+    assert not any(_tried(path, noise, LINK))
 
 
 def test_it_speaks_in_the_usual_states() -> None:

@@ -13,8 +13,8 @@ from lessonkit.bench.signal_path import (
     POOL,
     SignalPath,
     SignalPaths,
-    live_terminals,
     noise_on,
+    read_inputs,
     receiver_of,
     tried,
     ways,
@@ -192,18 +192,18 @@ def test_each_state_is_tried_once() -> None:
     assert 0 < pool.odds < 1, "a marginal state, so that equal pools say something"
 
 
-def test_live_terminals_are_read_at_the_near_end() -> None:
+def test_inputs_are_read_at_the_near_end() -> None:
     """The encoder reads what is live against its own common, from half the rated volts on."""
     job = demo_job("earth-return")
     for call in ("off", "cool-1", "cool-2", "heat-2"):
         (end,) = rest(job, [Case(call)])
         solution = end.settled.solution
-        live, wants_heat = live_terminals(Wiring(job), solution, "outdoor", INPUT_LIVE_V)
+        live, wants_heat = read_inputs(Wiring(job), solution, "outdoor", INPUT_LIVE_V)
         bench = Bench(job)
         bench.set_call(call)
         assert live == bench.called & set(job.outdoor_terminals)
         assert not wants_heat
-    assert live_terminals(Wiring(job), solution, "outdoor", 30.0)[0] == frozenset()
+    assert read_inputs(Wiring(job), solution, "outdoor", 30.0)[0] == frozenset()
 
 
 def test_the_receiver_has_the_links_thresholds() -> None:
