@@ -27,13 +27,14 @@ from lessonkit.errors import LessonError
 from lessonkit.exercises.core import OUTCOMES, RIGHT
 from lessonkit.exercises.notebooks import answer_name, code_cell, new_notebook, write_notebook
 from lessonkit.exercises.plain import decode, literal
-from lessonkit.grading.children import own_environment
+from lessonkit.grading.children import own_environment, python_command
 from lessonkit.grading.judging.nbval_run import MARK
 from lessonkit.grading.school import Book, load_school
 
 __all__ = ["Judged", "JudgingFailed", "Submission", "judge_batch"]
 
 CELL_TIMEOUT_S = 30.0
+_HOMES = ("IPYTHONDIR", "JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR")
 _Pair = tuple[str, str]  # submission, exercise
 
 
@@ -193,27 +194,23 @@ def _nbval(folder: Path, notebooks: Sequence[str], timeout_s: float) -> list[dic
         "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1",
         "PYTEST_ADDOPTS": "",
         "MPLBACKEND": "Agg",
-        # No profile, start-up file or kernel of whoever grades has a say.
-        **{name: str(home) for name in ("IPYTHONDIR", "JUPYTER_CONFIG_DIR", "JUPYTER_RUNTIME_DIR")},
+        # No profile, start-up file, kernel or setting of whoever grades has a say.
+        **{name: str(home) for name in _HOMES},
+        "JUPYTER_PATH": "",
         "JUPYTER_PLATFORM_DIRS": "1",
     }
-    command = [
-        sys.executable,
-        "-m",
-        "lessonkit.grading.judging.nbval_run",
-        str(report),
-        f"{timeout_s:g}",
-        *notebooks,
-    ]
-    subprocess.run(
+    command = python_command("lessonkit.grading.judging.nbval_run", str(report), f"{timeout_s:g}", *notebooks)
+    # It watches its standard input: when that closes, this process is gone, and it clears up.
+    with subprocess.Popen(
         command,
         cwd=folder,
         env=own_environment(**settings),
-        stdin=subprocess.DEVNULL,
+        stdin=subprocess.PIPE,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
-        check=False,
-    )
+        start_new_session=sys.platform != "win32",
+    ) as child:
+        child.wait()
     lines = []
     if report.exists():
         for line in report.read_text(encoding="ascii").splitlines():

@@ -9,9 +9,13 @@ status, which says 0 when a cell was skipped and 1 when one student's answer is 
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 import queue
+import shutil
 import sys
+import threading
 import time
 from collections.abc import Generator
 from pathlib import Path
@@ -56,11 +60,47 @@ class Recorder:
         self._report.close()
 
 
-def _watch_kernels() -> None:
-    """Let nbval notice at once that a kernel has died, in place of waiting out the cell's time."""
+_KERNELS: list[Any] = []
+
+
+def _watch_parent(folder: Path) -> None:
+    """Clear up when the process that started this one is gone: its end of standard input closes then.
+
+    The kernels are ended, the folder goes, and this process with it: killing the grader leaves nothing.
+    """
+    ours = os.dup(0)  # pytest puts another in the place of 0
+
+    def wait() -> None:
+        with contextlib.suppress(OSError):
+            while os.read(ours, 1):
+                pass
+        for kernel in list(_KERNELS):
+            with contextlib.suppress(Exception):
+                kernel.km.provisioner.process.kill()
+        shutil.rmtree(folder, ignore_errors=True)
+        os._exit(1)
+
+    threading.Thread(target=wait, daemon=True).start()
+
+
+def _own_kernels() -> None:
+    """Let nbval start kernels that import nothing from where they stand, and notice at once when one dies.
+
+    Left alone it would take a kernel that the user's settings name, and wait out the time of a cell whose
+    kernel is gone.
+    """
+    from ipykernel import kernelspec
     from nbval import plugin
 
+    launch = [sys.executable, "-P", "-m", "ipykernel_launcher", "-f", "{connection_file}"]
+    spec = {**kernelspec.get_kernel_dict(), "argv": [*launch, "--IPKernelApp.ignore_cwd=True"]}
+    kernelspec.get_kernel_dict = lambda *_, **__: spec
+
     class Watched(plugin.RunningKernel):
+        def __init__(self, *words: Any, **named: Any) -> None:
+            super().__init__(*words, **named)
+            _KERNELS.append(self)
+
         def await_reply(self, msg_id: str, timeout: float | None = None) -> None:
             deadline = time.monotonic() + (timeout or 1e9)
             while True:
@@ -97,8 +137,9 @@ def main(report: str, timeout_s: str, notebooks: list[str]) -> int:
     # s; no notebook has one. None in this table makes the import fail, which jsonschema takes as "not
     # installed".
     sys.modules["rfc3987_syntax"] = None  # type: ignore[assignment]
-    _watch_kernels()
     folder = Path(report).parent
+    _watch_parent(folder)
+    _own_kernels()
     arguments = [
         *notebooks,
         *("-p", "nbval.plugin", "-p", "no:cacheprovider", "-p", "no:warnings"),

@@ -89,8 +89,7 @@ def _parse(cell: _Cell) -> _Cell:
         first, _, rest = source.lstrip().partition("\n")
         # These run the rest of the cell as it stands; any other turns it into something that is not Python.
         source = rest if first.split()[0] in ("%%time", "%%timeit", "%%capture", "%%prun") else ""
-    lines = source.split("\n")
-    for attempt in (source, "\n".join(re.sub(r"^(\s*)[%!?].*|.*\?$", r"\1pass", line) for line in lines)):
+    for attempt in (source, "\n".join(map(_without_magic, source.split("\n")))):
         try:
             cell.tree, cell.source = ast.parse(attempt), attempt
             return cell
@@ -99,6 +98,13 @@ def _parse(cell: _Cell) -> _Cell:
         except (ValueError, RecursionError, MemoryError):
             cell.trouble = "the cell is no valid Python"
     return cell
+
+
+def _without_magic(line: str) -> str:
+    """Return a line, or `pass` in place of one that speaks to the shell or to Jupyter."""
+    words = line.lstrip()
+    magic = words.startswith(("%", "!", "?")) or line.endswith("?")
+    return line[: len(line) - len(words)] + "pass" if magic else line
 
 
 @dataclass
@@ -167,6 +173,8 @@ class _Follow:
         except NeedsBox:
             return self._lose(whole)
         except NotPlain as trouble:
+            if not all(isinstance(target, ast.Name) and target.id in self.book.names for target in targets):
+                return self._lose(whole)  # no answer, and something to compute one with
             got = trouble
         if not fresh and is_container(got):
             return self._lose(whole)  # += changes the list itself, and other names may hold it

@@ -124,7 +124,7 @@ def evaluate(
     """Return the value of an expression as plain data.
 
     `names` are the values known so far; `givens` returns an exercise's numbers. Raises `NeedsBox`, `Fails`,
-    or `NotPlain` for a value beyond the bounds.
+    or `NotPlain` when the value itself, and not one on the way to it, is beyond the bounds of an answer.
     """
     try:
         value = _Walk(names, givens).value(node)
@@ -139,12 +139,21 @@ class _Walk:
     def __init__(self, names: Mapping[str, Any], givens: Callable[[str], dict[str, Any]] | None) -> None:
         self._names = names
         self._givens = givens
+        self._depth = 0
 
     def value(self, node: ast.expr) -> Any:
         rule = getattr(self, f"_{type(node).__name__}", None)
         if rule is None:
             raise NeedsBox
-        return rule(node)
+        self._depth += 1
+        try:
+            return rule(node)
+        except NotPlain:
+            if self._depth > 1:  # on the way to an answer there may be more than an answer may be
+                raise NeedsBox from None
+            raise
+        finally:
+            self._depth -= 1
 
     def _doing(self, work: Callable[..., Any], *values: Any) -> Any:
         """Carry out one bounded step, turning Python's refusal into ours."""
@@ -164,7 +173,7 @@ class _Walk:
     def _Name(self, node: ast.Name) -> Any:
         if node.id in self._names:
             value = self._names[node.id]
-            if value is UNKNOWN:
+            if value is UNKNOWN or isinstance(value, NotPlain):
                 raise NeedsBox
             return value
         if node.id in _FUNCTIONS:

@@ -13,6 +13,7 @@ mounted.
 from __future__ import annotations
 
 import builtins
+import importlib
 import importlib.util
 import json
 import os
@@ -54,28 +55,57 @@ def _load_plain(path: str) -> Any:
     return room
 
 
-class _Workbook:
+class _Silent:
+    """What stands in for a panel: it takes whatever is done to it, and nothing happens."""
+
+    def __init__(self, *_: Any, **__: Any) -> None: ...
+
+    def __getattr__(self, name: str) -> Any:
+        if name.startswith("__"):  # so that copying and comparing go their usual ways
+            raise AttributeError(name)
+        return self
+
+    def __call__(self, *_: Any, **__: Any) -> Any:
+        return self
+
+    def __setattr__(self, *_: Any) -> None: ...
+
+    def __iter__(self) -> Any:
+        return iter(())
+
+
+class _Workbook(_Silent):
     """A workbook that knows its questions' numbers and no more."""
 
     def __init__(self, book: str, variant: int, givens: dict[str, Any]) -> None:
-        self.id, self.title, self.variant = book, book, variant
-        self._givens = givens
+        vars(self).update(id=book, title=book, variant=variant, _givens=givens)
 
     def givens(self, exercise: str) -> Any:
-        return dict(self._givens[exercise])
-
-    def ask(self, *_: Any) -> None: ...
-
-    def check(self, *_: Any) -> None: ...
+        return dict(vars(self)["_givens"][exercise])
 
 
 def _stand_in(job: dict[str, Any], givens: dict[str, Any]) -> None:
-    """Put a room of exercises in place of the real one, and silence what needs a browser."""
-    room = types.ModuleType("lessonkit.exercises")
+    """Put rooms in place of those that judge, and of those that need a browser.
+
+    Of the exercises' floor only the rooms that lessons use are there. Pictures of the bench are drawn as
+    ever; a panel is silent.
+    """
     workbook = _Workbook(job["book"], job["variant"], givens)
-    room.open_workbook = lambda *_, **__: workbook  # type: ignore[attr-defined]
-    sys.modules["lessonkit.exercises"] = room
-    builtins.display = lambda *_, **__: None  # type: ignore[attr-defined]
+    rooms = {name: types.ModuleType(f"lessonkit.{name}") for name in ("exercises", "panels")}
+    exercises: Any = rooms["exercises"]
+    exercises.open_workbook = lambda *_, **__: workbook
+    exercises.__path__ = [f"{job['package']}/exercises"]
+
+    def panel(name: str) -> Any:
+        if name.startswith("__"):
+            raise AttributeError(name)
+        if name == "show_bench":
+            return importlib.import_module("lessonkit.draw.view").show_bench
+        return _Silent
+
+    rooms["panels"].__getattr__ = panel  # type: ignore[method-assign]
+    sys.modules.update({room.__name__: room for room in rooms.values()})
+    builtins.display = _Silent()  # type: ignore[attr-defined]
 
 
 def _run_cell(source: str, names: dict[str, Any], limits: dict[str, int]) -> str:

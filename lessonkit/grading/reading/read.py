@@ -12,7 +12,6 @@ import errno
 import json
 import os
 import stat
-import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,15 +19,16 @@ from typing import Any
 
 from lessonkit.errors import LessonError
 from lessonkit.exercises.plain import NotPlain, decode, encode
-from lessonkit.grading.children import Talk, own_environment
+from lessonkit.grading.children import Talk, own_environment, python_command
 from lessonkit.grading.reading.confine import compute_answers, confinement
 from lessonkit.grading.reading.intake import MAX_BYTES, ClosedFile, UnreadableFile, too_large
 from lessonkit.grading.reading.slices import Plan
+from lessonkit.grading.said import fit_to_show
 
 __all__ = ["FoundAnswer", "Reading", "load", "read_batch"]
 
-START_S = 60.0
-FILE_S = 60.0
+START_S = 120.0
+FILE_S = 20.0
 LINE_CAP = 8_000_000
 
 
@@ -112,14 +112,17 @@ def read_batch(folder: str, files: Sequence[bytes]) -> list[Reading]:
 
 def _records(folder: str, files: Sequence[bytes]) -> Iterator[dict[str, Any]]:
     """Yield each file's record in order, with as many child processes as it takes."""
-    first, fruitless = 0, 0
+    command = python_command("lessonkit.grading.reading.reader")
+    first = 0
     while first < len(files):
-        command = [sys.executable, "-m", "lessonkit.grading.reading.reader"]
         feed = _frames(folder, files, first)
-        with Talk(command, feed, env=own_environment(), cap=LINE_CAP * (len(files) - first)) as talk:
-            start = first
+        with Talk(command, feed, env=own_environment(), line_cap=LINE_CAP) as talk:
+            if talk.line(START_S) is None:  # it has read no file yet, so no file is why
+                raise LessonError(
+                    f"The process that reads files does not start; try the workbooks in {folder}."
+                )
             while first < len(files):
-                line = talk.line(START_S + FILE_S if first == start else FILE_S)
+                line = talk.line(FILE_S)
                 if line is None:
                     break
                 record = json.loads(line)
@@ -128,11 +131,6 @@ def _records(folder: str, files: Sequence[bytes]) -> Iterator[dict[str, Any]]:
                 yield record
                 first += 1
         if first < len(files):  # the child is gone, and the file it was at is why
-            fruitless = fruitless + 1 if first == start else 0
-            if fruitless > 3 and len(files) > 3:
-                raise LessonError(
-                    f"The process that reads files does not start; try the workbooks in {folder}."
-                )
             reason = "Reading the file takes more time or memory than a notebook may."
             yield {"state": "unreadable", "reason": reason}
             first += 1
@@ -148,13 +146,14 @@ def _frames(folder: str, files: Sequence[bytes], first: int) -> Iterator[bytes]:
 def _finished(record: dict[str, Any]) -> Reading:
     """Return the reading, with the computed answers computed."""
     if record["state"] != "read":
-        return Reading(trouble=record["reason"])
+        return Reading(trouble=fit_to_show(record["reason"]))
     found = {exercise: FoundAnswer(*one[:3]) for exercise, one in record["found"].items()}
     flags = [flag for one in record["found"].values() for flag in one[3]]
     if "plan" in record:
         found.update(_computed(record, found))
     checked = tuple((exercise, _checked(one)) for exercise, one in found.items())
-    return Reading("", record["book"], record["variant"], checked, (*record["notes"], *flags))
+    notes = tuple(map(fit_to_show, (*record["notes"], *flags)))
+    return Reading("", record["book"], record["variant"], checked, notes)
 
 
 def _computed(record: dict[str, Any], found: dict[str, FoundAnswer]) -> dict[str, FoundAnswer]:
@@ -176,9 +175,9 @@ def _computed(record: dict[str, Any], found: dict[str, FoundAnswer]) -> dict[str
 
 
 def _checked(one: FoundAnswer) -> FoundAnswer:
-    """Look once more at what crosses into the trusted half."""
+    """Look once more at what crosses into the trusted half: values are checked, words are cleaned."""
     if one.state != "given":
-        return one
+        return replace(one, reason=fit_to_show(one.reason))
     try:
         return replace(one, wire=encode(decode(one.wire)))
     except NotPlain as why:

@@ -6,7 +6,7 @@ costs that file alone: the parent (`lessonkit.grading.reading.read`) starts anot
 it.
 
 Standard input has one line of JSON, the school's folder, and then for each file a line with its number and
-its size, and its bytes. Standard output has one line of JSON for each file.
+its size, and its bytes. Standard output has an empty line when it is ready, and one of JSON for each file.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from typing import Any, BinaryIO
 from lessonkit.errors import LessonError
 from lessonkit.exercises.core import givens_for
 from lessonkit.exercises.plain import NotPlain, encode
+from lessonkit.grading.children import die_with_parent
 from lessonkit.grading.reading.answers import find_answers, parse_cells
 from lessonkit.grading.reading.intake import UnreadableFile, read_cells
 from lessonkit.grading.reading.which import which_workbook
@@ -26,8 +27,9 @@ from lessonkit.grading.school import School, load_school
 
 __all__ = ["main", "read_one"]
 
-FILE_CPU_S = 20
+FILE_CPU_S = 15
 MEMORY = 3 << 30
+PLAN_MOST = 500_000
 
 
 def read_one(data: bytes, school: School) -> dict[str, Any]:
@@ -66,7 +68,10 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
             for exercise, one in reading.found.items()
         },
     }
-    if reading.plan is not None:
+    if reading.plan is not None and sum(len(source) for _, source in reading.plan.cells) > PLAN_MOST:
+        for exercise, _, _ in reading.plan.fetch:
+            record["found"][exercise][:3] = ["broken", "", "the cells it needs are longer than any workbook"]
+    elif reading.plan is not None:
         record["plan"] = [reading.plan.cells, reading.plan.fetch]
         record["givens"] = {}
         for item in book.exercises:
@@ -101,6 +106,8 @@ def main(source: BinaryIO, sink: BinaryIO) -> None:
 
     school = load_school(json.loads(source.readline())["folder"])
     _limit_for_good()
+    sink.write(b"\n")
+    sink.flush()
     while header := source.readline():
         number, size = map(int, header.split())
         data = source.read(size)
@@ -120,4 +127,5 @@ def main(source: BinaryIO, sink: BinaryIO) -> None:
 
 
 if __name__ == "__main__":
+    die_with_parent()
     main(sys.stdin.buffer, sys.stdout.buffer)

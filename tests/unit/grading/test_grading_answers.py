@@ -107,9 +107,9 @@ def test_attack_on_the_evaluator_ends_at_once(source: str) -> None:
 
 
 def test_doubling_over_cells_is_bounded(read: Callable[..., Reading]) -> None:
-    """A list that doubles forty times over is refused before it is large."""
+    """A list that doubles forty times over is never made here: the box may try, within its limits."""
     doubling = "x = [1]\n" + "x = [x, x]\n" * 40 + "answer_91_1 = x"
-    assert read(doubling).found["91.1"].state == "broken"
+    assert read(doubling).found["91.1"].state == "computed"
 
 
 def value_of(reading: Reading, exercise: str = "91.1") -> Any:

@@ -186,7 +186,7 @@ def test_children_side_by_side_never_hear_each_other() -> None:
     code = "import sys\nfor n in range(3): print(sys.argv[1], n, flush=True)"
 
     def one(number: int) -> list[bytes | None]:
-        with Talk([sys.executable, "-I", "-S", "-c", code, str(number)], [], env={}, cap=10_000) as talk:
+        with Talk([sys.executable, "-I", "-S", "-c", code, str(number)], [], env={}, line_cap=10_000) as talk:
             return [talk.line(30) for _ in range(3 if number % 2 else 1)]  # the odd ones to the end
 
     with ThreadPoolExecutor(8) as threads:
@@ -219,7 +219,7 @@ def test_other_systems_say_that_they_cannot(monkeypatch: pytest.MonkeyPatch, sys
 def test_missing_program_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     """Without bubblewrap the reason says how to get it."""
     monkeypatch.setattr(sys, "platform", "linux")
-    monkeypatch.setattr(confine.shutil, "which", lambda name: None)
+    monkeypatch.setattr(confine, "find_program", lambda name: None)
     assert "apt install bubblewrap" in confine.confinement.__wrapped__().why
 
 

@@ -1,0 +1,38 @@
+"""Words that came out of a student's file or process, made fit to be shown.
+
+Such words may hold half a character (a lone surrogate, which no file can be written with), escape sequences
+that colour or clear a terminal, signs that turn the direction of what follows, or a million letters. They are
+cleaned once, where they come in, so that no table, page or terminal has to think of it.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+__all__ = ["fit_to_show"]
+
+_ESCAPES = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|[@-Z\\-_])|\x9b[0-?]*[ -/]*[@-~]")
+_JOINERS = "\u200c\u200d"  # they belong to words in several scripts
+_LONGEST = 300
+
+
+def fit_to_show(text: str, most: int = _LONGEST) -> str:
+    """Return words on one line, of at most `most` signs, each of which a reader can see.
+
+    Escape sequences, control signs and signs that turn the direction are left out; a sign that is none
+    becomes U+FFFD.
+
+    >>> fit_to_show("no \\x1b[31mcell \\ud800\\n assigns it")
+    'no cell \ufffd assigns it'
+    """
+    words = " ".join(_ESCAPES.sub("", text[: 4 * most]).split())
+    signs = "".join(filter(None, map(_fit, words)))
+    return signs if len(signs) <= most else signs[: most - 1] + "…"
+
+
+def _fit(sign: str) -> str:
+    kind = unicodedata.category(sign)
+    if kind in ("Cc", "Cf") and sign not in _JOINERS:
+        return ""
+    return "\ufffd" if kind in ("Cs", "Co", "Cn") else sign
