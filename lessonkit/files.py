@@ -37,8 +37,12 @@ def write_whole(path: Path, content: bytes | str, *, durable: bool = True) -> No
                 os.fsync(file.fileno())
         os.chmod(name, 0o644)  # noqa: PTH101  mkstemp's file is for its owner alone
         os.replace(name, path)  # noqa: PTH105  the name is not worth a Path
-    except BaseException:
+    except BaseException as error:
         Path(name).unlink(missing_ok=True)
+        if (
+            isinstance(error, OSError) and error.errno and error.filename is None
+        ):  # a full disk names no file by itself
+            error.filename = str(path)
         raise
 
 

@@ -73,6 +73,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Mark a folder of answered workbooks."""
+    from lessonkit.grading.places import check_places
     from lessonkit.grading.reading.confine import confinement
     from lessonkit.grading.roster import read_roll
     from lessonkit.grading.run import grade_folder
@@ -87,6 +88,7 @@ def run(options: argparse.Namespace) -> int:
         )
     if not where.safe:
         print(f"No student code is run: {where.why}. Computed answers are left to you.", file=sys.stderr)
+    check_places(options.folder, options.out, filter(None, (options.roster, options.changes)))
     school = load_school(options.workbooks)
     roll = None if options.roster is None else read_roll(options.roster, school, options.seed)
     with _progress() as progress, _cluster(options.dask) as executor:

@@ -18,7 +18,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from lessonkit.errors import LessonError
 from lessonkit.exercises.plain import decode, literal
 from lessonkit.files import first_free
 from lessonkit.grading.judging.judge import Judged, Submission, judge_batch
@@ -27,6 +26,7 @@ from lessonkit.grading.marking.decisions import kept_changes, merged, read_chang
 from lessonkit.grading.marking.identify import identify
 from lessonkit.grading.marking.marks import Mark, Student
 from lessonkit.grading.marking.written import write_marks
+from lessonkit.grading.places import BadFolder, check_places
 from lessonkit.grading.reading.intake import ClosedFile, UnreadableFile
 from lessonkit.grading.reading.read import FoundAnswer, Reading, load, read_batch
 from lessonkit.grading.roster import Roll, slug
@@ -44,10 +44,6 @@ Progress = Callable[[str, int, int], None]
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
-
-
-class BadFolder(LessonError, ValueError):
-    """A folder that can't be graded, or not be written to."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +81,8 @@ def grade_folder(
     tables are written. `executor` carries the batches; without one, `workers` threads here do. Raises
     `BadFolder` and, for a bad table of changes, `BadTable`.
     """
-    files, others = _files(folder, out)
+    check_places(folder, out, [] if changes is None else [changes])
+    files, others = _files(folder)
     if changes is not None:
         read_table(changes)  # a table that isn't there is said now, not when the class has been graded
     kept = kept_changes(out)
@@ -122,22 +119,14 @@ def grade_folder(
 _NO_NOTEBOOK = "its name does not end in .ipynb, so it was not read"
 
 
-def _files(folder: Path, out: Path) -> tuple[dict[str, Path], list[tuple[str, str]]]:
+def _files(folder: Path) -> tuple[dict[str, Path], list[tuple[str, str]]]:
     """Return the hand-ins under a folder, and what else is there, with the reason why it is none.
 
     They go by their path as it can be shown: what can't be printed or is no Unicode is replaced. Among what
     else is there may be a notebook that a platform has given another ending, an archive of them, or a folder
     that nobody may open. Links to folders are not followed.
     """
-    if not folder.is_dir():
-        raise BadFolder(f"{folder} is no folder; name the folder with the notebooks that were handed in.")
-    if out.exists() and not out.is_dir():
-        raise BadFolder(f"{out} is a file; name a folder for the marks with --out.")
-    here, there = folder.resolve(), out.resolve()
-    if here == there:
-        raise BadFolder(f"{out} is the folder of the hand-ins itself; name another one with --out.")
-    if here in there.parents:
-        raise BadFolder(f"{out} lies in {folder}; keep the marks apart from what students handed in.")
+    here = folder.resolve()
     paths: list[Path] = []
     others: list[tuple[Path, str]] = []
 

@@ -28,7 +28,7 @@ from lessonkit.exercises.core import OUTCOMES, RIGHT
 from lessonkit.exercises.notebooks import answer_name, code_cell, new_notebook, write_notebook
 from lessonkit.exercises.plain import decode, literal
 from lessonkit.grading.children import own_environment, python_command
-from lessonkit.grading.judging.nbval_run import MARK
+from lessonkit.grading.judging.nbval_run import MARK, NO_ROOM
 from lessonkit.grading.school import Book, load_school
 
 __all__ = ["Judged", "JudgingFailed", "Submission", "judge_batch"]
@@ -197,6 +197,8 @@ def _nbval(folder: Path, notebooks: Sequence[str], timeout_s: float) -> list[dic
         # No profile, start-up file, kernel or setting of whoever grades has a say.
         **{name: str(home) for name in _HOMES},
         "JUPYTER_PATH": "",
+        # What libraries put aside goes when the folder goes.
+        **{name: str(home) for name in ("TMPDIR", "TEMP", "TMP")},
         "JUPYTER_PLATFORM_DIRS": "1",
     }
     command = python_command("lessonkit.grading.judging.nbval_run", str(report), f"{timeout_s:g}", *notebooks)
@@ -210,7 +212,9 @@ def _nbval(folder: Path, notebooks: Sequence[str], timeout_s: float) -> list[dic
         stderr=subprocess.DEVNULL,
         start_new_session=sys.platform != "win32",
     ) as child:
-        child.wait()
+        if child.wait() == NO_ROOM:
+            where = folder.parent
+            raise JudgingFailed(f"The judge can't write in {where}; make room there, and grade again.")
     lines = []
     if report.exists():
         for line in report.read_text(encoding="ascii").splitlines():

@@ -23,7 +23,10 @@ from typing import Any
 
 import pytest
 
-__all__ = ["MARK", "Recorder", "main"]
+__all__ = ["MARK", "NO_ROOM", "Recorder", "main"]
+
+NO_ROOM = 74
+"""The status of a run whose marks could not be written down: the disk is full, most likely."""
 
 MARK = "lessonkit-mark"
 """The key in a check cell's metadata under which its submission and exercise stand."""
@@ -52,8 +55,11 @@ class Recorder:
             "how": "" if report.passed else _how(call.excinfo),
             "text": _text(item.test_outputs),
         }
-        self._report.write(json.dumps(line) + "\n")
-        self._report.flush()
+        try:
+            self._report.write(json.dumps(line) + "\n")
+            self._report.flush()
+        except OSError:
+            _end(NO_ROOM)
 
     def pytest_unconfigure(self) -> None:
         """Close the report."""
@@ -61,6 +67,14 @@ class Recorder:
 
 
 _KERNELS: list[Any] = []
+
+
+def _end(status: int) -> None:
+    """End the kernels and this process, at once."""
+    for kernel in list(_KERNELS):
+        with contextlib.suppress(Exception):
+            kernel.km.provisioner.process.kill()
+    os._exit(status)
 
 
 def _watch_parent(folder: Path) -> None:
@@ -74,11 +88,8 @@ def _watch_parent(folder: Path) -> None:
         with contextlib.suppress(OSError):
             while os.read(ours, 1):
                 pass
-        for kernel in list(_KERNELS):
-            with contextlib.suppress(Exception):
-                kernel.km.provisioner.process.kill()
         shutil.rmtree(folder, ignore_errors=True)
-        os._exit(1)
+        _end(1)
 
     threading.Thread(target=wait, daemon=True).start()
 

@@ -70,6 +70,16 @@ class _Silent:
 
     def __setattr__(self, *_: Any) -> None: ...
 
+    def __getitem__(self, _: Any) -> Any:
+        return self
+
+    def __setitem__(self, *_: Any) -> None: ...
+
+    def __enter__(self) -> Any:
+        return self
+
+    def __exit__(self, *_: Any) -> None: ...
+
     def __iter__(self) -> Any:
         return iter(())
 

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import os
 import socket
+import subprocess
 import sys
 import threading
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -234,3 +236,164 @@ def _as_root() -> None:
 def test_root_turns_into_nobody() -> None:
     """Where grading runs as root, the student's code does not."""
     assert compute("import os\nx = [os.getuid(), os.geteuid()]")["x"] == ("given", '{"l": [65534, 65534]}')
+
+
+@pytest.mark.confined
+def test_every_published_name_can_be_had_in_the_box() -> None:
+    """Whatever a lesson may use as `lk.something` is there, so that an answer computed with it counts."""
+    source = "import lessonkit as lk\nx = [bool(getattr(lk, name)) for name in lk.__all__]"
+    state, wire = compute(source)["x"]
+    assert (state, "false" in wire) == ("given", False)
+
+
+@pytest.mark.confined
+@pytest.mark.parametrize(
+    ("source", "wire"),
+    [
+        ("x = lk.try_calls('two-run', 'cool-2').house_gets['cool-2']", '"cooling, stage 2"'),
+        ("lk.reveal(1, 2, 'V')\nx = 1", "1"),
+        ("view = lk.show_bench('two-run', 'cool-2')\nview\nx = view.state.call", '"cool-2"'),
+        ("panel = lk.bench_panel('two-run')\ndisplay(panel)\npanel.keys[0].value = 1\nx = 2", "2"),
+        ("workbook.ask('91.1')\nx = workbook.givens('91.1')['length_m'] * 2", "100"),
+        ("workbook.question('91.1')\nx = 1", "1"),
+        ("big = list(range(5000))\nhuge = 10**100\nx = len(big) + huge // 10**99", "5010"),
+        ("import matplotlib.pyplot as plt\nfigure, axes = plt.subplots()\naxes.plot([1, 2])\nx = 3", "3"),
+    ],
+)
+def test_answers_computed_as_lessons_teach_count(source: str, wire: str) -> None:
+    """Trials, pictures, predictions and panels in the same cell don't stand in an answer's way."""
+    opening = "import lessonkit as lk\nworkbook = lk.open_workbook('orchard_a')\n"
+    assert compute(opening + source) == {"x": ("given", wire)}
+
+
+HOARDS = {
+    "shared memory": "import ctypes\nc = ctypes.CDLL(None)\nx = [c.shmget(0, 1 << 30, 0o1600)]",
+    "a file in memory": "import os\nx = [os.memfd_create('a')]",
+    "empty files": "x = [open('/tmp/a', 'x').fileno()]",
+    "links": "import os\nx = [os.symlink('a' * 4000, '/tmp/a')]",
+    "folders": "import os\nx = [os.mkdir('/tmp/a')]",
+    "a file without a name": "import os\nx = [os.open('/tmp', os.O_TMPFILE | os.O_RDWR)]",
+    "files of shared memory": "x = [open('/dev/shm/a', 'x').fileno()]",
+    "a namespace": "import ctypes\nc = ctypes.CDLL(None)\nx = [c.unshare(0x10000000)]",
+}
+
+
+@pytest.mark.confined
+@pytest.mark.parametrize("what", HOARDS)
+def test_nothing_that_memory_limits_miss_can_be_made(what: str) -> None:
+    """Shared memory, files without content, links and namespaces are refused by the kernel."""
+    if not confinement().filter:
+        pytest.skip("libseccomp is not installed here, so the kernel filters no calls")
+    state, said = compute(HOARDS[what])["x"]
+    assert state == "broken" or said == '{"l": [-1]}'
+
+
+@pytest.mark.confined
+def test_submission_has_one_budget_of_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Answers that sleep share their submission's seconds; none gets a clock of its own."""
+    waited: list[float] = []
+    real = Talk.line
+    monkeypatch.setattr(Talk, "line", lambda talk, within_s: waited.append(within_s) or real(talk, within_s))
+    cells = [(n, f"import time\ntime.sleep(99)\nx{n} = 1") for n in range(8)]
+    plan = Plan(tuple(cells), tuple((f"9.{n}", f"x{n}", n) for n in range(8)))
+    found = compute_answers(confinement(), plan, "orchard_a", 3, GIVENS, budget_s=2.0)
+    assert {state for state, _ in found.values()} == {"broken"}
+    assert waited[0] <= 2.0
+    assert sum(waited) <= 2.0  # one wait used it all up, and no second run was begun
+
+
+@pytest.mark.confined
+def test_nothing_of_the_class_is_in_the_box(tmp_path: Path) -> None:
+    """Of an environment that is the class's folder no more than libraries are in the box: no roster."""
+    script = (
+        "import lessonkit.grading.reading.confine as c, sys\n"
+        "from pathlib import Path\n"
+        "sys.prefix = sys.exec_prefix = sys.argv[1]\n"
+        "print(c.open_folder_above([Path(sys.argv[1], 'manifest.csv')]))\n"
+        "print(c._shown())\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(tmp_path)],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=tmp_path,
+    )
+    first, shown = done.stdout.splitlines()
+    assert first == "None"
+    assert str(tmp_path) not in shown
+
+
+@pytest.mark.confined
+def test_solutions_and_judges_are_not_in_the_box() -> None:
+    """Of the exercises' floor only what lessons use is there: no exercise, no judge, no grading."""
+    source = (
+        "import lessonkit, os, pathlib\n"
+        "package = pathlib.Path(lessonkit.__file__).parent\n"
+        "x = sorted(name for room in ('exercises', 'grading') for name in os.listdir(package / room))"
+    )
+    state, wire = compute(source)["x"]
+    assert state == "given"
+    assert wire == '{"l": ["predict.py", "trials.py"]}'
+
+
+def test_words_from_a_file_or_a_box_are_cleaned_at_the_border(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half characters, escape sequences and endless words reach no table, whoever said them."""
+    nasty = "\ud800 \x1b[2J\u202egnp.exe " + "x" * 10_000
+    record = {
+        "state": "read",
+        "book": "orchard_a",
+        "variant": 3,
+        "notes": [nasty],
+        "found": {"91.1": ["broken", "", nasty, [nasty]]},
+    }
+    reading = read._finished(record)
+    said = [
+        *reading.notes,
+        reading.answers[0][1].reason,
+        read._finished({"state": "x", "reason": nasty}).trouble,
+    ]
+    for words in said:
+        assert words.encode("utf-8").decode("utf-8").isprintable()
+        assert len(words) <= 300
+
+
+@pytest.fixture
+def folder(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[str]:
+    """Make a school whose machine has no box, so that reading is all that happens."""
+    monkeypatch.setattr(read, "confinement", lambda: Confinement(why="no box here"))
+    with orchard.on_path():
+        yield str(orchard.make_school(tmp_path / "school"))
+
+
+def answering(source: str) -> bytes:
+    """Return a hand-in that is right, but for this answer cell."""
+    return orchard.to_bytes(orchard.changed(orchard.answered("orchard_a", 2), "answer-91-1", source))
+
+
+def test_five_files_in_a_row_that_bring_the_reader_down_cost_themselves_alone(
+    monkeypatch: pytest.MonkeyPatch, folder: str
+) -> None:
+    """Each is named as unreadable, and the run goes on; a reader that is ready has started."""
+    real = Talk.line
+    # No line comes for a file: what a child that was killed leaves.
+    monkeypatch.setattr(read, "FILE_S", 0.0)
+    monkeypatch.setattr(Talk, "line", lambda talk, within_s: real(talk, within_s) if within_s else None)
+    readings = read.read_batch(folder, [answering("answer_91_1 = 4")] * 5)
+    assert [one.trouble[:16] for one in readings] == ["Reading the file"] * 5
+
+
+def test_one_long_line_costs_no_more_than_its_length(folder: str) -> None:
+    """A line of 300 kB that looks like one of Jupyter's own is read like any other."""
+    source = "answer_91_1 = 4\n%time " + "?x" * 150_000
+    (reading,) = read.read_batch(folder, [answering(source)])
+    assert not reading.trouble
+    assert dict(reading.answers)["91.1"].state == "given"
+
+
+def test_spoiler_pushes_nobody_s_lines_out(monkeypatch: pytest.MonkeyPatch, folder: str) -> None:
+    """The bound on what the reader says about a file is that file's own."""
+    monkeypatch.setattr(read, "LINE_CAP", 4_000)
+    good, bad = answering("answer_91_1 = 4"), answering(f"answer_91_1 = sum([{'1, ' * 3_000}])")
+    readings = read.read_batch(folder, [bad, good, bad, good])
+    assert [bool(one.trouble) for one in readings] == [True, False, True, False]
