@@ -45,11 +45,13 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.house": ("load_house",),
     "lessonkit.studies.weather": ("load_weather",),
     "lessonkit.studies.season": ("season", "sweep_lockouts"),
+    "lessonkit.studies.winter_day": ("winter_day",),
     "lessonkit.draw.season": ("show_season",),
     "lessonkit.studies.experiment": ("experiment",),
     # Pictures: a bench at one moment, coils and what they remember.
     "lessonkit.draw.view": ("show_bench",),
     "lessonkit.draw.coils": ("memory_picture", "splice_picture"),
+    "lessonkit.draw.winter_day": ("show_winter_day",),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("reveal",),
@@ -94,8 +96,10 @@ __all__ = [
     "show_bench",
     "show_season",
     "splice_picture",
+    "show_winter_day",
     "sweep_lockouts",
     "try_calls",
+    "winter_day",
 ]
 
 if TYPE_CHECKING:
@@ -106,6 +110,8 @@ if TYPE_CHECKING:
     from lessonkit.draw.season import show_season
     from lessonkit.draw.view import show_bench
     from lessonkit.errors import LessonError, refused
+    from lessonkit.draw.winter_day import show_winter_day
+    from lessonkit.errors import LessonError
     from lessonkit.exercises import open_workbook
     from lessonkit.exercises.predict import reveal
     from lessonkit.exercises.trials import try_calls
@@ -119,6 +125,7 @@ if TYPE_CHECKING:
     from lessonkit.studies.house import load_house
     from lessonkit.studies.season import season, sweep_lockouts
     from lessonkit.studies.weather import load_weather
+    from lessonkit.studies.winter_day import winter_day
 
 
 def __getattr__(name: str) -> Any:

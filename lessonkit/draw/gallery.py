@@ -76,6 +76,19 @@ def _ghosts() -> Still:
     return ghost_figure(ghost_sweep(demo_job("two-run"), "thermostat", "spare", lengths_m))
 
 
+def _season() -> Still:
+    from lessonkit.draw.season import season_picture
+    from lessonkit.studies.season import season
+
+    return season_picture(season("harrowmere", "cold-valley"))
+
+
+def _winter_day() -> Still:
+    from lessonkit.draw.winter_day import show_winter_day
+
+    return show_winter_day(faults="outdoor.SIG=open").picture
+
+
 #: File name -> what makes it: SVG text, or a still picture.
 GALLERY: MappingProxyType[str, Callable[[], str | Still]] = MappingProxyType(
     {
@@ -89,6 +102,8 @@ GALLERY: MappingProxyType[str, Callable[[], str | Still]] = MappingProxyType(
         "edges.svg": _edges,
         "earth.svg": _earth,
         "ghosts.svg": _ghosts,
+        "season.svg": _season,
+        "winter-day.svg": _winter_day,
     }
 )
 

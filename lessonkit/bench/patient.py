@@ -1,0 +1,106 @@
+"""A bench for long stretches of time: polls that can only say the same again pass all at once.
+
+A link polls once a second, and most polls of a day say what the one before said: the same terminals, over a
+circuit that has not changed, heard the same way.  Such polls change nothing but their counts and the time of
+the last good frame, so their end can be worked out without living through each.  It is done only where that
+is sure: no frame's fate is open (`signal_path.foregone`), both ends already hold what they would hear, and
+nothing else falls due in between.  What the bench shows is the same, minute by minute; only the frames passed
+over are not remembered one by one.
+
+    PatientBench(job).advance(3600)     an hour in some milliseconds, where nothing is wrong or all is lost
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from lessonkit.bench.agenda import SAME_S, next_event_s
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.link import Ends
+from lessonkit.bench.state import State
+from lessonkit.errors import require_finite
+from lessonkit.job.calls import from_bits, to_bits
+from lessonkit.job.model import RUN_ENDS
+
+__all__ = ["PatientBench"]
+
+
+class PatientBench(Bench):
+    """A bench that passes over polls which can only repeat the last one; see `Bench`."""
+
+    _until_s = 0.0
+
+    def advance(self, seconds: float) -> State:
+        """Let time pass, from event to event, and return the state at the end of it."""
+        self._until_s = self.time_s + require_finite("seconds", seconds)
+        self._pass_over()
+        return super().advance(seconds)
+
+    def _events(self) -> None:
+        super()._events()
+        self._pass_over()
+
+    def _pass_over(self) -> None:
+        """Pass over all polls up to the next event of another kind, if all of them are repeats."""
+        passed = {run: self._repeated(run) for run in self.job.links}
+        if not all(passed.values()):
+            return
+        until_s = min(self._until_s, self._other_event_s())
+        for run, once in passed.items():
+            interval_s, many, last_s = self.job.runs[run].link.interval_s, 0, self._polls[run]
+            # A poll at the moment of the event is lived through: what comes first there is the bench's
+            # matter.
+            while once is not None and self._polls[run] < until_s - SAME_S:
+                last_s, many = self._polls[run], many + 1
+                self._polls[run] += interval_s  # one by one, as the bench adds them, to the last bit
+            if once is not None and many:
+                self._links[run] = _after(self._links[run], once, many, last_s)
+
+    def _other_event_s(self) -> float:
+        """Return when the next thing falls due that is no poll and no watchdog of a link that is heard."""
+        unheard = {run: ends for run, ends in self._links.items() if self._sure(run, "down") is not True}
+        return next_event_s(
+            self.job, self.time_s, {}, self._boots, unheard, self._timers, self._board_changes_s()
+        )
+
+    def _sure(self, run: str, way: str) -> bool | None:
+        """Return whether every frame of one way gets through, or none; None where that is open."""
+        on, awake = self._settled.on, self._latches.awake
+        return self._paths.conditions(on, awake, run, way, False).sure
+
+    def _repeated(self, run: str) -> Ends | None:
+        """Return what one more poll would make of the ends of a link, or None where it is no mere repeat."""
+        ends, (near, far) = self._links[run], RUN_ENDS[run]
+        if self._switching(run) or f"{near}:encoder" not in self._latches.awake:
+            return None
+        down = self._sure(run, "down") if f"{far}:relay-board" in self._latches.awake else False
+        up = self._sure(run, "up") if down else False
+        if down is None or up is None:
+            return None
+        inputs, wants_heat = self.read(run)
+        settings, after = self.job.runs[run].link, replace(ends, sent=ends.sent + 1)
+        if down:
+            heard = ends.far.hears(from_bits(to_bits(inputs)), self.time_s, settings)
+            after = replace(after, far=heard, accepted=ends.accepted + 1)
+        if up:
+            heard = ends.near.hears(frozenset({"D"} if wants_heat else ()), self.time_s, settings)
+            after = replace(after, near=heard, replies=ends.replies + 1)
+        unmoved = (
+            replace(after.far, heard_s=ends.far.heard_s) == ends.far
+            and replace(after.near, heard_s=ends.near.heard_s) == ends.near
+        )
+        return after if unmoved else None
+
+
+def _after(before: Ends, once: Ends, many: int, last_s: float) -> Ends:
+    """Return both ends after `many` polls that each do what `once` shows, the last of them at `last_s`."""
+    accepted, replies = once.accepted - before.accepted, once.replies - before.replies
+    return replace(
+        before,
+        sequence=(before.sequence + many) % 256,
+        sent=before.sent + many,
+        accepted=before.accepted + many * accepted,
+        replies=before.replies + many * replies,
+        far=replace(before.far, heard_s=last_s) if accepted else before.far,
+        near=replace(before.near, heard_s=last_s) if replies else before.near,
+    )
