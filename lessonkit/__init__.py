@@ -39,6 +39,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     # The bench: a job brought to life, and the meter held to it.
     "lessonkit.bench.bench": ("Bench",),
     "lessonkit.bench.meter": ("Meter",),
+    "lessonkit.studies.experiment": ("experiment",),
     # On the job: what may be wrong.
     "lessonkit.studies.find": ("Search",),
     # Cold days: a house, its weather, its season.
@@ -47,11 +48,10 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.season": ("season", "sweep_lockouts"),
     "lessonkit.studies.winter_day": ("winter_day",),
     "lessonkit.draw.season": ("show_season",),
-    "lessonkit.studies.experiment": ("experiment",),
+    "lessonkit.draw.winter_day": ("show_winter_day",),
     # Pictures: a bench at one moment, coils and what they remember.
     "lessonkit.draw.view": ("show_bench",),
     "lessonkit.draw.coils": ("memory_picture", "splice_picture"),
-    "lessonkit.draw.winter_day": ("show_winter_day",),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("reveal",),
@@ -95,8 +95,8 @@ __all__ = [
     "season",
     "show_bench",
     "show_season",
-    "splice_picture",
     "show_winter_day",
+    "splice_picture",
     "sweep_lockouts",
     "try_calls",
     "winter_day",
@@ -109,9 +109,8 @@ if TYPE_CHECKING:
     from lessonkit.draw.coils import memory_picture, splice_picture
     from lessonkit.draw.season import show_season
     from lessonkit.draw.view import show_bench
-    from lessonkit.errors import LessonError, refused
     from lessonkit.draw.winter_day import show_winter_day
-    from lessonkit.errors import LessonError
+    from lessonkit.errors import LessonError, refused
     from lessonkit.exercises import open_workbook
     from lessonkit.exercises.predict import reveal
     from lessonkit.exercises.trials import try_calls
