@@ -270,7 +270,7 @@ def _add_conductor(to: Layout, name: str, run: Run, conductor: str, near: str, f
         broken = any(low <= at < high or (last and at == high) for at in opened)
         # A bad splice is thought of as near the middle: in the piece that holds it.
         spliced = extra if low <= 0.5 < high else 0.0
-        ohm = math.inf if broken else max(run.conductor_ohm * (high - low), 1e-6) + spliced
+        ohm = math.inf if broken else max(run.ohm_of(conductor) * (high - low), 1e-6) + spliced
         to.r(f"{name}.{conductor}#{k}", nodes[k], nodes[k + 1], ohm, f"conductor {name}.{conductor}")
         if k:
             to.r(f"leak {nodes[k]}", nodes[k], REFERENCE, LEAK_OHM, "leakage")

@@ -169,7 +169,7 @@ def _line(wiring: Wiring, run: str, low_v: float, high_v: float) -> channel.Line
         high_v=high_v,
         # The sending end listens too: its own input is in parallel with its driver.
         source_ohm=1 / (1 / settings.drive_ohm + 1 / settings.load_ohm),
-        line_ohm=cable.conductor_ohm + spliced,
+        line_ohm=cable.ohm_of("SIG") + spliced,
         line_farad=cable.pair_farad * sides,
         load_ohm=settings.load_ohm,
     )

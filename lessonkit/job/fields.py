@@ -89,6 +89,13 @@ def _read(kind: Any, value: Any, key: str, mistakes: list[str], what: str) -> An
         kind = typing.get_args(kind)[0]
     if isinstance(kind, type) and dataclasses.is_dataclass(kind):
         return _read_table(kind, value, key, mistakes, what)
+    if kind == tuple[float, ...]:
+        if isinstance(value, list) and all(
+            isinstance(x, int | float) and not isinstance(x, bool) for x in value
+        ):
+            return tuple(float(number) for number in value)
+        mistakes.append(f"{key} must be a list of numbers")
+        return None
     if typing.get_origin(kind) is tuple:
         if isinstance(value, list) and all(isinstance(item, str) for item in value):
             return tuple(value)

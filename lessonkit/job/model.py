@@ -139,7 +139,8 @@ class Run:
 
     `conductors` are named after the terminal they join at both ends, in their order around the sheath (the
     last one lies beside the first), or `SIG`, `spare`, `spare-2`, ..., `bad`, `bad-2`, ... (a bad one is
-    broken somewhere inside).
+    broken somewhere inside).  `ohms` are what was measured of each, end to end at 20 C and in the same order;
+    left out, they follow from gauge and length.
     """
 
     arrangement: str = "direct"
@@ -154,6 +155,7 @@ class Run:
     far_in_phase: bool = True
     link: LinkSettings = LinkSettings()
     far_supply: Supply | None = None
+    ohms: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         """Check each number and word by itself; `Job` checks what they mean together."""
@@ -184,10 +186,25 @@ class Run:
         twice = {name for name in self.conductors if self.conductors.count(name) > 1}
         require(not twice, "conductors", sorted(twice), "named once each (number the spares: spare, spare-2)")
 
+        if self.ohms:
+            fits = len(self.ohms) == len(self.conductors)
+            require(
+                fits, "ohms", list(self.ohms), f"one number for each of {len(self.conductors)} conductors"
+            )
+            for ohm in self.ohms:
+                require_positive("ohms", ohm)
+
     @property
     def conductor_ohm(self) -> float:
-        """Return the resistance of one conductor from end to end."""
+        """Return the resistance of one conductor from end to end, by gauge and length."""
         return resistance_per_m(self.gauge_awg, self.temp_c) * self.length_m
+
+    def ohm_of(self, conductor: str) -> float:
+        """Return one conductor's resistance: as measured, brought to `temp_c`, or by gauge and length."""
+        if not self.ohms:
+            return self.conductor_ohm
+        warmer = resistance_per_m(self.gauge_awg, self.temp_c) / resistance_per_m(self.gauge_awg, 20.0)
+        return self.ohms[self.conductors.index(conductor)] * warmer
 
     @property
     def pair_farad(self) -> float:

@@ -489,3 +489,15 @@ def test_a_job_made_in_code_is_checked_too() -> None:
     """Replacing one part of a good job by one that does not fit is refused, with the job's name."""
     with pytest.raises(BadJob, match="job 'two-run': runs.outdoor.conductors lacks SIG"):
         replace(demo_job("two-run"), outdoor_run=Run("link", "wire", conductors=("R", "C")))
+
+
+def test_measured_ohms_take_the_place_of_gauge_and_length() -> None:
+    """A measured conductor has its own ohms, warmer ones more; a list of the wrong length is refused."""
+    run = Run(conductors=("R", "C"), ohms=(0.5, 2.0), temp_c=20.0)
+    assert (run.ohm_of("R"), run.ohm_of("C")) == pytest.approx((0.5, 2.0))
+    assert replace(run, temp_c=75.0).ohm_of("C") == pytest.approx(2.0 * (1 + 0.00393 * 55), rel=1e-3)
+    with pytest.raises(BadParameter, match="one number for each of 2 conductors"):
+        Run(conductors=("R", "C"), ohms=(0.5,))
+    job = job_from_toml('name = "x"\n[runs.outdoor]\nconductors = ["R", "C"]\nohms = [0.5, 2]\n')
+    assert job.outdoor_run.ohms == (0.5, 2.0)
+    assert job_from_toml(job_to_toml(job)) == job
