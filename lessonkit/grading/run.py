@@ -38,6 +38,7 @@ __all__ = ["BadFolder", "Graded", "Progress", "grade_folder"]
 
 FILES_A_BATCH, BYTES_A_BATCH = 24, 24_000_000
 ANSWERS_A_BATCH = 1200
+ANSWER_SHOWN = 2000
 
 Progress = Callable[[str, int, int], None]
 """Called with what is being done, how much of it is done, and how much there is."""
@@ -298,7 +299,8 @@ def _students(
         for book in school.books:
             marks += _marks(book, mine.get(book.id), verdicts.get((name, book.id), {}))
         remarks = [remark for one in mine.values() for remark in _remarks(one)]
-        students.append(Student(name, tuple(marks), tuple(dict.fromkeys(remarks))))
+        group = roll.group(name) if roll is not None else ""
+        students.append(Student(name, tuple(marks), tuple(dict.fromkeys(remarks)), group))
     return students
 
 
@@ -311,15 +313,17 @@ def _remarks(one: HandIn) -> list[str]:
 def _marks(book: Book, one: HandIn | None, verdicts: Mapping[str, Judged]) -> list[Mark]:
     if one is None:
         return [Mark(book.id, exercise.id, "missing", 0.0, exercise.points) for exercise in book.exercises]
-    found = dict(one.reading.answers)
+    found, typed = dict(one.reading.answers), dict(one.reading.typed)
     marks = []
     for exercise in book.exercises:
-        state, said, answer = "unreadable", one.reading.trouble, ""
+        state, said, answer, shown = "unreadable", one.reading.trouble, "", False
         if one.reading.closed or one.held:
             state, said = "teacher", _sentence(one.held or one.reading.trouble)
         if not one.reading.trouble:
             answered = found.get(exercise.id, FoundAnswer("unanswered"))
-            answer = literal(decode(answered.wire))[:200] if answered.state == "given" else ""
+            answer = literal(decode(answered.wire))[:ANSWER_SHOWN] if answered.state == "given" else ""
+            # What was typed is shown where the value alone would hide it.
+            shown = not answer or exercise.id in one.reading.computed or _read_as(one, exercise.id)
             state, said = _state(one, answered, verdicts.get(exercise.id))
         models = [model.name for model in exercise.wrong_models if state == "not yet" and model.hint == said]
         points = exercise.points if state == "right" else 0.0
@@ -333,9 +337,21 @@ def _marks(book: Book, one: HandIn | None, verdicts: Mapping[str, Judged]) -> li
                 said,
                 models[0] if models else "",
                 answer,
+                typed=typed.get(exercise.id, "") if shown else "",
+                how=_how(one, exercise.id) if answer else "",
+                variant=one.variant,
             )
         )
     return marks
+
+
+def _read_as(one: HandIn, exercise: str) -> bool:
+    """Tell whether an answer was typed in a way of its own and read as what was meant."""
+    return any(note.startswith(f"{exercise}: ") for note in one.reading.notes)
+
+
+def _how(one: HandIn, exercise: str) -> str:
+    return "computed" if exercise in one.reading.computed else "typed"
 
 
 def _state(one: HandIn, found: FoundAnswer, judged: Judged | None) -> tuple[str, str]:

@@ -49,6 +49,8 @@ class Reading:
     """What was read from one file; `trouble` is the reason why nothing was, or "".
 
     `closed` says that the trouble is the school's own: the file is there, and this machine may not open it.
+    `typed` is what stands in the file for an exercise, and `computed` names those whose answers came out of
+    code rather than out of somebody's hand.
     """
 
     trouble: str = ""
@@ -57,6 +59,8 @@ class Reading:
     answers: tuple[tuple[str, FoundAnswer], ...] = ()
     notes: tuple[str, ...] = ()
     closed: bool = False
+    typed: tuple[tuple[str, str], ...] = ()
+    computed: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the reading for a file of JSON."""
@@ -67,13 +71,23 @@ class Reading:
             "variant": self.variant,
             "answers": answers,
             "notes": self.notes,
+            "typed": dict(self.typed),
+            "computed": self.computed,
         }
 
     @classmethod
     def from_json(cls, record: dict[str, Any]) -> Reading:
         """Return the reading that `to_json` wrote."""
         answers = tuple((exercise, FoundAnswer(*one)) for exercise, one in record["answers"].items())
-        return cls(record["trouble"], record["book"], record["variant"], answers, tuple(record["notes"]))
+        return cls(
+            record["trouble"],
+            record["book"],
+            record["variant"],
+            answers,
+            tuple(record["notes"]),
+            typed=tuple(record["typed"].items()),
+            computed=tuple(record["computed"]),
+        )
 
 
 def load(path: Path) -> bytes:
@@ -153,7 +167,16 @@ def _finished(record: dict[str, Any]) -> Reading:
         found.update(_computed(record, found))
     checked = tuple((exercise, _checked(one)) for exercise, one in found.items())
     notes = tuple(map(fit_to_show, (*record["notes"], *flags)))
-    return Reading("", record["book"], record["variant"], checked, notes)
+    computed = {exercise for exercise, one in record["found"].items() if one[0] == "computed"}
+    return Reading(
+        "",
+        record["book"],
+        record["variant"],
+        checked,
+        notes,
+        typed=tuple(record["typed"].items()),
+        computed=tuple(sorted({*record["computed"], *computed})),
+    )
 
 
 def _computed(record: dict[str, Any], found: dict[str, FoundAnswer]) -> dict[str, FoundAnswer]:

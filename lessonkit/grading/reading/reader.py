@@ -17,11 +17,13 @@ import sys
 from typing import Any, BinaryIO
 
 from lessonkit.errors import LessonError
+from lessonkit.exercises.compare import Compare
 from lessonkit.exercises.core import givens_for
 from lessonkit.exercises.plain import NotPlain, encode
 from lessonkit.grading.children import die_with_parent
 from lessonkit.grading.reading.answers import find_answers, parse_cells
 from lessonkit.grading.reading.intake import UnreadableFile, read_cells
+from lessonkit.grading.reading.typed import as_meant, computed_names, typed_text
 from lessonkit.grading.reading.which import which_workbook
 from lessonkit.grading.school import School, load_school
 
@@ -37,7 +39,8 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
 
     `state` is "read" or "unreadable", with a `reason`. A file that was read has its `book`, `variant` (None
     where the cell that opens the workbook is gone), `found` (exercise -> state, wire, reason, flags),
-    `notes`, and, if some answers are computed, the `plan` and the `givens` for it.
+    `notes`, what is `typed` for each exercise, the exercises whose answers are `computed` rather than typed,
+    and, if some of those have to be run, the `plan` and the `givens` for it.
     """
     try:
         cells, notes = read_cells(data)
@@ -51,8 +54,13 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
     def givens(exercise: str) -> dict[str, Any]:
         return givens_for(next(item for item in book.exercises if item.id == exercise), variant or 0)
 
+    def form_of(exercise: str) -> Compare:
+        return next(item for item in book.exercises if item.id == exercise).form(givens(exercise))
+
     try:
-        reading = find_answers(cells, book, givens)
+        meant = as_meant(cells, book, form_of)
+        reading = find_answers(meant.cells, book, givens)
+        computed = computed_names([cell.tree for cell in parse_cells(meant.cells) if cell.tree is not None])
     except RecursionError:
         return {
             "state": "unreadable",
@@ -62,12 +70,18 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
         "state": "read",
         "book": book.id,
         "variant": variant,
-        "notes": notes,
+        "notes": notes + meant.notes,
         "found": {
             exercise: [one.state, one.wire, one.reason, list(one.flags)]
             for exercise, one in reading.found.items()
         },
+        "typed": typed_text(cells, book),
+        "computed": [exercise for name, exercise in book.names.items() if computed(name)],
     }
+    for exercise, hint in meant.hints.items():
+        state, _, _, flags = record["found"][exercise]
+        if state in ("broken", "unanswered"):
+            record["found"][exercise] = ["broken", "", hint, flags]
     if reading.plan is not None and sum(len(source) for _, source in reading.plan.cells) > PLAN_MOST:
         for exercise, _, _ in reading.plan.fetch:
             record["found"][exercise][:3] = ["broken", "", "the cells it needs are longer than any workbook"]
