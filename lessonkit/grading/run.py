@@ -18,15 +18,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
+from lessonkit.exercises.core import Exercise, givens_for
 from lessonkit.exercises.plain import decode, literal
-from lessonkit.files import first_free
 from lessonkit.grading.judging.judge import Judged, Submission, judge_batch
 from lessonkit.grading.marking.claims import HandIn
 from lessonkit.grading.marking.decisions import kept_changes, merged, read_changes, with_changes
 from lessonkit.grading.marking.identify import identify
 from lessonkit.grading.marking.marks import Mark, Student
+from lessonkit.grading.marking.near import near_miss
 from lessonkit.grading.marking.written import write_marks
 from lessonkit.grading.places import BadFolder, check_places
+from lessonkit.grading.reading.hand_ins import HandedIn, hand_ins
 from lessonkit.grading.reading.intake import ClosedFile, UnreadableFile
 from lessonkit.grading.reading.read import FoundAnswer, Reading, load, read_batch
 from lessonkit.grading.roster import Roll, slug
@@ -83,7 +85,9 @@ def grade_folder(
     `BadFolder` and, for a bad table of changes, `BadTable`.
     """
     check_places(folder, out, [] if changes is None else [changes])
-    files, others = _files(folder)
+    files, others = hand_ins(folder)
+    if not files:
+        raise BadFolder(f"There is no notebook in {folder}; hand-ins end in .ipynb, or lie in a .zip.")
     if changes is not None:
         read_table(changes)  # a table that isn't there is said now, not when the class has been graded
     kept = kept_changes(out)
@@ -117,45 +121,6 @@ def grade_folder(
     )
 
 
-_NO_NOTEBOOK = "its name does not end in .ipynb, so it was not read"
-
-
-def _files(folder: Path) -> tuple[dict[str, Path], list[tuple[str, str]]]:
-    """Return the hand-ins under a folder, and what else is there, with the reason why it is none.
-
-    They go by their path as it can be shown: what can't be printed or is no Unicode is replaced. Among what
-    else is there may be a notebook that a platform has given another ending, an archive of them, or a folder
-    that nobody may open. Links to folders are not followed.
-    """
-    here = folder.resolve()
-    paths: list[Path] = []
-    others: list[tuple[Path, str]] = []
-
-    def closed(error: OSError) -> None:
-        others.append((Path(error.filename), f"this folder can't be opened ({error.strerror})"))
-
-    for place, folders, names in os.walk(here, onerror=closed):
-        folders[:] = [name for name in folders if not name.startswith((".", "__MACOSX"))]
-        for name in names:
-            if name.lower().endswith(".ipynb") and not name.startswith("."):
-                paths.append(Path(place, name))
-            elif not name.startswith("."):
-                others.append((Path(place, name), _NO_NOTEBOOK))
-    if not paths:
-        raise BadFolder(f"There is no notebook in {folder}; hand-ins end in .ipynb.")
-
-    def shown_as(path: Path) -> str:
-        name = path.relative_to(here).as_posix()
-        return "".join(sign if sign.isprintable() else "\ufffd" for sign in name)
-
-    found: dict[str, Path] = {}
-    for path in sorted(paths, key=os.fsencode):
-        shown = shown_as(path)
-        end = shown[-len(".ipynb") :]
-        found[first_free(shown.removesuffix(end), found.__contains__, "~", end)] = path
-    return found, sorted((shown_as(path), why) for path, why in others)
-
-
 # Batches through an executor -------------------------------------------------------------------------------
 
 
@@ -186,7 +151,7 @@ class _Carrier:
                 future.cancel()
 
 
-def _read(files: Mapping[str, Path], school: School, store: Store, by: _Carrier) -> dict[str, Reading]:
+def _read(files: Mapping[str, HandedIn], school: School, store: Store, by: _Carrier) -> dict[str, Reading]:
     """Return the reading of each file."""
     readings: dict[str, Reading] = {}
     place = str(school.folder.resolve())
@@ -194,9 +159,9 @@ def _read(files: Mapping[str, Path], school: School, store: Store, by: _Carrier)
     def batches() -> Iterator[tuple[list[tuple[str, str]], tuple[Any, ...]]]:
         names: list[tuple[str, str]] = []
         data: list[bytes] = []
-        for file, path in files.items():
+        for file, one in files.items():
             try:
-                content = load(path)
+                content = one.load(load)
             except UnreadableFile as error:
                 readings[file] = Reading(trouble=str(error), closed=isinstance(error, ClosedFile))
                 continue
@@ -300,7 +265,8 @@ def _students(
             marks += _marks(book, mine.get(book.id), verdicts.get((name, book.id), {}))
         remarks = [remark for one in mine.values() for remark in _remarks(one)]
         group = roll.group(name) if roll is not None else ""
-        students.append(Student(name, tuple(marks), tuple(dict.fromkeys(remarks)), group))
+        minutes = tuple((one.book, one.reading.minutes) for one in mine.values() if one.reading.minutes)
+        students.append(Student(name, tuple(marks), tuple(dict.fromkeys(remarks)), group, minutes))
     return students
 
 
@@ -339,10 +305,15 @@ def _marks(book: Book, one: HandIn | None, verdicts: Mapping[str, Judged]) -> li
                 answer,
                 typed=typed.get(exercise.id, "") if shown else "",
                 how=_how(one, exercise.id) if answer else "",
+                near=state == "not yet" and not models and _near(exercise, one, answered.wire),
                 variant=one.variant,
             )
         )
     return marks
+
+
+def _near(exercise: Exercise, one: HandIn, wire: str) -> bool:
+    return one.variant is not None and near_miss(exercise, givens_for(exercise, one.variant), decode(wire))
 
 
 def _read_as(one: HandIn, exercise: str) -> bool:

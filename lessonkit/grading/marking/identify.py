@@ -44,7 +44,7 @@ def identify(
         students = _students_by_name(readings, school)
         for file, reading in readings.items():
             book = reading.book or _book_by_name(file, school)
-            own = str(PurePosixPath(file).parent) == students[file]
+            own = _folder_of(file) == students[file]
             one = HandIn(students[file], book, file, reading, lies="own" if own else "")
             known[one.student, one.book].append(one)
         numbers = _Numbers([one for mine in known.values() for one in mine], seed)
@@ -89,7 +89,7 @@ class _Names:
 
         `wrapped` takes names that a platform has put something around as well.
         """
-        parts = PurePosixPath(file).parts[:-1]
+        parts = [re.sub(r"\.zip$", "", part) for part in PurePosixPath(file).parts[:-1]]
         found = [owner for part in reversed(parts) for owner in self._folders.get(squeezed(part), ())]
         for part in parts if wrapped else ():
             inside = [name for name in self._people if f"-{name}-" in f"-{worded(part)}-"]
@@ -255,6 +255,13 @@ def _book_by_name(file: str, school: School) -> str:
     return found[0].id if len(found) == 1 else school.books[0].id if len(school.books) == 1 else ""
 
 
+def _folder_of(file: str) -> str:
+    """Return the folder that a file lies in; an archive is one where files lie in it without another."""
+    *above, last = PurePosixPath(file).parts[:-1] or (".",)
+    parts = [part for part in above if not part.lower().endswith(".zip")]
+    return "/".join([*parts, re.sub(r"\.zip$", "", last, flags=re.IGNORECASE)])
+
+
 def _students_by_name(readings: Mapping[str, Reading], school: School) -> dict[str, str]:
     """Return the student of each file, from the names alone.
 
@@ -263,7 +270,7 @@ def _students_by_name(readings: Mapping[str, Reading], school: School) -> dict[s
     """
     folders: dict[str, list[str]] = defaultdict(list)
     for file in readings:
-        folders[str(PurePosixPath(file).parent)].append(file)
+        folders[_folder_of(file)].append(file)
     students = {}
     for folder, files in folders.items():
         books: Counter[str] = Counter(
@@ -274,7 +281,9 @@ def _students_by_name(readings: Mapping[str, Reading], school: School) -> dict[s
         )
         for file in files:
             own = _own_part(file, school)
-            if folder == ".":
+            if folder == "." or (
+                several and own and PurePosixPath(file).parent.name.lower().endswith(".zip")
+            ):
                 students[file] = own or PurePosixPath(file).stem
             elif several and own:
                 students[file] = f"{folder}/{own}"

@@ -76,12 +76,16 @@ class Mark:
 
 @dataclass(frozen=True)
 class Student:
-    """All marks of one student; `remarks` are for the teacher alone."""
+    """All marks of one student.
+
+    `remarks` are for the teacher alone; `minutes` are (workbook, minutes at it) where a file says so.
+    """
 
     name: str
     marks: tuple[Mark, ...]
     remarks: tuple[str, ...] = field(default=())
     group: str = ""
+    minutes: tuple[tuple[str, float], ...] = ()
 
     @property
     def points(self) -> float:

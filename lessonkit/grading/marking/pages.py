@@ -9,17 +9,22 @@ from __future__ import annotations
 
 import functools
 import math
+import re
+import statistics
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from lessonkit.exercises.core import Exercise, givens_for
 from lessonkit.grading.marking.marks import Mark, Student
-from lessonkit.grading.marking.picture import STATES, class_svg, tallies
+from lessonkit.grading.marking.picture import STATES, Tally, class_svg, tallies
 from lessonkit.grading.school import School
 
 __all__ = ["class_page", "student_page"]
 
 _SIGNS = {"right": "✓", "not yet": "→", "unanswered": "…", "unreadable": "?", "teacher": "•", "missing": "–"}
+AGAIN = 5
+"""How many misunderstandings the class picture puts first."""
 _WORDS = {"teacher": "for the teacher", "missing": "not handed in"}
 
 
@@ -44,23 +49,40 @@ def _points(number: float) -> str:
     return f"{number:g}"
 
 
-def student_page(student: Student, school: School) -> bytes:
-    """Return a student's page."""
+@functools.cache
+def _markdown() -> Any:
+    from markdown_it import MarkdownIt
+
+    return MarkdownIt("commonmark", {"html": False}).enable("table")
+
+
+@functools.lru_cache(maxsize=4096)
+def _question(text: str) -> Any:
+    """Return a question as HTML; its tables get what a screen reader needs."""
+    from markupsafe import Markup
+
+    html = str(_markdown().render(text)).replace("<table>", "<table><caption>Given</caption>")
+    return Markup(re.sub(r"<th(?=[ >])", '<th scope="col"', html))
+
+
+def student_page(student: Student, school: School, date: str) -> bytes:
+    """Return a student's page; `date` is the day of the marks, as 2026-11-25."""
     books = []
     for book in school.books:
         marks = [mark for mark in student.marks if mark.book == book.id]
-        titles = {exercise.id: exercise.title for exercise in book.exercises}
+        exercises = {exercise.id: exercise for exercise in book.exercises}
         books.append(
             {
                 "title": f"{book.title}",
                 "points": math.fsum(mark.points for mark in marks),
                 "of": book.points,
                 "handed_in": any(mark.state != "missing" or mark.change for mark in marks),
-                "rows": [_row(mark, titles[mark.exercise]) for mark in marks],
+                "rows": [_row(mark, exercises[mark.exercise]) for mark in marks],
             }
         )
     page: str = _template("page.html").render(
         student=student,
+        date=date,
         books=books,
         of=math.fsum(book.points for book in school.books),
         open=sum(mark.state == "teacher" and mark.change is None for mark in student.marks),
@@ -70,10 +92,12 @@ def student_page(student: Student, school: School) -> bytes:
     return (page + "\n").encode("utf-8")
 
 
-def _row(mark: Mark, title: str) -> dict[str, Any]:
+def _row(mark: Mark, exercise: Exercise) -> dict[str, Any]:
+    asked = "" if mark.variant is None else exercise.question(givens_for(exercise, mark.variant)).strip()
     return {
         "mark": mark,
-        "title": title,
+        "title": exercise.title,
+        "question": _question(asked) if asked else "",
         "kind": "right" if mark.state == "right" else "open",
         "sign": _SIGNS[mark.state],
         "words": _WORDS.get(mark.state, mark.state),
@@ -81,7 +105,7 @@ def _row(mark: Mark, title: str) -> dict[str, Any]:
     }
 
 
-def class_page(students: Sequence[Student], school: School) -> bytes:
+def class_page(students: Sequence[Student], school: School, date: str) -> bytes:
     """Return the class picture with its tables; it names nobody."""
     counts = tallies(students, school)
     hints = {
@@ -97,6 +121,10 @@ def class_page(students: Sequence[Student], school: School) -> bytes:
     ]
     page: str = _template("class.html").render(
         students=len(students),
+        date=date,
+        again=_again(counts, school, hints),
+        near=sorted((count for count in counts if count.near), key=lambda count: -count.near),
+        times=_times(students, school),
         picture=class_svg(counts),
         states=STATES,
         rows=counts,
@@ -104,3 +132,41 @@ def class_page(students: Sequence[Student], school: School) -> bytes:
         style=_style(),
     )
     return (page + "\n").encode("utf-8")
+
+
+def _again(
+    counts: Sequence[Tally], school: School, hints: dict[tuple[str, str], str]
+) -> list[dict[str, Any]]:
+    """Return the commonest misunderstandings in words: where, by how many, and what to say again."""
+    titles = {exercise.id: book.title for book in school.books for exercise in book.exercises}
+    rows: list[dict[str, Any]] = [
+        {
+            "exercise": count.exercise,
+            "title": count.title,
+            "book": titles[count.exercise],
+            "model": model.replace("_", " "),
+            "count": number,
+            "answered": count.states["right"] + count.states["not yet"],
+            "hint": hints[count.exercise, model],
+        }
+        for count in counts
+        for model, number in count.models.items()
+    ]
+    return sorted(rows, key=lambda row: (-row["count"], row["exercise"], row["model"]))[:AGAIN]
+
+
+def _times(students: Sequence[Student], school: School) -> list[dict[str, Any]]:
+    """Return the middle of the minutes that files of each workbook tell of."""
+    found: dict[str, list[float]] = {}
+    for student in students:
+        for book_id, minutes in student.minutes:
+            found.setdefault(book_id, []).append(minutes)
+    return [
+        {
+            "title": book.title,
+            "minutes": f"{statistics.median(found[book.id]):.0f}",
+            "files": len(found[book.id]),
+        }
+        for book in school.books
+        if book.id in found
+    ]

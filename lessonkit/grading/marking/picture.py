@@ -32,12 +32,13 @@ _ROW, _LEFT, _WIDTH = 34, 230, 700
 
 @dataclass(frozen=True)
 class Tally:
-    """One exercise of the class: students by state, and by misunderstanding."""
+    """One exercise of the class: students by state, by misunderstanding, and how many were `near`."""
 
     exercise: str
     title: str
     states: Counter[str]
     models: Counter[str]
+    near: int = 0
 
 
 def tallies(students: Sequence[Student], school: School) -> list[Tally]:
@@ -52,7 +53,8 @@ def tallies(students: Sequence[Student], school: School) -> list[Tally]:
             mine = marks.get(exercise.id, [])
             states = Counter(mark.state for mark in mine)
             models = Counter(mark.model for mark in mine if mark.model)
-            found.append(Tally(exercise.id, exercise.title, states, models))
+            near = sum(mark.near for mark in mine)
+            found.append(Tally(exercise.id, exercise.title, states, models, near))
     return found
 
 

@@ -5,7 +5,10 @@ Each file appears whole, and one that has not changed is left alone, to the byte
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import datetime
+import functools
+import re
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from lessonkit.files import write_whole
@@ -40,9 +43,17 @@ def write_marks(
     write_whole(out / "junit.xml", junit_xml(students, school))
     aside = (stray.split(": ", 1) for stray in strays)
     write_whole(out / "left-aside.csv", write_table(["file", "why"], aside, style))
-    write_whole(out / "class.html", class_page(students, school))
+    _write_dated(out / "class.html", lambda date: class_page(students, school, date))
     write_whole(out / "class.svg", class_svg(tallies(students, school)).encode("utf-8"))
     _write_pages(out / "pages", students, school, roll)
+
+
+def _write_dated(path: Path, page: Callable[[str], bytes]) -> None:
+    """Write a page with today's date; one on which nothing else has changed keeps the date that it has."""
+    old = path.read_bytes() if path.is_file() else b""
+    dated = re.search(rb'<time datetime="(\d{4}-\d\d-\d\d)">', old)
+    if dated is None or page(dated[1].decode("ascii")) != old:
+        write_whole(path, page(datetime.date.today().isoformat()))
 
 
 def _write_pages(folder: Path, students: Sequence[Student], school: School, roll: Roll | None) -> None:
@@ -51,7 +62,8 @@ def _write_pages(folder: Path, students: Sequence[Student], school: School, roll
     if roll is not None:
         names |= roll.folders
     for student in students:
-        write_whole(folder / f"{names[student.name]}.html", student_page(student, school))
+        page = functools.partial(student_page, student, school)
+        _write_dated(folder / f"{names[student.name]}.html", page)
     current = {names[student.name] for student in students}
     for path in folder.glob("*.html"):
         if path.stem not in current:

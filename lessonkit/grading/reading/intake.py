@@ -9,17 +9,22 @@ memory and refuses what a marker would read with ease.
 
 from __future__ import annotations
 
+import datetime
+import itertools
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from lessonkit.errors import LessonError
 
-__all__ = ["MAX_BYTES", "StudentCell", "UnreadableFile", "decode", "read_cells", "too_large"]
+__all__ = ["MAX_BYTES", "StudentCell", "UnreadableFile", "decode", "minutes_at", "read_cells", "too_large"]
 
 MAX_BYTES = 20_000_000
 MAX_CELLS = 5_000
 MAX_SOURCE = 2_000_000
+PAUSE_S = 900.0
+"""Who runs nothing for so long is at something else."""
 
 
 class UnreadableFile(LessonError, ValueError):
@@ -34,12 +39,14 @@ class ClosedFile(UnreadableFile):
 class StudentCell:
     """One cell: code or text, and the label that our metadata gives it.
 
-    `label` is the exercise that the metadata names, "" for none. It is a hint and decides nothing.
+    `label` is the exercise that the metadata names, "" for none. It is a hint and decides nothing. `ran_s` is
+    when the cell was last run, in seconds since 1970, where Jupyter has been told to note it, else 0.
     """
 
     code: bool
     source: str
     label: str = ""
+    ran_s: float = 0.0
 
 
 def too_large(size: int) -> UnreadableFile:
@@ -139,4 +146,25 @@ def _cell(item: dict[str, Any]) -> StudentCell:
     meta = item.get("metadata")
     ours = meta.get("lessonkit") if isinstance(meta, dict) else None
     label = ours.get("exercise") if isinstance(ours, dict) and ours.get("role") == "answer" else ""
-    return StudentCell(item.get("cell_type") == "code", source, label if isinstance(label, str) else "")
+    code, named = item.get("cell_type") == "code", label if isinstance(label, str) else ""
+    return StudentCell(code, source, named, _ran_s(meta))
+
+
+def _ran_s(meta: Any) -> float:
+    """Return when a cell was run; `execution` in its metadata is JupyterLab's, and may hold anything."""
+    noted = meta.get("execution") if isinstance(meta, dict) else None
+    when = noted.get("iopub.execute_input") if isinstance(noted, dict) else None
+    if not isinstance(when, str) or not 19 <= len(when) <= 40:
+        return 0.0
+    try:
+        moment = datetime.datetime.fromisoformat(when.replace("Z", "+00:00"))
+        return max(moment.replace(tzinfo=moment.tzinfo or datetime.UTC).timestamp(), 0.0)
+    except (ValueError, OverflowError):
+        return 0.0
+
+
+def minutes_at(cells: Sequence[StudentCell]) -> float:
+    """Return the minutes from a file's first run to its last without pauses; 0 where nothing is noted."""
+    times = sorted(cell.ran_s for cell in cells if cell.ran_s)
+    gaps = [later - earlier for earlier, later in itertools.pairwise(times)]
+    return round(sum(gap for gap in gaps if gap <= PAUSE_S) / 60.0, 1)

@@ -50,7 +50,7 @@ class Reading:
 
     `closed` says that the trouble is the school's own: the file is there, and this machine may not open it.
     `typed` is what stands in the file for an exercise, and `computed` names those whose answers came out of
-    code rather than out of somebody's hand.
+    code rather than out of somebody's hand; `minutes` were spent at it, where the file says so.
     """
 
     trouble: str = ""
@@ -61,6 +61,7 @@ class Reading:
     closed: bool = False
     typed: tuple[tuple[str, str], ...] = ()
     computed: tuple[str, ...] = ()
+    minutes: float = 0.0
 
     def to_json(self) -> dict[str, Any]:
         """Return the reading for a file of JSON."""
@@ -73,6 +74,7 @@ class Reading:
             "notes": self.notes,
             "typed": dict(self.typed),
             "computed": self.computed,
+            "minutes": self.minutes,
         }
 
     @classmethod
@@ -87,6 +89,7 @@ class Reading:
             tuple(record["notes"]),
             typed=tuple(record["typed"].items()),
             computed=tuple(record["computed"]),
+            minutes=record["minutes"],
         )
 
 
@@ -176,6 +179,7 @@ def _finished(record: dict[str, Any]) -> Reading:
         notes,
         typed=tuple(record["typed"].items()),
         computed=tuple(sorted({*record["computed"], *computed})),
+        minutes=record["minutes"],
     )
 
 

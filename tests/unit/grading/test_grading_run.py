@@ -588,7 +588,7 @@ def test_name_of_a_file_may_be_anything(school: School, tmp_path: Path) -> None:
     assert "\x1b" not in written
     assert "an\ufffdna" in written
     pages = "".join(path.read_text(encoding="utf-8") for path in (tmp_path / "out" / "pages").iterdir())
-    assert "Marks of &lt;b&gt;" in pages
+    assert "Marks of <bdi>&lt;b&gt;" in pages
 
 
 def test_slugs_of_two_students_do_not_share_a_page(school: School, tmp_path: Path) -> None:
