@@ -1,11 +1,13 @@
 """The command `hand-out`: from a roster to each student's own workbooks.
 
 lessonkit hand-out --roster ROSTER.csv --seed S --out DIR
+lessonkit hand-out --roster ROSTER.csv --fresh --out DIR
 """
 
 from __future__ import annotations
 
 import argparse
+import secrets
 from pathlib import Path
 
 from lessonkit.commands.words import class_seed, many
@@ -16,11 +18,14 @@ __all__ = ["add_arguments", "run"]
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments."""
     parser.add_argument("--roster", type=Path, required=True, help="a CSV file with a column name")
-    parser.add_argument(
-        "--seed",
-        type=class_seed,
-        required=True,
-        help="the class seed: a number or a word, kept by the school",
+    numbers = parser.add_mutually_exclusive_group(required=True)
+    numbers.add_argument(
+        "--seed", type=class_seed, help="the class seed: a number or a word, kept by the school"
+    )
+    numbers.add_argument(
+        "--fresh",
+        action="store_true",
+        help="numbers that nobody can know before, for work under supervision; manifest.csv alone has them",
     )
     parser.add_argument(
         "--out", type=Path, required=True, help="a new folder for the workbooks and manifest.csv"
@@ -39,7 +44,8 @@ def run(options: argparse.Namespace) -> int:
     from lessonkit.grading.school import load_school
 
     school = load_school(options.workbooks)
-    made = hand_out(school, options.roster, options.seed, options.out, names_inside=options.names_inside)
+    seed = secrets.token_hex(16) if options.fresh else options.seed
+    made = hand_out(school, options.roster, seed, options.out, names_inside=options.names_inside)
     students, files = len(made.roll.students), len(made.roll.places)
     what = f"{many(files, 'workbook')} for {many(students, 'student')} in {options.out}"
     print(f"{what}; keep {made.manifest} for grading.")

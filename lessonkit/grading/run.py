@@ -28,7 +28,7 @@ from lessonkit.grading.marking.marks import Mark, Student
 from lessonkit.grading.marking.near import near_miss
 from lessonkit.grading.marking.written import write_marks
 from lessonkit.grading.places import BadFolder, check_places
-from lessonkit.grading.reading.hand_ins import HandedIn, hand_ins
+from lessonkit.grading.reading.hand_ins import HandedIn, files_in
 from lessonkit.grading.reading.intake import ClosedFile, UnreadableFile
 from lessonkit.grading.reading.read import FoundAnswer, Reading, load, read_batch
 from lessonkit.grading.roster import Roll, slug
@@ -85,7 +85,7 @@ def grade_folder(
     `BadFolder` and, for a bad table of changes, `BadTable`.
     """
     check_places(folder, out, [] if changes is None else [changes])
-    files, others = hand_ins(folder)
+    files, others = files_in(folder)
     if not files:
         raise BadFolder(f"There is no notebook in {folder}; hand-ins end in .ipynb, or lie in a .zip.")
     if changes is not None:
@@ -106,7 +106,8 @@ def grade_folder(
     students = _students(hand_ins, verdicts, school, roll)
     given = () if changes is None else read_changes(changes, students)
     decided = merged(kept, given)
-    write_marks(out, students := with_changes(students, decided), strays, school, roll, decided, style)
+    students = with_changes(students, decided)
+    write_marks(out, students, hand_ins, strays, school, roll, decided, style)
     store.forget_others()
     read = [one for one in hand_ins if not one.reading.trouble]
     strange = sum(bool(one.held) for one in read) > len(read) / 2

@@ -12,6 +12,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from lessonkit.files import write_whole
+from lessonkit.grading.marking.alike import alike_csv
+from lessonkit.grading.marking.claims import HandIn
 from lessonkit.grading.marking.decisions import KEPT, decisions_csv
 from lessonkit.grading.marking.marks import Change, Student, junit_xml, marks_csv, verdicts_csv
 from lessonkit.grading.marking.pages import class_page, student_page
@@ -26,6 +28,7 @@ __all__ = ["write_marks"]
 def write_marks(
     out: Path,
     students: Sequence[Student],
+    hand_ins: Sequence[HandIn],
     strays: Sequence[str],
     school: School,
     roll: Roll | None,
@@ -43,6 +46,7 @@ def write_marks(
     write_whole(out / "junit.xml", junit_xml(students, school))
     aside = (stray.split(": ", 1) for stray in strays)
     write_whole(out / "left-aside.csv", write_table(["file", "why"], aside, style))
+    write_whole(out / "alike.csv", alike_csv(hand_ins, style))
     _write_dated(out / "class.html", lambda date: class_page(students, school, date))
     write_whole(out / "class.svg", class_svg(tallies(students, school)).encode("utf-8"))
     _write_pages(out / "pages", students, school, roll)

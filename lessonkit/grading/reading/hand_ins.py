@@ -23,7 +23,7 @@ from pathlib import Path
 from lessonkit.files import first_free
 from lessonkit.grading.reading.intake import MAX_BYTES, UnreadableFile, too_large
 
-__all__ = ["HandedIn", "hand_ins"]
+__all__ = ["HandedIn", "files_in"]
 
 ENDINGS = (".ipynb", ".ipynb.txt", ".ipynb.json")
 NO_NOTEBOOK = "its name does not end in .ipynb, so it was not read"
@@ -68,7 +68,7 @@ def _bytes(archive: zipfile.ZipFile, member: zipfile.ZipInfo, most: int) -> byte
     return data
 
 
-def hand_ins(folder: Path) -> tuple[dict[str, HandedIn], list[tuple[str, str]]]:
+def files_in(folder: Path) -> tuple[dict[str, HandedIn], list[tuple[str, str]]]:
     """Return the hand-ins under a folder, and what else is there, with the reason why it is none.
 
     They go by their path as it can be shown, in an archive with the archive's name in it: what can't be

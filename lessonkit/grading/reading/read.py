@@ -51,6 +51,7 @@ class Reading:
     `closed` says that the trouble is the school's own: the file is there, and this machine may not open it.
     `typed` is what stands in the file for an exercise, and `computed` names those whose answers came out of
     code rather than out of somebody's hand; `minutes` were spent at it, where the file says so.
+    `words` is a sketch of what else somebody wrote in it.
     """
 
     trouble: str = ""
@@ -62,6 +63,7 @@ class Reading:
     typed: tuple[tuple[str, str], ...] = ()
     computed: tuple[str, ...] = ()
     minutes: float = 0.0
+    words: tuple[int, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """Return the reading for a file of JSON."""
@@ -75,6 +77,7 @@ class Reading:
             "typed": dict(self.typed),
             "computed": self.computed,
             "minutes": self.minutes,
+            "words": self.words,
         }
 
     @classmethod
@@ -90,6 +93,7 @@ class Reading:
             typed=tuple(record["typed"].items()),
             computed=tuple(record["computed"]),
             minutes=record["minutes"],
+            words=tuple(record["words"]),
         )
 
 
@@ -180,6 +184,7 @@ def _finished(record: dict[str, Any]) -> Reading:
         typed=tuple(record["typed"].items()),
         computed=tuple(sorted({*record["computed"], *computed})),
         minutes=record["minutes"],
+        words=tuple(record["words"]),
     )
 
 

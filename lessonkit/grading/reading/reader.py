@@ -23,6 +23,7 @@ from lessonkit.exercises.plain import NotPlain, encode
 from lessonkit.grading.children import die_with_parent
 from lessonkit.grading.reading.answers import find_answers, parse_cells
 from lessonkit.grading.reading.intake import UnreadableFile, minutes_at, read_cells
+from lessonkit.grading.reading.own_words import sketch
 from lessonkit.grading.reading.typed import as_meant, computed_names, typed_text
 from lessonkit.grading.reading.which import which_workbook
 from lessonkit.grading.school import School, load_school
@@ -76,6 +77,7 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
             for exercise, one in reading.found.items()
         },
         "minutes": minutes_at(cells),
+        "words": sketch(cells, book),
         "typed": typed_text(cells, book),
         "computed": [exercise for name, exercise in book.names.items() if computed(name)],
     }

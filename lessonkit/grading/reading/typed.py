@@ -204,9 +204,10 @@ def _shown(text: str) -> str:
 
 
 def computed_names(trees: Sequence[ast.Module]) -> Callable[[str], bool]:
-    """Return what tells whether a name's value comes out of a call: of the bench, of the givens, of own code.
+    """Return what tells whether a name's value comes out of a call.
 
-    Arithmetic with numbers that stand there, and with the functions of plain arithmetic, counts as typed.
+    The bench, the workbook's numbers and code of one's own are called. Arithmetic with numbers that stand
+    there, and with the functions of plain arithmetic, counts as typed.
     """
     values: dict[str, list[ast.expr]] = {}
     for tree in trees:

@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
 from lessonkit.grading.marking.identify import identify
-from lessonkit.grading.reading.hand_ins import hand_ins
+from lessonkit.grading.reading.hand_ins import files_in
 from lessonkit.grading.reading.intake import UnreadableFile
 from lessonkit.grading.reading.read import Reading, load
 from lessonkit.grading.roster import assign
@@ -47,7 +47,7 @@ def test_other_endings_are_notebooks(school: School, tmp_path: Path) -> None:
     """A browser that makes a text of a notebook takes nobody's work away."""
     for name in ("91_pump_ann.ipynb.txt", "91_pump_bo.IPYNB", "91_pump_cy.ipynb.json", "note.txt"):
         (tmp_path / name).write_bytes(b"{}")
-    found, others = hand_ins(tmp_path)
+    found, others = files_in(tmp_path)
     assert whose(list(found), school) == {
         "91_pump_ann.ipynb": "ann",
         "91_pump_bo.IPYNB": "bo",
@@ -67,7 +67,7 @@ def test_archives_of_a_platform_are_looked_into(school: School, tmp_path: Path) 
     }
     (tmp_path / "dora.zip").write_bytes(anna)
     (tmp_path / "evening.zip").write_bytes(packed(members))
-    found, others = hand_ins(tmp_path)
+    found, others = files_in(tmp_path)
     assert {name: one.load(load) for name, one in found.items()} == {
         "dora.zip/91_pump.ipynb": b"1",
         "dora.zip/92_gate.ipynb": b"2",
@@ -92,7 +92,7 @@ def test_paths_in_an_archive_lead_nowhere(tmp_path: Path) -> None:
     """Whatever a member is called, it is a name under the archive's, and nothing is written."""
     names = ["../../out.ipynb", "/etc/x.ipynb", "C:\\\\temp\\\\y.ipynb", "a/../../b.ipynb"]
     (tmp_path / "class.zip").write_bytes(packed(dict.fromkeys(names, b"{}")))
-    found, _ = hand_ins(tmp_path)
+    found, _ = files_in(tmp_path)
     shown = {"class.zip/out.ipynb", "class.zip/etc/x.ipynb", "class.zip/temp/y.ipynb", "class.zip/a/b.ipynb"}
     assert set(found) == shown
     assert {one.load(load) for one in found.values()} == {b"{}"}
@@ -111,7 +111,7 @@ def test_what_is_made_to_burst_is_named_and_the_rest_read(tmp_path: Path) -> Non
     place = locked.find(b"PK\1\2")
     locked[place + 8] |= 1
     (tmp_path / "locked.zip").write_bytes(locked)
-    found, others = hand_ins(tmp_path)
+    found, others = files_in(tmp_path)
     assert set(found) == {"tight.zip/91_pump_ann.ipynb", "inner.zip/91_pump_bo.ipynb"}
     said = dict(others)
     assert "more tightly" in said["tight.zip/91_pump_mallory.ipynb"]
@@ -127,6 +127,6 @@ def test_member_that_lies_about_its_size_is_unreadable(tmp_path: Path) -> None:
     data = bytearray(packed({"a.ipynb": b"x" * 1000}, zipfile.ZIP_STORED))
     data[data.find(b"x" * 10)] = 0  # its check sum no longer fits
     (tmp_path / "a.zip").write_bytes(data)
-    found, _ = hand_ins(tmp_path)
+    found, _ = files_in(tmp_path)
     with pytest.raises(UnreadableFile, match="damaged"):
         found["a.zip/a.ipynb"].load(load)

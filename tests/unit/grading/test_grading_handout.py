@@ -242,3 +242,21 @@ def test_name_never_leaves_its_folder(name: str) -> None:
     """A name becomes letters and digits joined by hyphens, whatever it holds."""
     assert all(sign.isalnum() or sign == "-" for sign in slug(name))
     assert slug(name).strip("-")
+
+
+def test_fresh_hand_out_has_numbers_that_nobody_can_know(
+    school: School, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Made twice on the day, the numbers differ; the manifest alone is enough to grade by."""
+    from lessonkit.__main__ import main
+
+    roster = write_roster(tmp_path / "roster.csv", NAMES)
+    words = ["hand-out", "--roster", str(roster), "--workbooks", str(school.folder), "--fresh", "--out"]
+    rolls = []
+    for name in ("one", "two"):
+        assert main([*words, str(tmp_path / name)]) == 0
+        rolls.append(read_roll(tmp_path / name / "manifest.csv", school, None))
+    assert "keep" in capsys.readouterr().out
+    assert rolls[0].students == rolls[1].students
+    assert not {one.variant for one in rolls[0].places} & {one.variant for one in rolls[1].places}
+    assert main([*words, str(tmp_path / "three"), "--seed", "1"]) == 2
