@@ -33,6 +33,8 @@ __all__ = ["main", "read_one"]
 FILE_CPU_S = 15
 MEMORY = 3 << 30
 PLAN_MOST = 500_000
+NO_PYTHON = "no valid Python"
+"""What the reason says of a cell that is not Python; the student is then told what is expected."""
 
 
 def read_one(data: bytes, school: School) -> dict[str, Any]:
@@ -81,9 +83,13 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
         "typed": typed_text(cells, book),
         "computed": [exercise for name, exercise in book.names.items() if computed(name)],
     }
-    for exercise, hint in meant.hints.items():
-        state, _, _, flags = record["found"][exercise]
-        if state in ("broken", "unanswered"):
+    for exercise, (state, _, reason, flags) in list(record["found"].items()):
+        hint = meant.hints.get(exercise, "")
+        if state == "broken" and not hint and NO_PYTHON in reason:
+            hint = f"{reason}; this expects {form_of(exercise).expects()}"
+        if hint and state in ("broken", "unanswered"):
+            typed = " ".join(record["typed"].get(exercise, "").split())[:80]
+            flags.append(f"{exercise}: typed {typed}, which was not read")
             record["found"][exercise] = ["broken", "", hint, flags]
     if reading.plan is not None and sum(len(source) for _, source in reading.plan.cells) > PLAN_MOST:
         for exercise, _, _ in reading.plan.fetch:

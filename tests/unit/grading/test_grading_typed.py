@@ -91,10 +91,18 @@ def test_quotation_marks_of_a_word_processor_are_read(read: Read) -> None:
 )
 def test_what_could_mean_two_things_is_not_read(read: Read, source: str) -> None:
     """Another unit, or a comma that may part thousands: the student is told what was typed and what to do."""
-    state, _, reason, _ = read(source)["found"]["91.1"]
+    state, _, reason, flags = read(source)["found"]["91.1"]
     assert state == "broken"
+    assert any("typed" in flag and "not read" in flag for flag in flags)
     assert "What was typed" in reason
     assert "write a number in ohm alone" in reason
+
+
+def test_words_in_place_of_a_number_are_answered_with_the_form(read: Read) -> None:
+    """Where nothing can be read the student is told what is expected, and the teacher what was typed."""
+    _, _, reason, flags = read("answer_91_1 = about 26 I think")["found"]["91.1"]
+    assert "this expects a number in ohm, such as 12.5" in reason
+    assert "91.1: typed answer_91_1 = about 26 I think, which was not read" in flags
 
 
 @pytest.mark.parametrize("source", ["answer_91_1 = 2,5,1", "answer_91_1 = (25, 4)", "answer_91_1 = 1,250"])
