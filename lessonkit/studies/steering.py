@@ -27,9 +27,9 @@ What a relay with a direct-current coil makes of its half:
   takes to let go, it lets go, once a cycle: the relay **buzzes** and wears its contacts. A capacitor across
   the coil fills the gap; so does a freewheel diode, through which the coil's own current goes on.
 
-Where the model stops: a coil is R + L with one L for open and sealed, no iron loss, no motion of the
-armature. The conductor has ohms only. Diodes fail to a short (0.05 ohm) or to an open (1 Gohm), nothing
-between. One supply, one frequency.
+Where the model stops: a coil is R + L with one L for open and sealed, beside one resistance for its iron (100
+kohm, size from memory); no motion of the armature. The conductor has ohms only. Diodes fail to a short (0.05
+ohm) or to an open (1 Gohm), nothing between. One supply, one frequency.
 """
 
 from __future__ import annotations
@@ -93,7 +93,8 @@ class DcCoil:
 
     Parameters: copper `r_ohm`, `l_henry`; steady amperes `pick_up_a` at which it surely pulls in and
     `drop_out_a` below which it lets go after `release_s` seconds; `smoothing_farad` across it (0: none);
-    `freewheel`: a diode across it.
+    `freewheel`: a diode across it; `loss_ohm` across it stands for the eddy currents in its solid iron. They
+    take over what is left of the current when a diode lets go, so that its volts die in microseconds.
 
     The default is an ordinary 12 V relay of 0.9 W: must pull in at 75 % and may hold down to 10 % of its
     rated amperes; lets go in 3 ms (common practice; size of the values from memory).
@@ -106,6 +107,7 @@ class DcCoil:
     release_s: float = 0.003
     smoothing_farad: float = 0.0
     freewheel: bool = False
+    loss_ohm: float = 1e5
 
     def __post_init__(self) -> None:
         require_positive("r_ohm of a coil", self.r_ohm, unit="ohms")
@@ -114,6 +116,7 @@ class DcCoil:
         require_positive("drop_out_a of a coil", self.drop_out_a, unit="amperes")
         require_positive("release_s of a coil", self.release_s, zero_ok=True, unit="seconds")
         require_positive("smoothing_farad of a coil", self.smoothing_farad, zero_ok=True, unit="farads")
+        require_positive("loss_ohm of a coil", self.loss_ohm, unit="ohms")
         lower = self.drop_out_a <= self.pick_up_a
         allowed = f"at most its pick_up_a, {self.pick_up_a:g} A"
         require(lower, "drop_out_a of a coil", self.drop_out_a, allowed)
@@ -215,6 +218,7 @@ def _coil(call: str, coil: DcCoil, hot: str, back: str, polarity: int) -> list[B
     """Return a coil between its hot end and common, with what stands across it."""
     parts: list[Branch] = [
         Winding(f"coil-{call}", hot, back, coil.r_ohm, coil.l_henry),
+        Resistance(f"iron-{call}", hot, back, coil.loss_ohm),
     ]
     if coil.smoothing_farad:
         # A capacitor's own resistance (common practice: a tenth of an ohm) keeps its first gulp finite.

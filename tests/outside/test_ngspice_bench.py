@@ -3,8 +3,8 @@
 Source: ngspice, the open-source descendant of the Berkeley circuit simulator (version 39 for the recording),
 which runs the netlists that `Bench.to_spice` exports, in batch and just as they are.
 
-Agreement is to 0.1 % wherever either side has more than 1 mV: live as phasors, so that the phase counts too;
-recorded as magnitudes.
+Agreement is to 0.1 % wherever either side has more than 1 microvolt, so floating terminals count too: live as
+phasors, so that the phase counts too; recorded as magnitudes.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ BOOK = runpy.run_path(str(Path(__file__).parent / "recorded" / "record_bench.py"
 RECORDED: dict[str, Any] = json.loads(BOOK["RECORD"].read_text(encoding="ascii"))
 bench_for, run_ngspice, label = BOOK["bench_for"], BOOK["run_ngspice"], BOOK["label"]
 
-SHARE, FLOOR_V = 1e-3, 1e-3
+SHARE, FLOOR_V = 1e-3, 1e-6
 
 
 def close(ours: complex, theirs: complex) -> bool:
-    """Return whether two readings agree to 0.1 %, or are both below 1 mV."""
+    """Return whether two readings agree to 0.1 %, or are both below 1 microvolt."""
     larger = max(abs(ours), abs(theirs))
     return larger < FLOOR_V or abs(ours - theirs) <= SHARE * larger
 

@@ -23,8 +23,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from lessonkit.copper.spice import transient_netlist
 from lessonkit.copper.traces import Trace
 from lessonkit.copper.transient import simulate
+from lessonkit.studies.steering import DcCoil, Steering, steering_circuit
 
 RECORDED = Path(__file__).parent / "recorded"
 BOOK = runpy.run_path(str(RECORDED / "record_transient.py"))
@@ -92,6 +94,41 @@ def test_the_netlist_runs_in_batch_as_it_is(case: str, tmp_path: Path) -> None:
         assert re.search(heading, said, re.MULTILINE), node
     assert "warning" not in said
     assert "error" not in said
+
+
+COILS = {
+    "bare": DcCoil(),
+    "with freewheel diode": DcCoil(freewheel=True),
+    "smoothed": DcCoil(smoothing_farad=47e-6),
+}
+
+
+@pytest.mark.ngspice
+@pytest.mark.parametrize("loop_ohm", [0.2, 1.28, 10.0])
+@pytest.mark.parametrize("call", ["first", "second", "both"])
+@pytest.mark.parametrize("coil", COILS)
+def test_ordinary_steering_runs_to_its_end(
+    coil: str, call: str, loop_ohm: float, ngspice: str, tmp_path: Path
+) -> None:
+    """Whatever coil, call and length, ngspice runs the netlist to its end and finds our volts.
+
+    Steps of a 512th of a cycle are coarse for a coil that lets go, hence 1 % for 99 of 100 samples and for
+    the RMS.
+    """
+    network = steering_circuit(Steering(first=COILS[coil], second=COILS[coil], loop_ohm=loop_ohm), call)
+    stop_s, step_s = 2 / 60, 1 / 60 / 512
+    deck, raw = tmp_path / "steering.cir", tmp_path / "steering.raw"
+    deck.write_text(transient_netlist(network, stop_s, step_s), encoding="ascii")
+    done = subprocess.run([ngspice, "-b", "-r", str(raw), str(deck)], capture_output=True, text=True)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "too small" not in done.stdout + done.stderr
+    theirs, trace = BOOK["read_raw"](raw), simulate(network, stop_s, step_s)
+    assert theirs["time"][-1] == pytest.approx(stop_s)
+    for node in network.nodes[1:]:
+        wave = np.interp(trace.time_s, theirs["time"], theirs[f"v({node.replace('-', '_')})"])
+        peak = max(1.0, float(np.abs(wave).max()))
+        assert np.quantile(np.abs(trace.volts[node] - wave)[1:], 0.99) < 0.01 * peak, node
+        assert abs(trace.rms_v(node) - float(np.sqrt(np.mean(wave**2)))) < 0.01 * peak, node
 
 
 @pytest.mark.parametrize("case", CASES)
