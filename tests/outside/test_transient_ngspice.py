@@ -5,9 +5,10 @@ which runs the netlists that `transient_netlist` exports. It uses the same law f
 steps and its own code.
 
 Tolerances: ngspice's steps are at most as long as ours, both rules have errors of the second order, and where
-a diode lets go of a coil volts jump, so that one sample may fall on either side. Hence 990 of 1000 samples
+a diode lets go of a coil volts jump, so that one sample may fall on either side. Hence 995 of 1000 samples
 within 0.5 % of the wave's peak (of 1 V or 1 mA for smaller waves), mean magnitude and RMS within 0.1 % on the
-same terms.
+same terms. For the supply's current it is 990 of 1000: a coil that a diode lets go of charges its diodes for
+some microseconds, in each half of the sine, and nothing but the supply carries that step.
 """
 
 from __future__ import annotations
@@ -49,6 +50,11 @@ def smallest_peak(name: str) -> float:
     return 1e-3 if name.startswith("amperes ") else 1.0
 
 
+def share_held(name: str) -> float:
+    """Return the share of samples that has to be met."""
+    return 0.99 if name == "amperes supply" else 0.995
+
+
 @pytest.mark.ngspice
 @pytest.mark.parametrize("case", CASES)
 def test_every_node_and_current_follows_ngspice(case: str) -> None:
@@ -59,7 +65,7 @@ def test_every_node_and_current_follows_ngspice(case: str) -> None:
     for name, wave in theirs.items():
         mine, peak = wave_of(trace, name), max(float(np.abs(wave).max()), smallest_peak(name))
         # The first sample is left out: ngspice shows there an instant before the start.
-        assert np.quantile(np.abs(mine - wave)[1:], 0.99) < 0.005 * peak, name
+        assert np.quantile(np.abs(mine - wave)[1:], share_held(name)) < 0.005 * peak, name
         assert abs(np.mean(np.abs(mine)) - np.mean(np.abs(wave))) < 0.001 * peak, name
         assert abs(np.sqrt(np.mean(mine**2)) - np.sqrt(np.mean(wave**2))) < 0.001 * peak, name
 
