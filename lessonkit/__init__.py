@@ -42,6 +42,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.experiment": ("experiment",),
     # On the job: what may be wrong.
     "lessonkit.studies.find": ("Search",),
+    "lessonkit.studies.plan": ("plan",),
     # Cold days: a house, its weather, its season.
     "lessonkit.studies.house": ("load_house",),
     "lessonkit.studies.weather": ("load_weather",),
@@ -89,6 +90,7 @@ __all__ = [
     "meter_panel",
     "open_workbook",
     "parse_fault",
+    "plan",
     "refused",
     "reveal",
     "scope_panel",
@@ -122,6 +124,7 @@ if TYPE_CHECKING:
     from lessonkit.studies.experiment import experiment
     from lessonkit.studies.find import Search
     from lessonkit.studies.house import load_house
+    from lessonkit.studies.plan import plan
     from lessonkit.studies.season import season, sweep_lockouts
     from lessonkit.studies.weather import load_weather
     from lessonkit.studies.winter_day import winter_day

@@ -1,6 +1,6 @@
 """The command line: one name, a few commands, each with a room of its own.
 
-    lessonkit lab | bench | find | season | hand-out | grade | figures
+    lessonkit lab | bench | plan | find | season | hand-out | grade | figures
 
 A command's room is imported only when that command was asked for, so `lessonkit --help` answers at once.
 What a person reads goes to standard output; what went wrong goes to standard error as one sentence, and
@@ -43,6 +43,7 @@ COMMANDS: dict[str, Command] = {
     "bench": Command("settle a job under a call and faults, and print it", "lessonkit.commands.bench"),
     "find": Command("name the likely faults of a job, and what to look at next", "lessonkit.commands.find"),
     "season": Command("reckon a heating season from an hourly weather file", "lessonkit.commands.season"),
+    "plan": Command("plan a job from a survey of what is in the wall", "lessonkit.commands.plan"),
     "hand-out": Command("make each student's own workbooks", "lessonkit.commands.hand_out"),
     "grade": Command("mark a folder of answered workbooks", "lessonkit.commands.grade"),
     "figures": Command("remake the pictures in figures/", "lessonkit.commands.figures"),

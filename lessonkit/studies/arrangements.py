@@ -1,0 +1,259 @@
+"""Arrangements: every way in which the conductors in a wall could serve, as jobs for the bench.
+
+Each run is used direct, a conductor for each terminal, with fewer functions where too few are left, or as a
+link, which needs R and the signal conductor and a way back: a wire, the bonded equipment ground, or none
+beside a second transformer.  A new cable in the place of a run is always a way, at its price.
+
+Which conductor serves which terminal is chosen: the lowest ohms where the most amperes flow.  How many flow,
+the bench says, with equal conductors and every call in turn.  Conductors that are left over lie beside the
+two that carry most, since two side by side have half the ohms.  A bad conductor is never used, an unproven
+one only in an arrangement that says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import product
+
+from lessonkit.errors import LessonError
+from lessonkit.job.calls import CALLS
+from lessonkit.job.model import Equipment, Job, Run, Supply
+from lessonkit.studies.cases import Case, rest
+from lessonkit.studies.survey import Survey, WallConductor, WallRun
+
+#: What can be given up on a run that has too few conductors, and what is lost with it.
+GIVEN_UP = {
+    "thermostat": {"E": "emergency heat by its own terminal", "Y2": "the second stage"},
+    "outdoor": {"D": "heat indoors during defrost", "Y2": "the second stage"},
+}
+#: A conductor of a new cable, and how it is called in a schedule.
+NEW = "new"
+
+
+@dataclass(frozen=True)
+class Served:
+    """One conductor with the terminal that it serves at both ends; `terminal` "" is left free."""
+
+    run: str
+    label: str
+    terminal: str
+
+
+@dataclass(frozen=True)
+class Arrangement:
+    """One way to use what is there.
+
+    `thermostat` and `outdoor` are "direct", "link" or "new cable"; `return_by` is how the outdoor link's
+    current comes home. `given_up` names terminals left out, by run; `unproven` labels used without proof.
+    """
+
+    thermostat: str
+    outdoor: str
+    return_by: str
+    given_up: tuple[tuple[str, str], ...]
+    schedule: tuple[Served, ...]
+    unproven: tuple[str, ...]
+    job: Job
+
+    @property
+    def name(self) -> str:
+        """Return it in a few words."""
+        words = [f"thermostat run {self.thermostat}", f"outdoor run {self.outdoor}"]
+        if self.outdoor == "link":
+            words[1] += f" by {self.return_by.replace('-', ' ')}"
+        if self.given_up:
+            words.append("without " + ", ".join(dict.fromkeys(terminal for _, terminal in self.given_up)))
+        return ", ".join(words)
+
+
+def terminals_of(survey: Survey, run: str) -> tuple[str, ...]:
+    """Return the terminals that a direct run has to join."""
+    stages = ("Y1", "Y2") if survey.stages == 2 else ("Y1",)
+    if run == "outdoor":
+        return ("R", "C", *stages, survey.valve, *(("D",) if survey.defrost_request else ()))
+    return ("R", "C", *stages, survey.valve, "G", "W1", "E")
+
+
+@dataclass(frozen=True)
+class _Use:
+    """One run used in one way: the terminals it serves, and its fields in the job."""
+
+    how: str
+    return_by: str
+    terminals: tuple[str, ...]
+    given_up: tuple[str, ...] = ()
+
+
+def _uses(survey: Survey, run: str) -> Iterator[_Use]:
+    """Yield the ways to use a run, whether or not it has conductors enough."""
+    whole = terminals_of(survey, run)
+    may_go = tuple(terminal for terminal in GIVEN_UP[run] if terminal in whole)
+    for kept in product((True, False), repeat=len(may_go)):
+        gone = tuple(t for t, keep in zip(may_go, kept, strict=True) if not keep)
+        yield _Use("direct", "wire", tuple(t for t in whole if t not in gone), gone)
+    yield _Use("link", "wire", ("R", "C", "SIG"))
+    if run == "outdoor":
+        if survey.bonded is not False:
+            yield _Use("link", "earth", ("R", "SIG"))
+        if survey.second_possible:
+            yield _Use("link", "second-transformer", ("C", "SIG"))
+    yield _Use("new cable", "wire", whole)
+
+
+def hand_out(
+    run: WallRun, terminals: tuple[str, ...], use_unproven: bool
+) -> tuple[dict[str, tuple[WallConductor, ...]], list[WallConductor]] | None:
+    """Return the conductors that serve each terminal, and those left idle; None if there are too few.
+
+    `terminals` stand in the order of their amperes, most first. Sound conductors come before unproven ones,
+    then the lowest ohms; what is left over lies beside the first two.
+    """
+    verdicts = {c.label: run.verdict(c)[0] for c in run.conductors}
+    expected = run.expected_ohm() or 1.0
+    usable = [c for c in run.conductors if verdicts[c.label] in ("sound", *(["unproven"] * use_unproven))]
+    if len(usable) < len(terminals):
+        return None
+    rank = sorted(usable, key=lambda c: (verdicts[c.label] != "sound", expected if c.ohm is None else c.ohm))
+    chosen: dict[str, tuple[WallConductor, ...]] = {
+        terminal: (conductor,) for terminal, conductor in zip(terminals, rank, strict=False)
+    }
+    left = [c for c in rank[len(terminals) :] if verdicts[c.label] == "sound"]
+    for terminal in terminals[1::-1]:  # the second has the more ohms
+        if left:
+            chosen[terminal] += (left.pop(0),)
+    used = {c.label for pair in chosen.values() for c in pair}
+    return chosen, [c for c in run.conductors if c.label not in used]
+
+
+def _side_by_side(conductors: tuple[WallConductor, ...], expected: float) -> float:
+    """Return the ohms of conductors side by side; one that was not measured counts as expected."""
+    if not conductors:
+        return 0.0
+    return 1.0 / sum(1.0 / (expected if c.ohm is None else c.ohm) for c in conductors)
+
+
+def arrangements(survey: Survey) -> list[Arrangement]:
+    """Return every arrangement that has conductors enough; whether it works is for the bench to say."""
+    found = []
+    for inside, outside in product(_uses(survey, "thermostat"), _uses(survey, "outdoor")):
+        if "Y2" in inside.given_up and "Y2" not in outside.given_up and outside.how == "direct":
+            continue  # a second stage that is never called needs no conductor outdoors
+        made = None
+        for use_unproven in (False, True):
+            made = _arranged(survey, {"thermostat": inside, "outdoor": outside}, use_unproven)
+            if made is not None:
+                break
+        if made is not None:
+            found.append(made)
+    return found
+
+
+def _by_amperes(survey: Survey, uses: dict[str, _Use]) -> dict[str, tuple[str, ...]] | None:
+    """Return each run's terminals, the one that carries most amperes first; None if no job is made of it."""
+    runs = {}
+    for name, use in uses.items():
+        length, gauge, _ = survey.run(name).inferred()
+        runs[name] = Run(
+            arrangement="link" if use.how == "link" else "direct",
+            return_by=use.return_by,
+            conductors=use.terminals,
+            length_m=length,
+            gauge_awg=gauge,
+            far_supply=_second(survey) if use.return_by == "second-transformer" else None,
+        )
+    job = _job(survey, runs)
+    if job is None:
+        return None
+    ends = rest(job, [Case(call) for call in CALLS])
+
+    def most_a(name: str, terminal: str) -> float:
+        return max(abs(end.settled.solution.a(f"{name}.{terminal}#0")) for end in ends)
+
+    return {
+        name: tuple(sorted(use.terminals, key=lambda t, n=name: -most_a(n, t)))  # type: ignore[misc]
+        for name, use in uses.items()
+    }
+
+
+def _second(survey: Survey) -> Supply:
+    """Return the second transformer that would be bought: the usual small one."""
+    return Supply(rated_va=40.0, open_v=survey.open_v, fuse_a=3.0)
+
+
+def _job(survey: Survey, runs: dict[str, Run]) -> Job | None:
+    """Return the job that a survey and its runs make, or None if they don't hold together."""
+    try:
+        return Job(
+            name="plan",
+            title=survey.title,
+            supply=Supply(rated_va=survey.rated_va, open_v=survey.open_v, fuse_a=survey.fuse_a),
+            equipment=Equipment(valve=survey.valve, stages=survey.stages),
+            thermostat_run=runs["thermostat"],
+            outdoor_run=runs["outdoor"],
+        )
+    except LessonError:
+        return None
+
+
+def _arranged(survey: Survey, uses: dict[str, _Use], use_unproven: bool) -> Arrangement | None:
+    order = _by_amperes(survey, uses)
+    if order is None:
+        return None
+    schedule: list[Served] = []
+    unproven: list[str] = []
+    runs: dict[str, Run] = {}
+    for name, use in uses.items():
+        wall = survey.run(name)
+        length, gauge, _ = wall.inferred()
+        fields = {"length_m": length, "gauge_awg": gauge, "return_by": use.return_by}
+        if name == "outdoor" and survey.ground_ohm is not None:
+            fields["earth_ohm"] = survey.ground_ohm
+        if use.how == "new cable":
+            schedule += [Served(name, f"{NEW} {k}", t) for k, t in enumerate(use.terminals, 1)]
+            fields |= {"gauge_awg": min(gauge, 18)}
+            runs[name] = Run(conductors=use.terminals, **fields)  # type: ignore[arg-type]
+            continue
+        handed = hand_out(wall, order[name], use_unproven)
+        if handed is None:
+            return None
+        chosen, idle = handed
+        expected = wall.expected_ohm() or Run(length_m=length, gauge_awg=gauge).conductor_ohm
+        unproven += [
+            f"{name} {c.label}: {wall.verdict(c)[1]}"
+            for pair in chosen.values()
+            for c in pair
+            if wall.verdict(c)[0] == "unproven"
+        ]
+        schedule += [Served(name, c.label, terminal) for terminal, pair in chosen.items() for c in pair]
+        schedule += [Served(name, c.label, "") for c in idle]
+        ohms = [max(_side_by_side(pair, expected), 1e-3) for pair in chosen.values()]
+        names = list(chosen)
+        for number, conductor in enumerate(idle, 2):
+            word = "bad" if wall.verdict(conductor)[0] == "bad" else "spare"
+            names.append(f"{word}-{number}")
+            ohms.append(expected if conductor.ohm is None else conductor.ohm)
+        if use.return_by == "second-transformer":
+            fields["far_supply"] = _second(survey)
+        runs[name] = Run(
+            arrangement=use.how,
+            conductors=tuple(names),
+            ohms=tuple(ohms),
+            **fields,  # type: ignore[arg-type]
+        )
+    given_up = tuple((name, terminal) for name, use in uses.items() for terminal in use.given_up)
+    outside = uses["outdoor"]
+    if outside.return_by == "earth" and survey.bonded is None:
+        unproven.append("equipment ground: nobody has proved its bond")
+    job = _job(survey, runs)
+    if job is None:
+        return None
+    return Arrangement(
+        uses["thermostat"].how,
+        outside.how,
+        outside.return_by,
+        given_up,
+        tuple(schedule),
+        tuple(unproven),
+        job,
+    )

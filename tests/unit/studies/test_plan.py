@@ -1,0 +1,231 @@
+"""Planning from a survey: what works on the bench comes first, what can't is refused with its reason."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from itertools import combinations
+from pathlib import Path
+
+import pytest
+
+from lessonkit.__main__ import main
+from lessonkit.job.model import Run
+from lessonkit.job.toml import load_job
+from lessonkit.studies.arrangements import arrangements, hand_out
+from lessonkit.studies.cases import Case, rest
+from lessonkit.studies.plan import Planned, _unfriendly, plan
+from lessonkit.studies.survey import BadSurvey, Survey, WallConductor, WallRun, survey_from_toml
+
+SITE = """
+title = "Tannery Row 9, upper flat"
+[supply]
+rated_va = 75.0
+fuse_a = 5.0
+[equipment]
+stages = 2
+valve = "O"
+[ground]
+bonded = true
+ohm = 0.2
+[[runs]]
+name = "thermostat"
+length_m = 22.0
+gauge_awg = 18
+conductors = [
+    { label = "one", continuous = true, loop_ohm = 0.93, insulation_mohm = 50.0 },
+    { label = "two", continuous = true, loop_ohm = 0.95, insulation_mohm = 50.0 },
+    { label = "three", continuous = true, loop_ohm = 0.91, insulation_mohm = 50.0 },
+    { label = "four", continuous = true, loop_ohm = 0.99, insulation_mohm = 50.0 },
+    { label = "five", continuous = false },
+]
+[[runs]]
+name = "outdoor"
+length_m = 30.0
+conductors = [
+    { label = "a", continuous = true, loop_ohm = 1.3, insulation_mohm = 20.0 },
+    { label = "b", continuous = true, loop_ohm = 1.25, insulation_mohm = 20.0 },
+    { label = "c", continuous = "unknown" },
+]
+"""
+
+
+def sound(names: str, ohm: float = 0.5) -> tuple[WallConductor, ...]:
+    """Return sound conductors, one for each letter."""
+    return tuple(WallConductor(name, True, 2 * ohm, 50.0) for name in names)
+
+
+def site(inside: tuple[WallConductor, ...], outside: tuple[WallConductor, ...], **more: object) -> Survey:
+    """Return a survey of two runs whose length and gauge are known."""
+    runs = (WallRun("thermostat", inside, 24.0, 18), WallRun("outdoor", outside, 24.0, 18))
+    told = {"title": "Mill Steps 2", "rated_va": 75.0, "fuse_a": 5.0, "bonded": True, "ground_ohm": 0.1}
+    return Survey(runs=runs, **{**told, **more})  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def planned() -> Planned:
+    """Return the plans of the example site."""
+    return plan(survey_from_toml(SITE))
+
+
+def test_what_works_comes_first(planned: Planned) -> None:
+    """The best plan works, and puts nothing on equipment ground while another way works."""
+    assert not planned.refused
+    best = planned.plans[0]
+    assert best.works
+    assert best.earth_a < 0.001
+    order = [one.works for one in planned.plans]
+    assert order == sorted(order, reverse=True)
+
+
+def test_a_bad_conductor_is_never_used(planned: Planned) -> None:
+    """A conductor that is not continuous serves no terminal in any plan."""
+    used = {(s.run, s.label) for one in planned.plans for s in one.arrangement.schedule if s.terminal}
+    assert ("thermostat", "five") not in used
+
+
+def test_an_unproven_conductor_marks_its_plan(planned: Planned) -> None:
+    """Whoever uses the conductor that nobody measured says so and asks for its proof."""
+    users = [
+        one for one in planned.plans if any(s.label == "c" and s.terminal for s in one.arrangement.schedule)
+    ]
+    assert users
+    assert all(one.arrangement.unproven and any("proof" in need for need in one.needs) for one in users)
+
+
+def test_an_earth_return_says_whose_decision_it_is(planned: Planned) -> None:
+    """Every plan with current on equipment ground tells its amperes and names the licensed person."""
+    earthed = [one for one in planned.plans if one.arrangement.return_by == "earth"]
+    assert earthed
+    for one in earthed:
+        assert one.earth_a > 0.5
+        assert any("licensed person's decision" in need for need in one.needs)
+
+
+def test_the_margin_is_that_of_the_bench(planned: Planned) -> None:
+    """A coil's volts at the worst corner are those of the circuit there, in the call that is worst for it."""
+    best = planned.plans[0]
+    corner = _unfriendly(best.arrangement.job, 0.95, 1.0)
+    ends = rest(corner, [Case(call) for call in ("cool-1", "cool-2", "heat-1", "heat-2", "heat-aux")])
+    lowest = min(abs(e.settled.solution.v("out:CC", "out:C")) for e in ends)
+    assert best.coils["out:contactor"].volts == pytest.approx(lowest, rel=1e-6)
+    assert best.coils["out:contactor"].margin_v == pytest.approx(lowest - 20.4, abs=1e-6)
+
+
+def test_no_exchange_of_two_conductors_does_better() -> None:
+    """No exchange of two unequal conductors gives the weakest coil more than two hundredths of a volt."""
+    ohms = (0.5, 0.52, 0.55, 0.6, 0.62, 0.64)
+    outside = tuple(WallConductor(f"{ohm}", True, 2 * ohm, 50.0) for ohm in ohms)
+    survey = site(sound("mnopqrst"), outside)
+    how = next(
+        one
+        for one in arrangements(survey)
+        if not one.given_up and (one.thermostat, one.outdoor) == ("direct", "direct")
+    )
+    run = how.job.outdoor_run
+
+    def weakest(run: Run) -> float:
+        corner = replace(_unfriendly(how.job, 0.95, 1.0), outdoor_run=replace(run, temp_c=60.0))
+        end = rest(corner, [Case("cool-2")])[0]
+        sealed = (("out:CC", "out:C"), ("out:RV", "out:C"), ("out:Y2", "out:C"))
+        return min(abs(end.settled.solution.v(*pair)) for pair in sealed)
+
+    chosen = weakest(run)
+    for one, two in combinations(range(len(run.ohms)), 2):
+        other = list(run.ohms)
+        other[one], other[two] = other[two], other[one]
+        assert weakest(replace(run, ohms=tuple(other))) <= chosen + 0.02
+
+
+def test_spares_lie_beside_r_and_c() -> None:
+    """Two conductors more than a link needs double R and C, the one with more ohms first."""
+    handed = hand_out(WallRun("thermostat", sound("abcde"), 24.0, 18), ("R", "C", "SIG"), False)
+    assert handed is not None
+    assert [len(handed[0][terminal]) for terminal in ("R", "C", "SIG")] == [2, 2, 1]
+
+
+REFUSED = {
+    "no conductor outdoors": (site(sound("abcdefgh"), sound("a")), "outdoor run has 1"),
+    "too few to the thermostat": (site(sound("ab"), sound("abcdef")), "thermostat run has 2"),
+    "a transformer too small": (site(sound("abcd"), sound("abc"), rated_va=20.0, fuse_a=3.0), "VA"),
+    "a run of too many ohms": (
+        replace(
+            site(sound("abcd", 9.0), sound("abc", 9.0)),
+            runs=(WallRun("thermostat", sound("abcd", 9.0)), WallRun("outdoor", sound("abc", 9.0))),
+        ),
+        "fails",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", REFUSED)
+def test_what_can_t_work_is_refused(case: str) -> None:
+    """Where nothing in the wall works, the survey is refused with its own reason."""
+    survey, says = REFUSED[case]
+    answer = plan(survey)
+    assert answer.refused
+    assert says in answer.why
+
+
+def test_a_broken_ground_offers_no_earth_return() -> None:
+    """Ground that is not bonded is no way back, whatever else is missing."""
+    survey = site(sound("abcd"), sound("ab"), bonded=False)
+    assert all(one.return_by != "earth" for one in arrangements(survey))
+
+
+def test_high_ohms_are_bad() -> None:
+    """A conductor with half again the ohms of its length is bad, and its insulation is judged too."""
+    run = WallRun("outdoor", (), 30.48, 18)
+    assert run.verdict(WallConductor("x", True, 1.277, 5.0)) == ("sound", "")
+    assert run.verdict(WallConductor("x", True, 2.0, 5.0))[0] == "bad"
+    assert run.verdict(WallConductor("x", True, 1.277, 0.4))[0] == "bad"
+    assert run.verdict(WallConductor("x", True, None, 5.0))[0] == "unproven"
+
+
+def test_length_and_gauge_are_inferred_from_ohms() -> None:
+    """18 AWG of 1.277 ohm there and back is 100 ft (handbook wire table), and the other way round."""
+    run = WallRun("outdoor", (WallConductor("x", True, 1.277, 5.0),), gauge_awg=18)
+    assert run.inferred()[0] == pytest.approx(30.48, rel=2e-3)
+    assert replace(run, length_m=30.48, gauge_awg=None).inferred()[1] == 18
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ('title = "Tannery Row 9, upper flat"|', "title is missing"),
+        ('valve = "O"|valve = "Q"', "O \\(energised to cool\\)"),
+        ("stages = 2|stages = 3", "must be 1 or 2"),
+        ('name = "outdoor"|name = "cellar"', "must have one|thermostat or outdoor"),
+        ("bonded = true|bonded = 3", 'true, false or "unknown"'),
+        ("rated_va = 75.0|rated_vaa = 75.0", "did you mean rated_va"),
+        ("length_m = 30.0|length_m = -30.0", "above 0 and at most 500"),
+        ('label = "b"|label = "a"', "is there twice"),
+    ],
+)
+def test_bad_surveys_get_a_sentence(change: str, says: str) -> None:
+    """Each mistake in a survey is named with its key and what is allowed."""
+    old, _, new = change.partition("|")
+    with pytest.raises(BadSurvey, match=says):
+        survey_from_toml(SITE.replace(old, new))
+
+
+def test_the_command_writes_a_job_that_the_bench_runs(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`plan --json --job` prints the contract and writes a job file that loads."""
+    survey, job = tmp_path / "survey.toml", tmp_path / "job.toml"
+    survey.write_text(SITE, encoding="utf-8")
+    assert main(["plan", str(survey), "--json", "--job", str(job)]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert {"refused", "why", "plans"} <= set(told)
+    assert set(told["plans"][0]) >= {
+        "arrangement", "works", "why", "unproven", "schedule", "coils", "va", "rated_va", "links",
+        "earth_a", "lost_if_broken", "needs", "minutes",
+    }  # fmt: skip
+    assert load_job(str(job)).title == "Tannery Row 9, upper flat"
+
+
+def test_the_command_reads_no_nonsense(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A survey that is not there is one sentence, and status 2."""
+    assert main(["plan", str(tmp_path / "none.toml")]) == 2
+    assert "there is no such file" in capsys.readouterr().err
