@@ -26,12 +26,15 @@ import numpy as np
 
 from lessonkit.bench import outdoor_board, signal_path
 from lessonkit.bench.agenda import SAME_S, board_is_due, next_event_s
-from lessonkit.bench.exchange import FrameBook, FrameSeen
-from lessonkit.bench.link import Ends, LinkState
+from lessonkit.bench.exchange import FrameBook
+from lessonkit.bench.link import Ends
 from lessonkit.bench.log import Event, Log, Releases, what_happened
+from lessonkit.bench.outdoor_coil import OutdoorCoil, Unit, Weather
+from lessonkit.bench.polling import Polling
 from lessonkit.bench.settling import (
     CONTACTOR_AT,
     DEFROST_BOARD_AT,
+    VALVE_AT,
     Latches,
     Settled,
     blown_by,
@@ -40,7 +43,7 @@ from lessonkit.bench.settling import (
     too_weak,
     what_asks,
 )
-from lessonkit.bench.state import State, read_circuit, read_link
+from lessonkit.bench.state import State, read_circuit
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.elements import Branch
 from lessonkit.copper.network import Network, Solution
@@ -49,16 +52,14 @@ from lessonkit.errors import require, require_finite
 from lessonkit.job import equipment
 from lessonkit.job.calls import check_call
 from lessonkit.job.faults import Fault, as_faults, contactor_welded, thermostat_terminals
-from lessonkit.job.model import RUN_ENDS, Job
-from lessonkit.job.parts import INPUT_LIVE_V
+from lessonkit.job.model import Job
 from lessonkit.job.toml import load_job
-from lessonkit.signal.frames import Frame
 
 _CACHE = 2048
 _LOG = 4096
 
 
-class Bench:
+class Bench(Polling):
     """A living job.
 
     Parameters: `job` is a `Job` or the name or path of one; `seed` fixes noise and phases; `faults` are
@@ -80,15 +81,16 @@ class Bench:
         self.time_s = 0.0
         self.call = "off"
         self.powered = True
-        self.outdoor_c = equipment.check_outdoor_c(outdoor_c)
+        self.weather = Weather(equipment.check_outdoor_c(outdoor_c))
         self.faults: tuple[Fault, ...] = ()
         self._boots: dict[str, float] = {}
         self._shown: State | None = None
         self._releases = Releases()
         self._log: deque[Event] = deque(maxlen=_LOG)
         self._switched_s = -math.inf
-        self._timers = outdoor_board.Timers(coil_c=self.outdoor_c)
+        self._timers = outdoor_board.Timers(coil=OutdoorCoil(self.outdoor_c))
         self._timers_at_s = 0.0
+        self._unit, self._seen = Unit(False, False, False, self.weather), outdoor_board.Seen()
         self._links = {run: Ends(run) for run in self.job.links}
         # An exchange is acted on when it ends, so the first poll is done one exchange after the start.
         self._polls = {run: self.job.runs[run].link.exchange_s for run in self.job.links}
@@ -147,22 +149,24 @@ class Bench:
         self._latches = replace(self._latches, blown=blown_by(self.faults))
         self._disturbed()
 
-    def set_outdoor_c(self, outdoor_c: float) -> None:
-        """Set the outdoor air in degrees Celsius."""
+    @property
+    def outdoor_c(self) -> float:
+        """Return the outdoor air in degrees Celsius."""
+        return self.weather.air_c
+
+    def set_outdoor_c(self, outdoor_c: float, dw: float | None = None) -> None:
+        """Set the outdoor air in degrees Celsius, and the water in it that frosts (`outdoor_coil.dw`)."""
         air_c = equipment.check_outdoor_c(outdoor_c)
+        if dw is not None:
+            require(0 <= require_finite("dw", dw) <= 0.05, "dw", dw, "from 0 to 0.05 kg of water a kg of air")
         self._run_timers()
-        self.outdoor_c = air_c
+        self.weather = Weather(air_c, self.weather.dw if dw is None else float(dw))
         self._settle()
 
     def force_defrost(self) -> None:
-        """Do what the test pins of a defrost board do: frost the coil and let the interval be over now."""
+        """Join the test pins of the defrost board: it defrosts now, if there is a call for heat."""
         self._run_timers()
-        self._timers = replace(
-            self._timers,
-            coil_c=min(self._timers.coil_c, outdoor_board.FROST_CLOSES_C),
-            frost_switch=True,
-            frosted_s=self.job.equipment.defrost_every_s,
-        )
+        self._timers = outdoor_board.pins_joined(self._timers, self._seen, self.time_s, self.job.equipment)
         self._disturbed()
 
     def skip_delay(self) -> None:
@@ -218,8 +222,7 @@ class Bench:
         """Return what wants to be on, each with the board that has to be awake for it."""
         outputs = {(run, "near"): ends.near.outputs for run, ends in self._links.items()}
         outputs |= {(run, "far"): ends.far.outputs for run, ends in self._links.items()}
-        free = self.time_s >= self._timers.free_at_s - SAME_S
-        return what_asks(self.wiring, self.called, outputs, self.powered, free, self._defrosting)
+        return what_asks(self.wiring, self.called, outputs, self.powered, self._free, self._defrosting)
 
     @property
     def _defrosting(self) -> bool:
@@ -255,23 +258,31 @@ class Bench:
         for name in before.awake - settled.latches.awake:
             self._links = {run: ends.without(name) for run, ends in self._links.items()}
         if CONTACTOR_AT in before.sealed ^ settled.latches.sealed or CONTACTOR_AT in settled.released:
-            self._run_timers(before)
             self._switched_s = self.time_s
             # The board sees its terminal lose volts, not the armature: a coil that burns out starts no delay.
             if CONTACTOR_AT in settled.released and not self.wiring.coils[CONTACTOR_AT].burnt_out:
                 self._hold_compressor()
-        kit = self.job.equipment
-        self._timers = outdoor_board.settle_board(
-            self._timers, self._mode(), self.time_s, kit.defrost_every_s, kit.defrost_limit_s
-        )
-        if DEFROST_BOARD_AT not in self._latches.awake:  # it counts nothing, defrosts nothing, and forgets
-            self._timers = replace(self._timers, defrost_until_s=None, frosted_s=0.0)
+        self._run_timers()
+        self._look_outdoors(settled)
 
-    def _mode(self, latches: Latches | None = None) -> outdoor_board.Mode:
-        sealed = (latches or self._latches).sealed
+    def _look_outdoors(self, settled: Settled) -> None:
+        """Let the defrost board look at its terminals and its sensor, and the coil feel what runs now."""
+        kit, sealed = self.job.equipment, settled.latches.sealed
+        if DEFROST_BOARD_AT in settled.latches.awake:
+            burnt = any(self.wiring.coils[name].burnt_out for name in (CONTACTOR_AT, VALVE_AT))
+            hanging = burnt or self._defrosting
+            self._seen = outdoor_board.seen(settled.solution, kit.valve, self._free, hanging)
+            self._timers = outdoor_board.settle_board(self._timers, self._seen, self.time_s, kit)
+        else:
+            self._seen, self._timers = outdoor_board.Seen(), self._timers.without_power()
         running = self._welded or CONTACTOR_AT in sealed
-        cooling = equipment.valve_cools("out:reversing-valve" in sealed, self.job.equipment.valve)
-        return outdoor_board.Mode(running, cooling, self.outdoor_c)
+        cooling = equipment.valve_cools(VALVE_AT in sealed, kit.valve)
+        self._unit = Unit(running, cooling, running and not self._defrosting, self.weather)
+
+    @property
+    def _free(self) -> bool:
+        """Return whether the compressor's delay is over."""
+        return self.time_s >= self._timers.free_at_s - SAME_S
 
     def _hold_compressor(self) -> None:
         free_at_s = self.time_s + self.job.equipment.short_cycle_s
@@ -296,11 +307,11 @@ class Bench:
 
     # ---- time ----
 
-    def _run_timers(self, latches: Latches | None = None) -> None:
-        """Bring the outdoor board's memory up to now, with the coils as they were until now."""
+    def _run_timers(self) -> None:
+        """Bring the outdoor board and its coil up to now, with all as it was until now."""
         if self.time_s > self._timers_at_s:
             seconds = self.time_s - self._timers_at_s
-            self._timers = outdoor_board.after(self._timers, self._mode(latches), seconds)
+            self._timers = outdoor_board.after(self._timers, self._unit, self._seen, seconds)
         self._timers_at_s = self.time_s
 
     def _events(self) -> None:
@@ -324,54 +335,8 @@ class Bench:
 
     def _board_changes_s(self) -> float:
         """Return when the defrost board changes something by itself."""
-        every_s = self.job.equipment.defrost_every_s
-        return self._timers_at_s + outdoor_board.next_change_s(self._timers, self._mode(), every_s)
-
-    def _watch(self, run: str) -> bool:
-        ends, settings = self._links[run], self.job.runs[run].link
-        far, near = ends.far.watches(self.time_s, settings), ends.near.watches(self.time_s, settings)
-        self._links[run] = replace(ends, far=far, near=near)
-        if ends.far.outputs and not far.outputs:
-            self._releases.note([f"{RUN_ENDS[run][1]}:relay-board"], self.time_s)
-        return (far.outputs, near.outputs) != (ends.far.outputs, ends.near.outputs)
-
-    def _poll(self, run: str) -> bool:
-        settings, (near, far) = self.job.runs[run].link, RUN_ENDS[run]
-        self._polls[run] += settings.interval_s
-        if f"{near}:encoder" not in self._latches.awake:
-            return False
-        inputs, wants_heat = self.read(run)
-        before = self._links[run]
-        ends, frame = before.polls(inputs)
-        down = self._send(run, "down", ends.sent, frame, f"{far}:relay-board" in self._latches.awake)
-        if down.taken and down.heard is not None:
-            ends, reply = ends.hears(down.heard, wants_heat, self.time_s, settings)
-            up = self._send(run, "up", ends.sent, reply, True)
-            if up.taken and up.heard is not None:
-                ends = ends.hears_reply(up.heard, self.time_s, settings)
-        self._links[run] = ends
-        return (ends.far.outputs, ends.near.outputs) != (before.far.outputs, before.near.outputs)
-
-    def _send(self, run: str, way: str, number: int, frame: Frame, listening: bool) -> FrameSeen:
-        """Send one frame through the circuit as it stands."""
-        on, awake = self._settled.on, self._latches.awake
-        conditions = self._paths.conditions(on, awake, run, way, self._switching(run))
-        return self._frames.carry(conditions, run, way, number, frame, listening, self.time_s)
-
-    def _switching(self, run: str) -> bool:
-        """Return whether the contactor switched while the frames of this moment were on the line."""
-        return self.time_s - self._switched_s <= self.job.runs[run].link.exchange_s
-
-    def way(self, run: str, way: str) -> signal_path.SignalPath:
-        """Return what the receiver of one way over a link, "down" or "up", gets now, with its odds."""
-        inputs, on, awake = self.read(run)[0], self._settled.on, self._latches.awake
-        return self._paths.way(on, awake, run, way, inputs, self._switching(run))
-
-    def read(self, run: str) -> tuple[frozenset[str], bool]:
-        """Return what a link's encoder reads as live, and whether its far end sees D asked for."""
-        if run not in self._read:
-            self._read[run] = signal_path.read_inputs(self.wiring, self.solution, run, INPUT_LIVE_V)
-        return self._read[run]
+        kit = self.job.equipment
+        return self._timers_at_s + outdoor_board.next_change_s(self._timers, self._unit, self._seen, kit)
 
     # ---- what it shows ----
 
@@ -380,15 +345,6 @@ class Bench:
         """Return what coils, boards and fuses did, oldest first: the latest few thousand events."""
         whole = {f"fuse {place}" for place in self.wiring.supplies} - self._latches.blown
         return Log.kept(self._log, self.time_s, self._latches.sealed | self._latches.awake | whole)
-
-    @property
-    def frames(self) -> tuple[FrameSeen, ...]:
-        """Return the latest few hundred frames over all links, oldest first, with what became of each."""
-        return tuple(self._frames.latest)
-
-    def last_frame(self, run: str, way: str = "down") -> FrameSeen | None:
-        """Return the frame of a link's last poll, or the reply to it (`up`); None where none was sent."""
-        return self._frames.last.get((run, way))
 
     @property
     def chatter(self) -> tuple[str, ...]:
@@ -410,11 +366,6 @@ class Bench:
         return settled_netlist(
             self.network(), self.job.frequency_hz, f"{self.job.name}: {self.call}, {faults}"
         )
-
-    def link_state(self, run: str) -> LinkState:
-        """Return one link as a reader sees it."""
-        down, up = self.way(run, "down"), self.way(run, "up")
-        return read_link(self.wiring, self._settled, self._links[run], self.read(run)[0], down, up)
 
     @property
     def state(self) -> State:
@@ -442,6 +393,7 @@ class Bench:
             called=self.called,
             powered=self.powered,
             outdoor_c=self.outdoor_c,
-            coil_c=self._timers.coil_c,
+            coil_c=self._timers.coil.celsius,
+            frost=self._timers.coil.frost,
             waiting_s=max(self._timers.free_at_s - self.time_s, 0.0),
         )

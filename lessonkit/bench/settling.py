@@ -21,8 +21,8 @@ from lessonkit.job.faults import Fault
 from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.job.parts import Fuse
 
-#: Where the two parts sit that the outdoor board's own logic needs to know, as "place:name".
-CONTACTOR_AT, DEFROST_BOARD_AT = "out:contactor", "out:defrost-board"
+#: Where the parts sit that the outdoor board's own logic needs to know, as "place:name".
+CONTACTOR_AT, DEFROST_BOARD_AT, VALVE_AT = "out:contactor", "out:defrost-board", "out:reversing-valve"
 
 
 @dataclass(frozen=True)

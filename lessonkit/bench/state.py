@@ -82,8 +82,9 @@ class State:
     "place:terminal" whose contact from R is closed, at the thermostat and on relay boards.
 
     `responding` maps equipment to words, `off` when it does nothing, and `delivering` sums them up;
-    `chatter` names coils and boards that pull in and let go again and again; `fuse` is `whole`, or `blown` if
-    any is, and `fuses` says which, by the place of its transformer; `present` are the faults as values.
+    `chatter` names coils and boards that pull in and let go again and again; `fuse` is `whole`, or `blown`
+    if any is, and `fuses` says which, by the place of its transformer; `coil_c` is the outdoor coil and
+    `frost` the share of its capacity that frost has taken; `present` are the faults as values.
     """
 
     job: str
@@ -106,6 +107,7 @@ class State:
     powered: bool
     outdoor_c: float
     coil_c: float
+    frost: float
     waiting_s: float
     present: tuple[Fault, ...] = field(repr=False)
     solution: Solution = field(repr=False, compare=False)

@@ -38,6 +38,8 @@ def responding(
     compressor = welded or "out:contactor" in sealed
     solenoid = "out:reversing-valve" in sealed
     cooling = valve_cools(solenoid, valve)
+    # The board defrosts by what it sees; the coil gets warm only if compressor and valve follow.
+    defrost = "on" if compressor and cooling else "on, but nothing warms the coil"
     heat = "air:sequencer" in sealed
     return {
         "blower": "on" if "air:blower-relay" in sealed else "on, with the heat" if heat else "off",
@@ -49,7 +51,7 @@ def responding(
         "emergency heat": ("on" if heat else "asked for, no heat")
         if "air:emergency-relay" in sealed
         else "off",
-        "defrost": "on" if defrosting else "off",
+        "defrost": defrost if defrosting else "off",
     }
 
 
@@ -63,7 +65,7 @@ def delivering(words: dict[str, str], valve: str) -> str:
         cools = valve_cools(words["reversing valve"] != "off", valve)
         gets.append("cooling" if cools else "heating")
         gets.append("stage 2" if words["compressor stage 2"] != "off" else "stage 1")
-        if words["defrost"] != "off":
+        if words["defrost"] == "on":
             gets = ["defrost, the indoor coil cold"]
         if words["blower"] == "off":
             gets.append("but no air moves")

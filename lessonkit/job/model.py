@@ -235,6 +235,8 @@ class Equipment:
 
     Times: short-cycle protection 3 to 5 minutes; defrost asked for after 30, 60 or 90 minutes of
     accumulated frosted run and cut off after 10 to 14 minutes (service manuals; see calls and equipment).
+    `defrost_by` is "time" (that clock) or "demand" (frost itself); `unfinished_defrost` says what the board
+    does with a defrost whose call goes away: "forget" or "resume" (makers differ).
     A single-stage unit has no Y2.
     """
 
@@ -243,6 +245,8 @@ class Equipment:
     short_cycle_s: float = 300.0
     defrost_every_s: float = 3600.0
     defrost_limit_s: float = 600.0
+    defrost_by: str = "time"
+    unfinished_defrost: str = "forget"
     contactor: Coil = parts.CONTACTOR
     reversing_valve: Coil = parts.VALVE
     unloader: Coil = parts.UNLOADER
@@ -257,6 +261,8 @@ class Equipment:
         require_positive("short_cycle_s", self.short_cycle_s, zero_ok=True)
         require_positive("defrost_every_s", self.defrost_every_s)
         require_positive("defrost_limit_s", self.defrost_limit_s)
+        for name, words in (("defrost_by", ("time", "demand")), ("unfinished_defrost", ("forget", "resume"))):
+            require(getattr(self, name) in words, name, getattr(self, name), f"one of {', '.join(words)}")
 
 
 @dataclass(frozen=True)

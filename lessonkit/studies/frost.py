@@ -29,6 +29,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lessonkit.bench.outdoor_board import DEMAND_AT
+from lessonkit.bench.outdoor_coil import CLEAN, LOSS_PER_MINUTE
 from lessonkit.errors import require, require_positive
 
 __all__ = [
@@ -54,8 +56,6 @@ ACTIVE_BELOW_C = 40.0 / 9.0
 DEFROSTS = ("timed", "demand")
 #: The least `dw`, so that nothing is divided by zero (the models' own).
 LEAST_DW = 1e-6
-#: A demand board defrosts when capacity has fallen to this share.
-TRIGGER = 0.75
 
 _ICE = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019)
 _WATER = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673)
@@ -103,14 +103,14 @@ def defrost_share(dw: ArrayLike) -> Floats:
 
 def frosted_capacity(dw: ArrayLike, minutes: ArrayLike) -> Floats:
     """Return the share of its frost-free capacity left after minutes of growing frost."""
-    return _array(1.02 - 5.3 * _array(dw) * _array(minutes))
+    return _array(CLEAN - LOSS_PER_MINUTE * _array(dw) * _array(minutes))
 
 
-def minutes_to_trigger(dw: float, trigger: float = TRIGGER) -> float:
+def minutes_to_trigger(dw: float, trigger: float = DEMAND_AT) -> float:
     """Return the minutes from a clean coil to the frost at which a demand board defrosts."""
     require_positive("dw", dw)
     require(0 < trigger < 1, "trigger", trigger, "a share between 0 and 1")
-    return (1.02 - trigger) / (5.3 * dw)
+    return (CLEAN - trigger) / (LOSS_PER_MINUTE * dw)
 
 
 def defrost_draws_w(share: ArrayLike, outdoor_c: ArrayLike, rated_w: float) -> Floats:

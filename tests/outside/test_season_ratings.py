@@ -14,6 +14,7 @@ import numpy as np
 import psychrolib
 import pytest
 
+from lessonkit.bench.outdoor_board import DEMAND_AT
 from lessonkit.studies import balance, frost
 from lessonkit.studies.customary import BTU_H_W, THERM_KWH, c_to_f, f_to_c
 from lessonkit.studies.house import HeatPump, House, Load, OutdoorThermostat
@@ -200,7 +201,7 @@ def test_defrost_on_demand_of_the_worked_example() -> None:
     assert frost.minutes_to_trigger(0.0005) == pytest.approx(102.0, abs=0.2)
     assert float(left.share) == pytest.approx(0.0334, abs=5e-5)
     assert float(left.capacity) == pytest.approx(0.846, abs=5e-4)
-    assert pytest.approx(3.525) == 7.8 - 5.7 * frost.TRIGGER  # minutes that such a defrost lasts
+    assert pytest.approx(3.525) == 7.8 - 5.7 * DEMAND_AT  # minutes that such a defrost lasts
     assert float(frost.frosted_capacity(0.0005, np.linspace(0, 60, 601)).mean()) == pytest.approx(0.9405)
 
 
