@@ -29,6 +29,8 @@ __all__ = ["identify"]
 
 
 _NOT_OWN = "the numbers in the file are not those that were handed out under this name"
+AT_HOME = "these workbooks"
+"""Whose workbooks are when they lie by themselves under the series' own names."""
 _SAME = "the numbers in the file are those of another file"
 
 
@@ -266,7 +268,8 @@ def _students_by_name(readings: Mapping[str, Reading], school: School) -> dict[s
     """Return the student of each file, from the names alone.
 
     In a folder of its own a file belongs to the folder's student, unless the folder has several files of one
-    workbook: then it is a class, and its files' names are the students.
+    workbook: then it is a class, and its files' names are the students. Several workbooks under their own
+    names, in no folder, are somebody's own copies at home.
     """
     folders: dict[str, list[str]] = defaultdict(list)
     for file in readings:
@@ -279,9 +282,12 @@ def _students_by_name(readings: Mapping[str, Reading], school: School) -> dict[s
         several = (
             len({_own_part(file, school) for file in files} - {""}) > 1 and max(books.values(), default=0) > 1
         )
+        at_home = folder == "." and len(books) > 1 and not any(_own_part(file, school) for file in files)
         for file in files:
             own = _own_part(file, school)
-            if folder == "." or (
+            if at_home:
+                students[file] = AT_HOME
+            elif folder == "." or (
                 several and own and PurePosixPath(file).parent.name.lower().endswith(".zip")
             ):
                 students[file] = own or PurePosixPath(file).stem

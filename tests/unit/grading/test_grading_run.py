@@ -96,6 +96,13 @@ def test_folder_alone_is_enough(school: School, tmp_path: Path) -> None:
     assert "same numbers as evening/fay" in remarks["evening/emil"]
 
 
+def test_own_copies_at_home_are_one_page(school: School, tmp_path: Path) -> None:
+    """Who grades the own folder of workbooks, as `lessonkit lab` fills it, gets all marks on one page."""
+    files = {"91_pump.ipynb": ("orchard_a", 0, {}), "92_gate.ipynb": ("orchard_b", 0, {"92.2": "pull"})}
+    graded = grade_folder(write(tmp_path / "in", files), tmp_path / "out", school)  # type: ignore[arg-type]
+    assert points(graded) == {"these workbooks": 13}
+
+
 def test_numbers_that_the_seed_did_not_give_are_held(school: School, tmp_path: Path) -> None:
     """With a class seed only the own numbers are marked: no self-study ones, no other's, no other seed's."""
     own = {name: variant_number("7", name) for name in ("cleo", "gus", "fay")}
