@@ -45,6 +45,7 @@ __all__ = [
     "with_answers",
     "with_model",
     "with_variant",
+    "with_verdicts",
     "without_verdicts",
     "write_notebook",
 ]
@@ -130,7 +131,6 @@ def exercise_cells(exercise: Exercise, variant: int = 0) -> list[Cell]:
     givens = givens_for(exercise, variant)
     answer = f"{name} = {_written(exercise.form(givens).blank())}"
     check = f'{CHECK_MARKER}\nworkbook.check("{exercise.id}", {name})'
-    verdict = {"name": "stdout", "output_type": "stream", "text": [f"{Verdict(exercise.id, 'right')}\n"]}
 
     def marks(role: str, **more: bool) -> dict[str, Any]:
         return {"lessonkit": {"exercise": exercise.id, "role": role}, **more}
@@ -141,8 +141,13 @@ def exercise_cells(exercise: Exercise, variant: int = 0) -> list[Cell]:
     return [
         ask,
         code_cell(answer, f"answer-{dashed}", metadata=marks("answer", deletable=False)),
-        code_cell(check, f"check-{dashed}", outputs=[verdict], metadata=marks("check", **locked)),
+        code_cell(check, f"check-{dashed}", outputs=[_right(exercise.id)], metadata=marks("check", **locked)),
     ]
+
+
+def _right(exercise_id: str) -> dict[str, Any]:
+    """Return the output of a check cell that says right."""
+    return {"name": "stdout", "output_type": "stream", "text": [f"{Verdict(exercise_id, 'right')}\n"]}
 
 
 def answer_name(exercise_id: str) -> str:
@@ -311,6 +316,14 @@ def without_verdicts(notebook: Notebook) -> Notebook:
     without one whatever it prints, and so it calls an unanswered copy red.
     """
     cells = {index: {**notebook["cells"][index], "outputs": []} for index in find_checks(notebook).values()}
+    return _copied(notebook, cells)
+
+
+def with_verdicts(notebook: Notebook) -> Notebook:
+    """Return the notebook with the right verdict stored in every check cell, for nbval to compare with."""
+    cells: dict[int, Cell] = {}
+    for exercise, index in find_checks(notebook).items():
+        cells[index] = {**notebook["cells"][index], "outputs": [_right(exercise)], "execution_count": 1}
     return _copied(notebook, cells)
 
 

@@ -33,7 +33,7 @@ Marks = dict[tuple[str, str], bool]
 
 def answered(school: School, place: Place, number: int) -> dict[str, object]:
     """Return a student's notebook; each has one known misunderstanding and one blank in some workbooks."""
-    notebook = notebooks.solved(notebook_for(school, place))
+    notebook = notebooks.with_verdicts(notebooks.solved(notebook_for(school, place)))
     workbook = open_workbook(place.book, place.variant)
     exercise = workbook.exercises[number % len(workbook.exercises)]
     models = modelled(exercise, workbook.givens(exercise.id))

@@ -77,12 +77,17 @@ def test_marks_are_those_of_nbval_over_the_files_themselves(
     school: School, handed_in: Path, graded: Graded
 ) -> None:
     """For one student's files of every workbook, right and not right are nbval's pass and fail."""
-    files = sorted((handed_in / "in").glob("*_ida-holm.ipynb"))
+    # What is handed out stores no verdict, so nbval gets the files with the school's put back.
+    (handed_in / "nbval").mkdir()
+    files = []
+    for path in sorted((handed_in / "in").glob("*_ida-holm.ipynb")):
+        files.append(handed_in / "nbval" / path.name)
+        notebooks.write_notebook(files[-1], notebooks.with_verdicts(notebooks.read_notebook(path)))
     report = handed_in / "nbval.xml"
     words = ["-m", "pytest", "-q", "--nbval-lax", "-p", "no:cacheprovider", f"--junit-xml={report}"]
     subprocess.run(
-        [sys.executable, *words, "--rootdir", str(handed_in / "in"), *map(str, files)],
-        cwd=handed_in / "in",
+        [sys.executable, *words, "--rootdir", str(handed_in / "nbval"), *map(str, files)],
+        cwd=handed_in / "nbval",
         stdout=subprocess.DEVNULL,
         check=False,
     )

@@ -135,6 +135,7 @@ def test_copies_of_the_series_say_nothing_before_they_are_answered(tmp_path: Pat
             assert own["cells"][index]["outputs"] == []
             assert own["cells"][index]["execution_count"] is not None
             assert kept["cells"][index]["outputs"]
+        assert notebooks.with_verdicts(own) == kept
         assert "right\\n" not in (copied.folder / name).read_text(encoding="utf-8")
     assert checks > 10
     assert copy_workbooks(tmp_path / "own").older == ()
