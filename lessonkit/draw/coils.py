@@ -12,7 +12,7 @@ import numpy as np
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.log import Log
-from lessonkit.draw.palette import INK, OKABE_ITO, PAPER, SOFT
+from lessonkit.draw.palette import FAINT, INK, OKABE_ITO, PAPER, SHADE, SOFT
 from lessonkit.draw.still import TEXT_PT, Still, axes
 from lessonkit.job.model import Job
 from lessonkit.job.toml import demo_job
@@ -125,7 +125,7 @@ def splice_picture(job: Job | str = "full-cable", call: str = "cool-2", to_ohm: 
     )
     edges = (0.0, min(rest.edge_ohm, to_ohm), min(rest.asleep_ohm, to_ohm), to_ohm)
     for k, word in enumerate(("runs", "hums", "starts again and again")):
-        ax.axvspan(edges[k], edges[k + 1], color=(PAPER, "#eef1f4", "#d9dee4")[k], zorder=0)
+        ax.axvspan(edges[k], edges[k + 1], color=(PAPER, FAINT, SHADE)[k], zorder=0)
         ax.text(
             (edges[k] + edges[k + 1]) / 2, 28.3, word, fontsize=TEXT_PT, color=INK, ha="center", weight="bold"
         )

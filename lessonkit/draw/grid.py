@@ -19,8 +19,8 @@ STAT, AIR, OUT = (6.0, 162.0), (368.0, 596.0), (800.0, 1030.0)
 PLACES_X = {"stat": STAT, "air": AIR, "out": OUT}
 ENCODER_W, BOARD_W, BOARD_GAP = 26.0, 54.0, 6.0
 
-_FIRST_ROW, _PITCH = 73.0, 29.0
-_BAND_LINE = 24.0
+_FIRST_ROW, _PITCH = 68.0, 26.0
+_BAND_LINE = 22.0
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Grid:
     @property
     def band_y(self) -> float:
         """Return where the lines about equipment begin."""
-        return self.ground_y + 40
+        return self.ground_y + 36
 
     @property
     def fed_outdoors(self) -> bool:
@@ -71,12 +71,22 @@ class Grid:
     @property
     def floor_y(self) -> float:
         """Return the lower edge of the places."""
-        return self.band_line(self.band_lines - 1) + 14
+        return self.band_line(self.band_lines - 1) + 11
 
     @property
     def height(self) -> float:
-        """Return the height of the whole picture: places, legend, one line of news."""
-        return self.floor_y + 90
+        """Return the height of the whole picture: places, legend, two lines of news."""
+        return self.news_y + 32
+
+    @property
+    def legend_y(self) -> float:
+        """Return the baseline of the legend."""
+        return self.floor_y + 24
+
+    @property
+    def news_y(self) -> float:
+        """Return the baseline of the first line of news."""
+        return self.legend_y + 26
 
     def terminals(self, place: str) -> tuple[str, ...]:
         """Return the terminals of a place, supply first."""

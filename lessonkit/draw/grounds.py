@@ -18,7 +18,7 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from lessonkit.bench.bench import Bench
-from lessonkit.draw.palette import FAINT, INK, OKABE_ITO, PAPER, SOFT
+from lessonkit.draw.palette import FAINT, INK, OKABE_ITO, PAPER, SHADE, SOFT
 from lessonkit.draw.still import TEXT_PT, Still, axes
 from lessonkit.errors import require
 from lessonkit.job.model import Job
@@ -29,7 +29,7 @@ __all__ = ["earth_figure", "ghost_figure", "phase_figure"]
 _ONE, _TWO = OKABE_ITO["blue"], OKABE_ITO["vermilion"]
 
 #: The three bands of an earth sweep: its word, its ground, and its hatching.
-_BANDS = {"works": (PAPER, ""), "chatters": ("#d9dee4", "//"), "dead": (FAINT, "")}
+_BANDS = {"works": (PAPER, ""), "chatters": (SHADE, "//"), "dead": (FAINT, "")}
 
 
 def earth_figure(sweep: EarthSweep) -> Still:
@@ -44,7 +44,7 @@ def earth_figure(sweep: EarthSweep) -> Still:
         ax.set(xscale="log", xlim=(sweep.ohm[0], sweep.ohm[-1]))
         for word, low, high in _bands(sweep):
             colour, hatch = _BANDS[word]
-            ax.axvspan(low, high, facecolor=colour, edgecolor="#ffffff", hatch=hatch, lw=0, zorder=0)
+            ax.axvspan(low, high, facecolor=colour, edgecolor=PAPER, hatch=hatch, lw=0, zorder=0)
     for word, low, high in _bands(sweep):
         _say(volts, math.sqrt(low * high), 31.5, word, ha="center", weight="bold", size=TEXT_PT + 1)
 

@@ -15,13 +15,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from types import MappingProxyType
 
-__all__ = ["FAINT", "INK", "LOOKS", "OKABE_ITO", "PAPER", "SOFT", "Look", "contrast"]
+__all__ = ["EDGE", "FAINT", "INK", "LOOKS", "OKABE_ITO", "PAPER", "SHADE", "SOFT", "Look", "contrast"]
 
 INK, PAPER = "#000000", "#ffffff"
 SOFT = "#595959"
 """Words of second rank; 7 to 1 on white."""
 FAINT = "#eef1f4"
 """The ground of boxes; ink on it keeps 18 to 1."""
+SHADE = "#d9dee4"
+"""A ground to tell from that of boxes; ink on it keeps 15 to 1."""
+EDGE = "#c4c8cc"
+"""Lines between the rows of a table, which tell nothing by themselves."""
 
 OKABE_ITO = MappingProxyType(
     {

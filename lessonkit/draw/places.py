@@ -13,7 +13,7 @@ from lessonkit.draw.grid import AIR, BOARD_GAP, BOARD_W, ENCODER_W, OUT, PLACES_
 from lessonkit.draw.looks import shown_volts
 from lessonkit.draw.marks import cross, earth_symbol
 from lessonkit.draw.palette import FAINT, INK, LOOKS, PAPER, SOFT
-from lessonkit.draw.svg import TEXT_PX, Canvas, text_width
+from lessonkit.draw.svg import TEXT_PX, Canvas, steps, text_width
 from lessonkit.draw.words import clock_words, link_words
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.model import RUN_ENDS
@@ -46,9 +46,10 @@ def draw_place(canvas: Canvas, grid: Grid, state: State, place: str, covered: bo
     `covered` leaves out volts and coils, for a hunt with the meter.
     """
     left, right = PLACES_X[place]
-    canvas.rect(left, 6, right - left, grid.floor_y - 6, fill=FAINT, stroke=INK, stroke_width=1.5, rx=6)
-    name = PLACE_WORDS[place]
-    canvas.text((left + right) / 2, 28, name[0].upper() + name[1:], size=20, anchor="middle", bold=True)
+    with canvas.behind():
+        canvas.rect(left, 6, right - left, grid.floor_y - 6, fill=FAINT, stroke=INK, stroke_width=1.5, rx=6)
+        name = PLACE_WORDS[place]
+        canvas.text((left + right) / 2, 28, name[0].upper() + name[1:], size=20, anchor="middle", bold=True)
     if not covered and state.reference(place) == REFERENCE != f"{place}:C":
         lines = f"C here is at {state.volts[f'{place}:C']:.1f} V", f"volts against {REFERENCE}"
         for k, line in enumerate(lines):
@@ -70,12 +71,15 @@ def _terminal(canvas: Canvas, grid: Grid, state: State, place: str, terminal: st
     live = volts >= LIVE_V and node not in state.ghosts and not covered
     word = "live" if live else "floating" if node in state.ghosts else "common" if terminal == "C" else "dead"
     look = LOOKS["covered" if covered else word]
+    screws = [(x, y) for x in _screws(place, terminal, grid)]
+    with canvas.behind():
+        for x, _ in screws:
+            canvas.circle(x, y, 6, fill=PAPER, stroke=INK, stroke_width=1.5)
+        canvas.text(text_x, y + 6, terminal, bold=True)
     if place == "air" and terminal in grid.terminals("out"):
-        canvas.line(_AIR_CHIP - 8, y, AIR[1], y, look)
-    filled = look.colour if live or word == "common" else PAPER
-    for x in _screws(place, terminal, grid):
-        canvas.circle(x, y, 6, fill=filled, stroke=INK, stroke_width=1.5)
-    canvas.text(text_x, y + 6, terminal, bold=True)
+        canvas.line(_AIR_CHIP - 8, y, AIR[1] - 6, y, look)
+    if live or word == "common":
+        canvas.dots(screws, 10.5, look.colour)
     if not covered:
         canvas.text(text_x + _VOLTS_AT[place], y + 6, f"{volts:.1f} V")
 
@@ -99,14 +103,18 @@ def _contacts(canvas: Canvas, grid: Grid, state: State, place: str, bus_x: float
     hot = LOOKS["live" if shown_volts(state, f"{place}:R") >= LIVE_V else "dead"]
     canvas.line(bus_x, grid.y("R"), bus_x, grid.y(rows[-1]), hot)
     canvas.line(bus_x, grid.y("R"), rail_x, grid.y("R"), hot)
-    for terminal in rows:
-        y = grid.y(terminal)
-        closed = f"{place}:{terminal}" in state.closed
-        canvas.circle(bus_x, y, 4, fill=INK)
-        with canvas.group(f"contact {terminal}: {'closed' if closed else 'open'}"):
-            tip = (end_x, y) if closed else (end_x - 3, y - 11)
-            canvas.line(bus_x, y, *tip, stroke=INK, stroke_width=4 if closed else 2, stroke_linecap="round")
-            canvas.circle(end_x, y, 3, fill=INK if closed else PAPER, stroke=INK, stroke_width=1.5)
+    canvas.dots([(bus_x, grid.y(terminal)) for terminal in rows], 8, INK)
+    closed = [terminal for terminal in rows if f"{place}:{terminal}" in state.closed]
+    with canvas.behind():
+        for terminal in rows:
+            canvas.circle(end_x, grid.y(terminal), 3, fill=PAPER, stroke=INK, stroke_width=1.5)
+    with canvas.group(stroke=INK, stroke_width=2, stroke_linecap="round"):
+        for terminal in rows:
+            y = grid.y(terminal)
+            with canvas.group(f"contact {terminal}: {'closed' if terminal in closed else 'open'}"):
+                tip, wide = ((end_x, y), 4.0) if terminal in closed else ((end_x - 3, y - 10), None)
+                canvas.add("path", d=steps([(bus_x, y), tip]), stroke_width=wide)
+    canvas.dots([(end_x, grid.y(terminal)) for terminal in closed], 7, INK)
 
 
 def _coils(canvas: Canvas, grid: Grid, state: State, place: str) -> None:
@@ -133,11 +141,13 @@ def draw_boards(canvas: Canvas, grid: Grid, state: State, run: str) -> None:
     for place, part, x, wide, words in boxes:
         board = state.boards[f"{place}:{part}"]
         word = "awake" if board.awake else "asleep"
-        with canvas.group(f"{words}: {board.volts:.1f} V, {word}"):
+        with canvas.behind():
             dash = None if board.awake else "3 3"
             canvas.rect(x, top, wide, bottom - top, fill=PAPER, stroke=INK, stroke_dasharray=dash, rx=4)
             label = words if board.awake else f"{words}: asleep"
             canvas.text(x + 16, (top + bottom) / 2, label, anchor="middle", turn=-90)
+        with canvas.group(f"{words}: {board.volts:.1f} V, {word}"):
+            canvas.rect(x, top, wide, bottom - top, fill="none", pointer_events="all")
     inputs = grid.job.call_terminals if near == "stat" else grid.job.outdoor_terminals
     for terminal in inputs:
         y = grid.y(terminal)
@@ -162,22 +172,28 @@ def draw_link_news(canvas: Canvas, grid: Grid, state: State, run: str, covered: 
         (f"mark {link.high_v:z.1f} V", _NOTE_PX),
     )
     top, bottom = grid.board_rows()
-    pitch = min((bottom - 14 - 38 - 16 - top - 20) / (len(lines) - 1), 24)
+    pitch = min((bottom - 14 - 38 - 16 - top - 20) / (len(lines) - 1), 22.5)
+    halo = not covered and bool(state.present)
     with canvas.group("" if covered else link_words(state, run)):
         for k, (words, size) in enumerate(lines):
             size = size if text_width(words, size) < right - left else _NOTE_PX
             at = (left + right) / 2, top + 20 + pitch * k
-            canvas.text(*at, words, size=size, anchor="middle", bold=k == 0, halo=True)
+            canvas.text(*at, words, size=size, anchor="middle", bold=k == 0, halo=halo)
 
 
 def _band(canvas: Canvas, grid: Grid, state: State, place: str) -> None:
     """Write what responds at a place, a filled dot for what is on."""
     left, right = PLACES_X[place]
-    canvas.line(left, grid.band_y - 22, right, grid.band_y - 22, stroke=SOFT, stroke_width=1)
-    for k, (on, words) in enumerate(_lines(grid, state, place)):
+    with canvas.behind():
+        canvas.line(left, grid.band_y - 21, right, grid.band_y - 21, stroke=SOFT, stroke_width=1)
+    lines = _lines(grid, state, place)
+    circles = [(left + 17, grid.band_line(k) - 5) for k, (on, _) in enumerate(lines) if on is not None]
+    canvas.dots(circles, 13.5, INK)
+    canvas.dots(
+        [(left + 17, grid.band_line(k) - 5) for k, (on, _) in enumerate(lines) if on is False], 10.5, PAPER
+    )
+    for k, (on, words) in enumerate(lines):
         y = grid.band_line(k)
-        if on is not None:
-            canvas.circle(left + 17, y - 5, 6, fill=INK if on else PAPER, stroke=INK, stroke_width=1.5)
         canvas.text(left + (28 if on is not None else 11), y, words, bold=bool(on))
 
 

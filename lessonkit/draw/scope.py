@@ -9,6 +9,7 @@ that were heard, their bits in the order on the line.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,10 +17,10 @@ from numpy.typing import NDArray
 from lessonkit.bench.exchange import FrameSeen
 from lessonkit.draw.frames_view import FrameView, byte_words
 from lessonkit.draw.palette import INK, LOOKS, OKABE_ITO, PAPER, SOFT
-from lessonkit.draw.svg import Canvas, text_width
+from lessonkit.draw.svg import Canvas, Layers, text_width
 from lessonkit.job.calls import PLACE_WORDS
 
-__all__ = ["min_max_columns", "scope_svg", "scope_words"]
+__all__ = ["min_max_columns", "scope_layers", "scope_svg", "scope_words"]
 
 _W, _H = 1000.0, 478.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62.0, 876.0, 64.0, 312.0
@@ -27,23 +28,31 @@ _ROWS = (("sent", 344.0), ("heard", 394.0))
 
 
 def min_max_columns(
-    x: NDArray[np.float64], y: NDArray[np.float64], left: float, right: float
+    x: NDArray[np.float64], y: NDArray[np.float64], left: float, right: float, wide: float = 1.0
 ) -> list[tuple[float, float]]:
-    """Reduce a trace to its least and greatest value in each pixel column.
+    """Reduce a trace to its least and greatest value in each column that is `wide` pixels wide.
 
-    `x` is in pixels, rising; no peak is lost, however long the trace.
+    `x` is in pixels, rising; no peak is lost, however long the trace, and a flat stretch is one line.
     """
-    columns = max(int(right - left), 1)
-    column = np.clip((x - left).astype(np.int64), 0, columns - 1)
+    columns = max(int((right - left) / wide), 1)
+    column = np.clip(((x - left) / wide).astype(np.int64), 0, columns - 1)
     starts = np.flatnonzero(np.diff(column, prepend=-1))
     low, high = np.minimum.reduceat(y, starts), np.maximum.reduceat(y, starts)
     first, last = y[starts], y[np.append(starts[1:], len(y)) - 1]
+    # Go through the column in the order in which the trace did, so that the line does not double back.
+    rises = first <= last
+    flat = high - low < 1.0
+    one, other = np.where(rises, low, high), np.where(rises, high, low)
     points: list[tuple[float, float]] = []
-    for k, at in enumerate(column[starts]):
-        px = left + float(at)
-        # Go through the column in the order in which the trace did, so that the line does not double back.
-        around = (low[k], high[k]) if first[k] <= last[k] else (high[k], low[k])
-        points += [(px, float(v)) for v in ((around[0],) if high[k] - low[k] < 1.0 else around)]
+    for at, a, b, level in zip(
+        (left + column[starts] * wide).tolist(), one.tolist(), other.tolist(), flat.tolist(), strict=True
+    ):
+        if level and len(points) > 1 and points[-1][1] == points[-2][1] and abs(points[-1][1] - a) < 0.75:
+            points[-1] = (at, points[-1][1])
+        elif level and points and abs(points[-1][1] - a) < 0.75:
+            points.append((at, points[-1][1]))
+        else:
+            points += [(at, a)] if level else [(at, a), (at, b)]
     return points
 
 
@@ -66,13 +75,23 @@ def scope_words(view: FrameView) -> str:
 
 def scope_svg(view: FrameView) -> str:
     """Return the scope's screen as SVG text."""
+    return str(_draw(view))
+
+
+def scope_layers(view: FrameView) -> Layers:
+    """Return the scope's screen for a panel: the graticule behind, the frame on it."""
+    return _draw(view).layers()
+
+
+def _draw(view: FrameView) -> Canvas:
     title = f"Scope on SIG of the {view.run} run, at the {PLACE_WORDS[view.at]}"
     canvas = Canvas(_W, _H, title, scope_words(view))
-    canvas.text(10, 28, title, size=18, bold=True)
+    with canvas.behind():
+        canvas.text(10, 28, title, size=18, bold=True)
     frame = view.frame
     if frame is None:
         canvas.text(_LEFT, 160, f"No frame: {view.silent}.", bold=True)
-        return str(canvas)
+        return canvas
     wave = frame.wave
     common = frame.common.volts(wave.time_s)
     low, high = _range(view, frame, common)
@@ -82,39 +101,40 @@ def scope_svg(view: FrameView) -> str:
     def y(volts: NDArray[np.float64] | float) -> NDArray[np.float64]:
         return _BOTTOM - (np.asarray(volts) - low) / (high - low) * (_BOTTOM - _TOP)
 
-    _grid(canvas, frame, low, high, scale_x)
-    for volts, words in (
-        (view.receiver.high_threshold_v, "mark ≥"),
-        (view.receiver.low_threshold_v, "space ≤"),
-    ):
-        at = float(y(volts))
-        canvas.line(_LEFT, at, _RIGHT, at, stroke=SOFT, stroke_width=2, stroke_dasharray="8 5")
-        canvas.text(_RIGHT + 7, at + 5, f"{words} {volts:g} V", size=15)
-    # Line art that varies slowly needs few points.
-    thin = slice(None, None, 16)
-    points = list(zip(x[thin].tolist(), y(common)[thin].tolist(), strict=True))
-    canvas.path(points, stroke=OKABE_ITO["vermilion"], stroke_width=2.5, stroke_dasharray="3 4")
-    zero = float(y(0.0))
-    canvas.line(_LEFT, zero, _RIGHT, zero, stroke=INK, stroke_width=2)
-    canvas.path(min_max_columns(x, y(wave.volts), _LEFT, _RIGHT), stroke=LOOKS["live"].colour, stroke_width=2)
+    with canvas.behind():
+        _graticule(canvas, frame, low, high, scale_x)
+        for volts, words in (
+            (view.receiver.high_threshold_v, "mark ≥"),
+            (view.receiver.low_threshold_v, "space ≤"),
+        ):
+            at = float(y(volts))
+            canvas.line(_LEFT, at, _RIGHT, at, stroke=SOFT, stroke_width=2, stroke_dasharray="8 5")
+            canvas.text(_RIGHT + 7, at + 5, f"{words} {volts:g} V", size=15)
+        zero = float(y(0.0))
+        canvas.line(_LEFT, zero, _RIGHT, zero, stroke=INK, stroke_width=2)
+        _keys(canvas, view)
+    shift = min_max_columns(x, y(common), _LEFT, _RIGHT, wide=8)
+    canvas.path(shift, stroke=OKABE_ITO["vermilion"], stroke_width=2.5, stroke_dasharray="3 4")
+    trace = min_max_columns(x, y(wave.volts), _LEFT, _RIGHT, wide=2)
+    canvas.path(trace, stroke=LOOKS["live"].colour, stroke_width=2)
     _samples(canvas, frame, scale_x, y)
     _characters(canvas, frame, scale_x)
     canvas.text(_W - 10, 28, "good frame" if frame.taken else "refused", anchor="end", bold=True)
     verdict = _verdict(view)
     canvas.text(_LEFT, _H - 14, f"{verdict[0].upper()}{verdict[1:].rstrip('.')}.")
-    _keys(canvas, view)
-    return str(canvas)
+    return canvas
 
 
 def _range(view: FrameView, frame: FrameSeen, common: NDArray[np.float64]) -> tuple[float, float]:
+    """Return the volts at the edges of the screen, whole ones, so that a little noise moves nothing."""
     volts = frame.wave.volts
     low = min(float(volts.min()), float(common.min()), -1.0)
     high = max(float(volts.max()), float(common.max()), view.receiver.high_threshold_v + 2.0)
-    room = 0.06 * (high - low)
-    return low - room, high + room
+    room = 0.04 * (high - low)
+    return float(math.floor(low - room)), float(math.ceil(high + room))
 
 
-def _grid(canvas: Canvas, frame: FrameSeen, low: float, high: float, scale_x: float) -> None:
+def _graticule(canvas: Canvas, frame: FrameSeen, low: float, high: float, scale_x: float) -> None:
     canvas.rect(_LEFT, _TOP, _RIGHT - _LEFT, _BOTTOM - _TOP, fill="none", stroke=INK, stroke_width=1)
     step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 1000) if (high - low) / s <= 9)
     for k in range(math.ceil(low / step), math.floor(high / step) + 1):
@@ -131,15 +151,16 @@ def _grid(canvas: Canvas, frame: FrameSeen, low: float, high: float, scale_x: fl
     canvas.text(_RIGHT + 7, _BOTTOM + 20, "ms", size=14)
 
 
-def _samples(canvas: Canvas, frame: FrameSeen, scale_x: float, y: object) -> None:
-    assert callable(y)
-    reading, start = frame.reading, float(frame.wave.time_s[0])
-    rows = zip(reading.sample_times_s, reading.sample_volts, reading.sample_levels, strict=True)
-    for times, volts, levels in rows:
-        for time, volt, level in zip(times.tolist(), volts.tolist(), levels.tolist(), strict=True):
-            at = _LEFT + (time - start) * scale_x
-            fill = INK if level else PAPER
-            canvas.circle(at, float(y(volt)), 4.5, fill=fill, stroke=INK, stroke_width=1.5)
+def _samples(
+    canvas: Canvas, frame: FrameSeen, scale_x: float, y: Callable[[NDArray[np.float64]], NDArray[np.float64]]
+) -> None:
+    """Draw the moments at which the receiver looked: rings, filled for a mark."""
+    reading = frame.reading
+    x = _LEFT + (np.ravel(reading.sample_times_s) - float(frame.wave.time_s[0])) * scale_x
+    points = list(zip(x.tolist(), y(np.ravel(reading.sample_volts)).tolist(), strict=True))
+    spaces = [point for point, mark in zip(points, np.ravel(reading.sample_levels), strict=True) if not mark]
+    canvas.dots(points, 10.5, INK)
+    canvas.dots(spaces, 7.5, PAPER)
 
 
 def _characters(canvas: Canvas, frame: FrameSeen, scale_x: float) -> None:

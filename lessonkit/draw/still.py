@@ -7,7 +7,6 @@ part, so that a picture is the same in JupyterLab, in a test and on a machine wi
 from __future__ import annotations
 
 import base64
-import html
 import io
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +14,7 @@ from pathlib import Path
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from lessonkit.draw.image import image_html
 from lessonkit.draw.palette import INK, PAPER, SOFT
 
 __all__ = ["Still", "axes"]
@@ -45,8 +45,7 @@ class Still:
 
     def _repr_html_(self) -> str:
         data = base64.b64encode(self.png()).decode("ascii")
-        words = html.escape(self.words, quote=True)
-        return f'<img alt="{words}" style="max-width: 100%" src="data:image/png;base64,{data}">'
+        return image_html(f"data:image/png;base64,{data}", self.words)
 
     def __repr__(self) -> str:
         return self.words

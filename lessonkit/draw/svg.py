@@ -1,8 +1,11 @@
-"""A canvas to draw on: SVG through the standard library's XML tools.
+"""A canvas to draw on: SVG text in two layers, what rarely changes behind what lives.
 
-Coordinates are pixels at normal size, x to the right and y downwards. A canvas scales to the width that it is
-given and never below its normal size, so that what is legible once stays legible on a projector. Text goes
-through the XML writer, never pasted into markup, so no name of a job can break a picture or slip a script in.
+Coordinates are pixels at normal size, x to the right and y downwards; a picture scales to the width that it
+is given. Names and values go through the XML escapes of the standard library, never pasted into markup, so no
+name of a job can break a picture or slip a script in.
+
+A panel shows both layers as two pictures that lie on each other, so that after a click only the living one
+has to travel and be drawn again; everywhere else they are one picture.
 """
 
 from __future__ import annotations
@@ -10,16 +13,28 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from functools import cache, lru_cache
-from xml.etree.ElementTree import Element, SubElement, tostring
+from typing import NamedTuple
+from xml.sax.saxutils import escape
 
 from lessonkit.draw.palette import INK, PAPER, Look
 
-__all__ = ["TEXT_PX", "Canvas", "number", "text_width"]
+__all__ = ["TEXT_PX", "Canvas", "Layers", "number", "steps", "text_width"]
 
 TEXT_PX = 16.0
 """Size of ordinary text; nothing is written smaller than 14 px."""
 
 _FONT = "system-ui, 'Segoe UI', 'DejaVu Sans', Arial, sans-serif"
+_QUOTE = {'"': "&quot;"}
+
+Value = float | str | None
+"""What an attribute may be; None leaves it out."""
+
+
+class Layers(NamedTuple):
+    """One picture as two that lie on each other: what rarely changes, and what lives."""
+
+    still: str
+    living: str
 
 
 @lru_cache(maxsize=4096)  # a picture has few coordinates, and each of them many times
@@ -33,6 +48,36 @@ def number(value: float) -> str:
     return text[:-2] if text.endswith(".0") else text
 
 
+def steps(points: Iterable[tuple[float, float]]) -> str:
+    """Return a path from point to point in the short form of SVG: how far to go, not where to.
+
+    Where a point is goes to the nearest tenth of a pixel, so that no error adds up.
+
+    >>> steps([(10, 5), (10, 8), (12.5, 8), (14, 9)])
+    'M10 5v3h2.5l1.5 1'
+    """
+    made: list[str] = []
+    x = y = 0
+    for at_x, at_y in points:
+        to_x, to_y = round(at_x * 10), round(at_y * 10)
+        if not made:
+            made.append(f"M{_tenths(to_x)} {_tenths(to_y)}")
+        elif to_x == x and to_y != y:
+            made.append(f"v{_tenths(to_y - y)}")
+        elif to_y == y and to_x != x:
+            made.append(f"h{_tenths(to_x - x)}")
+        elif to_x != x:
+            made.append(f"l{_tenths(to_x - x)} {_tenths(to_y - y)}")
+        x, y = to_x, to_y
+    return "".join(made)
+
+
+def _tenths(count: int) -> str:
+    whole, rest = divmod(abs(count), 10)
+    sign = "-" if count < 0 else ""
+    return f"{sign}{whole}.{rest}" if rest else f"{sign}{whole}"
+
+
 def text_width(words: str, size: float = TEXT_PX, bold: bool = False) -> float:
     """Return about how wide words are, in a font that runs wide."""
     narrow = sum(1 for letter in words if letter in " .,:;|ijlft'")
@@ -40,51 +85,78 @@ def text_width(words: str, size: float = TEXT_PX, bold: bool = False) -> float:
 
 
 class Canvas:
-    """One SVG picture in the making.
+    """One picture in the making.
 
-    Parameters: size in pixels; `title` names the picture, `words` tell what it shows to those who
-    can't see it.
+    Parameters: size in pixels; `title` names the picture, `words` tell what it shows to those who can't see
+    it.
     """
 
-    def __init__(self, width: float, height: float, title: str, words: str, **more: str) -> None:
+    def __init__(self, width: float, height: float, title: str, words: str) -> None:
         self.width, self.height = width, height
-        size = f"width:100%;min-width:{number(width * 0.8)}px;max-width:{number(width * 1.35)}px;height:auto"
-        self.root = Element(
-            "svg",
-            {
-                "xmlns": "http://www.w3.org/2000/svg",
-                "viewBox": f"0 0 {number(width)} {number(height)}",
-                "role": "img",
-                "aria-label": f"{title}. {words}",
-                "font-family": _FONT,
-                "font-size": number(TEXT_PX),
-                "style": size,
-                **_names(more),
-            },
-        )
-        SubElement(self.root, "title").text = title
-        SubElement(self.root, "desc").text = words
-        self._into = self.root
-        self.rect(0, 0, width, height, fill=PAPER)
+        self.title, self.words = title, words
+        self._still: list[str] = []
+        self._living: list[str] = []
+        self._into = self._living
+        with self.behind():
+            self.rect(0, 0, width, height, fill=PAPER)
 
     def __str__(self) -> str:
-        """Return the picture as text."""
-        return tostring(self.root, encoding="unicode")
+        """Return the picture as text, both layers in one."""
+        return "".join([self._head(), *self._still, *self._living, "</g></svg>"])
 
-    def add(self, tag: str, **attributes: float | str | None) -> Element:
-        """Add an element; attributes that are None are left out, `_` in a name stands for `-`."""
-        return SubElement(self._into, tag, _names(attributes))
+    def layers(self) -> Layers:
+        """Return both layers as pictures of their own; the living one has the words for both."""
+        still = "".join([self._head(spoken=False), *self._still, "</g></svg>"])
+        return Layers(still, "".join([self._head(), *self._living, "</g></svg>"]))
+
+    def _head(self, spoken: bool = True) -> str:
+        """Return how a picture begins; all that it says stands in its label, so its parts are hidden."""
+        box = f"0 0 {number(self.width)} {number(self.height)}"
+        head = f"<svg{_attribute('xmlns', 'http://www.w3.org/2000/svg')}{_attribute('viewBox', box)}"
+        head += f"{_attribute('width', self.width)}{_attribute('height', self.height)}"
+        if spoken:
+            head += (
+                f'{_attribute("role", "img")} aria-label="{escape(f"{self.title}. {self.words}", _QUOTE)}"'
+            )
+            title = f"<title>{escape(self.title)}</title>"
+        else:
+            head, title = f"{head}{_attribute('aria-hidden', 'true')}", ""
+        font = f"{_attribute('font-family', _FONT)}{_attribute('font-size', TEXT_PX)}"
+        return f'{head}{font}>{title}<g aria-hidden="true">'
 
     @contextmanager
-    def group(self, title: str = "", **attributes: float | str | None) -> Iterator[Element]:
-        """Draw what follows inside a group; a `title` shows when the mouse rests on it."""
-        outer, self._into = self._into, self.add("g", **attributes)
-        if title:
-            self.add("title").text = title
+    def behind(self) -> Iterator[None]:
+        """Draw what follows into the layer behind, for what changes rarely."""
+        outer, self._into = self._into, self._still
         try:
-            yield self._into
+            yield
         finally:
             self._into = outer
+
+    def add(self, tag: str, content: str = "", /, **attributes: Value) -> None:
+        """Add an element with words in it; `_` in the name of an attribute stands for `-`."""
+        spelled = "".join(
+            [_attribute(name, value) for name, value in attributes.items() if value is not None]
+        )
+        if content:
+            self._into.append(f"<{tag}{spelled}>{escape(content)}</{tag}>")
+        else:
+            self._into.append(f"<{tag}{spelled}/>")
+
+    @contextmanager
+    def group(self, title: str = "", **attributes: Value) -> Iterator[None]:
+        """Draw what follows inside a group; a `title` shows when the mouse rests on it."""
+        into = self._into
+        spelled = "".join(
+            [_attribute(name, value) for name, value in attributes.items() if value is not None]
+        )
+        into.append(f"<g{spelled}>")
+        if title:
+            into.append(f"<title>{escape(title)}</title>")
+        try:
+            yield
+        finally:
+            into.append("</g>")
 
     def text(
         self,
@@ -106,6 +178,7 @@ class Canvas:
             self.rect(left, y - size * 0.8, wide, size, fill=PAPER)
         self.add(
             "text",
+            words,
             x=x,
             y=y,
             font_size=None if size == TEXT_PX else size,
@@ -113,38 +186,36 @@ class Canvas:
             fill=None if fill == INK else fill,
             font_weight="bold" if bold else None,
             transform=f"rotate({number(turn)} {number(x)} {number(y)})" if turn else None,
-        ).text = words
+        )
 
-    def rect(self, x: float, y: float, w: float, h: float, **more: float | str | None) -> None:
+    def rect(self, x: float, y: float, w: float, h: float, **more: Value) -> None:
         """Draw a box from its upper left corner."""
         self.add("rect", x=x, y=y, width=w, height=h, **more)
 
-    def circle(self, x: float, y: float, r: float, **more: float | str | None) -> None:
+    def circle(self, x: float, y: float, r: float, **more: Value) -> None:
         """Draw a circle."""
         self.add("circle", cx=x, cy=y, r=r, **more)
 
-    def path(
-        self, points: Iterable[tuple[float, float]], look: Look | None = None, **more: float | str | None
-    ) -> None:
+    def path(self, points: Iterable[tuple[float, float]], look: Look | None = None, **more: Value) -> None:
         """Draw straight lines from point to point, as a look says or with attributes of your own."""
         given = {"fill": "none", **more} if look is None else {**_strokes(look), **more}
-        self.add("polyline", points=" ".join([f"{x:.1f},{y:.1f}" for x, y in points]), **given)
+        self.add("path", d=steps(points), **given)
+
+    def dots(self, points: Iterable[tuple[float, float]], wide: float, colour: str) -> None:
+        """Draw many dots of one kind as one element."""
+        places = "".join([f"M{number(x)} {number(y)}h0" for x, y in points])
+        if places:
+            self.add("path", d=places, stroke=colour, stroke_width=wide, stroke_linecap="round")
 
     def line(
-        self,
-        x1: float,
-        y1: float,
-        x2: float,
-        y2: float,
-        look: Look | None = None,
-        **more: float | str | None,
+        self, x1: float, y1: float, x2: float, y2: float, look: Look | None = None, **more: Value
     ) -> None:
         """Draw one straight line."""
         given = {"stroke": INK, "stroke_width": 2, **more} if look is None else {**_strokes(look), **more}
         self.add("line", x1=x1, y1=y1, x2=x2, y2=y2, **given)
 
 
-def _strokes(look: Look) -> dict[str, float | str | None]:
+def _strokes(look: Look) -> dict[str, Value]:
     dash = look.dash or None
     return {"fill": "none", "stroke": look.colour, "stroke_width": look.width, "stroke_dasharray": dash}
 
@@ -154,9 +225,7 @@ def _name(name: str) -> str:
     return name.rstrip("_").replace("_", "-")
 
 
-def _names(attributes: dict[str, float | str | None] | dict[str, str]) -> dict[str, str]:
-    return {
-        _name(name): value if isinstance(value, str) else number(value)
-        for name, value in attributes.items()
-        if value is not None
-    }
+@lru_cache(maxsize=8192)  # pictures say the same things again and again
+def _attribute(name: str, value: float | str) -> str:
+    spelled = escape(value, _QUOTE) if isinstance(value, str) else number(value)
+    return f' {_name(name)}="{spelled}"'

@@ -1,7 +1,6 @@
 """Tables beside the wiring picture: equipment, coils, links, as HTML.
 
-Written through the standard library's XML tools like the pictures, on paper of their own, so that they read
-the same on a light page and on a dark one.
+Written through the standard library's XML tools; how they look is the page's affair (`panels/page.css`).
 """
 
 from __future__ import annotations
@@ -10,38 +9,42 @@ from collections.abc import Iterable, Sequence
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from lessonkit.bench.state import State
-from lessonkit.draw.palette import FAINT, INK, PAPER
 
 __all__ = ["equipment_html", "links_html", "table_html"]
 
-_CELL = "padding:3px 10px;text-align:left;border-bottom:1px solid #c4c8cc;font-size:16px;line-height:1.35"
-
 
 def table_html(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """Return a table; a row whose second cell is not `off` is written in bold."""
-    paper = f"border-collapse:collapse;background:{PAPER};color:{INK};width:100%"
-    table = Element("table", {"style": paper})
-    SubElement(
-        table, "caption", {"style": "text-align:left;font-weight:bold;padding:4px 10px"}
-    ).text = caption
-    line = SubElement(SubElement(table, "thead"), "tr")
+    """Return a table; a row whose second cell is not `off` is written in bold.
+
+    A circle before a name is for the eye alone: what it says is in the second cell.
+    """
+    # Roles in words: a page may lay rows out in columns, and they stay rows to a screen reader.
+    table = Element("table", {"class": "lk-table", "role": "table"})
+    SubElement(table, "caption").text = caption
+    line = SubElement(SubElement(table, "thead", {"role": "rowgroup"}), "tr", {"role": "row"})
     for head in heads:
-        SubElement(line, "th", {"scope": "col", "style": f"{_CELL};background:{FAINT}"}).text = head
-    body = SubElement(table, "tbody")
+        SubElement(line, "th", {"scope": "col", "role": "columnheader"}).text = head
+    body = SubElement(table, "tbody", {"role": "rowgroup"})
     for row in rows:
-        line = SubElement(body, "tr", {"style": f"background:{PAPER}"})
-        bold = len(row) > 1 and row[1] not in ("off", "")
+        does = len(row) > 1 and row[1] not in ("off", "")
+        line = SubElement(body, "tr", {"role": "row", **({"class": "lk-does"} if does else {})})
         for k, cell in enumerate(row):
-            tag, more = ("th", {"scope": "row"}) if k == 0 else ("td", {})
-            weight = ";font-weight:bold" if bold else ";font-weight:normal"
-            SubElement(line, tag, {**more, "style": _CELL + weight}).text = cell
+            if k:
+                SubElement(line, "td", {"role": "cell"}).text = cell
+                continue
+            name = SubElement(line, "th", {"scope": "row", "role": "rowheader"})
+            if cell[:1] in ("●", "○"):
+                circle = SubElement(name, "span", {"aria-hidden": "true"})
+                circle.text, circle.tail = cell[:2], cell[2:]
+            else:
+                name.text = cell
     return tostring(table, encoding="unicode", method="html")
 
 
 def equipment_html(state: State) -> str:
     """Return what responds, with a mark that needs no colour."""
     rows = [(f"{'●' if words != 'off' else '○'} {name}", words) for name, words in state.responding.items()]
-    return table_html("Equipment", ("", "responds"), rows)
+    return table_html("Equipment", ("equipment", "responds"), rows)
 
 
 def links_html(state: State) -> str:

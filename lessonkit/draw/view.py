@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import State
 from lessonkit.draw.frames_view import last_frame
+from lessonkit.draw.image import svg_image_html
 from lessonkit.draw.scope import scope_svg
 from lessonkit.draw.wiring import wiring_svg
 from lessonkit.draw.words import state_words
@@ -44,7 +45,7 @@ class BenchView:
         return self.words.replace(". ", ".\n")
 
     def _repr_html_(self) -> str:
-        return self.svg + self.scope
+        return "".join(svg_image_html(svg) for svg in (self.svg, self.scope) if svg)
 
 
 def view(bench: Bench, *, covered: bool = False, scope: str = "") -> BenchView:

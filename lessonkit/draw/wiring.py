@@ -20,12 +20,12 @@ from lessonkit.draw.looks import Conductor, conductors, earth_path, fault_words,
 from lessonkit.draw.marks import FaultMark, cross, fault_marks, mark_conductor
 from lessonkit.draw.palette import INK, LOOKS, PAPER, SOFT, Look
 from lessonkit.draw.places import draw_boards, draw_bonds, draw_link_news, draw_place, mark_parts
-from lessonkit.draw.svg import TEXT_PX, Canvas, text_width
+from lessonkit.draw.svg import TEXT_PX, Canvas, Layers, steps, text_width
 from lessonkit.draw.words import clock_words, conductor_words, state_words
 from lessonkit.job.calls import PLACES
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
 
-__all__ = ["wiring_svg"]
+__all__ = ["wiring_layers", "wiring_svg"]
 
 _LEGEND = ("live", "dead", "common", "signalling", "floating", "faulted")
 _LONGEST_NEWS = 96
@@ -38,21 +38,35 @@ def wiring_svg(state: State, job: Job, covered: bool = False) -> str:
     in finding faults. Every conductor carries `data-key`, its name in faults, for a page that listens to
     clicks.
     """
+    canvas = _draw(state, job, covered, Grid(job).height)
+    for k, news in enumerate(_news(state, job, covered)):
+        canvas.text(10, Grid(job).news_y + 22 * k, news, bold=True)
+    return str(canvas)
+
+
+def wiring_layers(state: State, job: Job) -> Layers:
+    """Return the wiring picture for a panel, which tells the news in a line of its own."""
+    return _draw(state, job, False, Grid(job).legend_y + 9).layers()
+
+
+def _draw(state: State, job: Job, covered: bool, height: float) -> Canvas:
+    """Draw everything but the news."""
     grid = Grid(job)
     words = state_words(state, job)
     if covered:
         words = words.split(" Faults: ")[0].split(" No faults.")[0]
-    canvas = Canvas(WIDTH, grid.height, f"Wiring of {job.title or job.name}, call {state.call}", words)
+    canvas = Canvas(WIDTH, height, f"Wiring of {job.title or job.name}, call {state.call}", words)
     for place in PLACES:
         draw_place(canvas, grid, state, place, covered)
-    draw_bonds(canvas, grid)
-    for run in RUN_ENDS:
-        left, right = grid.span(run)
-        canvas.text((left + right) / 2, 34, f"{run} run", anchor="middle")
+    with canvas.behind():
+        draw_bonds(canvas, grid)
+        for run in RUN_ENDS:
+            left, right = grid.span(run)
+            canvas.text((left + right) / 2, 34, f"{run} run", anchor="middle")
     for run in state.links:
         draw_boards(canvas, grid, state, run)
     drawn = (*conductors(state, job), earth_path(state, job))
-    marks = {run: [m for w in drawn if w.run == run for m in fault_marks(grid, w)] for run in RUN_ENDS}
+    marks = {run: [m for c in drawn if c.run == run for m in fault_marks(grid, c)] for run in RUN_ENDS}
     for conductor in drawn:
         _conductor(canvas, grid, state, conductor, () if covered else marks[conductor.run], covered)
     if not covered:
@@ -62,8 +76,10 @@ def wiring_svg(state: State, job: Job, covered: bool = False) -> str:
         mark_parts(canvas, grid, state)
     for run in state.links:
         draw_link_news(canvas, grid, state, run, covered)
-    _legend(canvas, grid, state, covered)
-    return str(canvas)
+    with canvas.behind():
+        _legend(canvas, grid, covered)
+    canvas.text(WIDTH - 8, grid.legend_y, f"t = {clock_words(state.time_s)}", anchor="end", bold=True)
+    return canvas
 
 
 def _conductor(
@@ -79,7 +95,17 @@ def _conductor(
         LOOKS["covered" if covered else conductor.far],
     )
     title = conductor.name if covered else conductor_words(conductor)
-    with canvas.group(title, data_key=conductor.key, style="cursor:pointer"):
+    with canvas.behind():  # room for a finger: a click anywhere along the conductor finds it
+        canvas.add(
+            "path",
+            d=steps([(left, y), (right, y)]),
+            stroke=PAPER,
+            stroke_opacity="0",
+            stroke_width=24,
+            pointer_events="stroke",
+            data_key=conductor.key,
+        )
+    with canvas.group(title, data_key=conductor.key):
         gap = 12.0 if conductor.broken and not covered else 0.0
         _half(canvas, [(left, y), (middle - gap, y)], near)
         if far_y == y or covered:
@@ -91,10 +117,6 @@ def _conductor(
         if is_idle(conductor.name):
             _idle_ends(canvas, grid, state, conductor, covered)
         _write_label(canvas, grid, conductor, marks, covered)
-        # On top of all, so that a click anywhere along the conductor finds it.
-        canvas.line(
-            left, y, right, y, stroke=PAPER, stroke_opacity="0", stroke_width=24, pointer_events="stroke"
-        )
 
 
 def _crossing(grid: Grid, conductor: Conductor, right: float) -> list[tuple[float, float]]:
@@ -171,14 +193,14 @@ def _idle_ends(canvas: Canvas, grid: Grid, state: State, conductor: Conductor, c
     ):
         volts = shown_volts(state, conductor_node(conductor.run, conductor.name, place))
         words = conductor.name if covered else f"{conductor.name} {volts:.1f} V"
-        canvas.circle(x, y, 5, fill=PAPER, stroke=INK, stroke_width=1.5)
+        with canvas.behind():
+            canvas.circle(x, y, 5, fill=PAPER, stroke=INK, stroke_width=1.5)
         canvas.text(x + (-10 if anchor == "end" else 10), y + 6, words, anchor=anchor)
 
 
-def _legend(canvas: Canvas, grid: Grid, state: State, covered: bool) -> None:
-    """Draw a sample of every state with its word, and below it what is out of order."""
-    y = grid.floor_y + 26
-    x = 10.0
+def _legend(canvas: Canvas, grid: Grid, covered: bool) -> None:
+    """Draw a sample of every state with its word."""
+    x, y = 10.0, grid.legend_y
     for word in () if covered else _LEGEND:
         look = LOOKS[word]
         with canvas.group(f"{word}: {look.means}"):
@@ -187,9 +209,6 @@ def _legend(canvas: Canvas, grid: Grid, state: State, covered: bool) -> None:
                 cross(canvas, x + 23, y - 5, 5)
             canvas.text(x + 54, y, word)
         x += 76 + 8.4 * len(word) + 12
-    canvas.text(WIDTH - 8, y, f"t = {clock_words(state.time_s)}", anchor="end", bold=True)
-    for k, news in enumerate(_news(state, grid.job, covered)):
-        canvas.text(10, y + 28 + 24 * k, news, bold=True)
     if covered:
         canvas.text(10, y, "Conductors and volts are covered: find out with the meter.", fill=SOFT)
 
