@@ -11,13 +11,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import partial
+from html import escape
 
 import ipywidgets as widgets
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import State
+from lessonkit.draw.image import svg_image_html
 from lessonkit.draw.tables import equipment_html, links_html
-from lessonkit.draw.wiring import wiring_svg
+from lessonkit.draw.wiring import wiring_layers, wiring_svg
+from lessonkit.draw.words import clock_words, state_words
 from lessonkit.errors import require, require_finite
 from lessonkit.job.calls import CALLS
 from lessonkit.job.faults import Fault
@@ -40,11 +43,13 @@ _WAITS = (("1 s", 1.0), ("10 s", 10.0), ("1 min", 60.0), ("10 min", 600.0))
 class BenchPanel(Panel):
     """A bench with keys around it.
 
-    `bench` is the living bench, `state` what it shows; the parts are there for tests and for other panels.
+    `bench` is the living bench; the parts are there for tests and for other panels. `living` is all that a
+    click changes in the picture, the news and the tables, as one message; `behind` is the layer of the
+    picture under it.
     """
 
     def __init__(self, bench: Bench, after_s: float = 5.0, scope: bool = True) -> None:
-        session = Session(bench, after_s)
+        session = self.session = Session(bench, after_s)
         self.bench = bench
         self.calls = {
             call: key(call, partial(session.do, partial(bench.set_call, call)), toggle=True) for call in CALLS
@@ -52,29 +57,21 @@ class BenchPanel(Panel):
         self.waits = {words: key(words, partial(session.wait, s), tip=f"wait {words}") for words, s in _WAITS}
         self.passes = named(_known_pass(after_s), "after each change pass:", after_s)
         self.passes.observe(lambda change: setattr(session, "after_s", change["new"]), "value")
-        self.picture = shown("", "lk-picture")
-        self.equipment, self.links = shown(), shown()
+        self.behind, self.living = shown("", "lk-still"), shown("", "lk-living")
         self.breaking, self.chooser = BreakKeys(session), FaultChooser(session)
         self.service = ServicePart(session)
         self.meter = MeterPart(session)
         self.scope = ScopePart(session, scope)
-        session.watch(self._show)
-        meter = widgets.VBox([widgets.HTML("<b>Meter</b>"), self.meter.box])
-        for one, share in ((self.equipment, "1 1 290px"), (meter, "1 1 420px")):
-            one.layout.flex = share
-        # Beside the picture on a wide page, below it on a narrow one.
-        hands = widgets.VBox(
-            [self.breaking.box, row(self.equipment, meter, classes=["lk-side"])], layout={"flex": "1 1 430px"}
-        )
-        hands.add_class("lk-hands")
+        session.watch(self._show, first=True)
+        top = widgets.Box([self.behind, self.living, self.meter.box])
+        top.add_class("lk-top")
         super().__init__(
             f"Bench {bench.job.name}",
             [
-                row(*self.calls.values(), label="Thermostat calls:"),
+                row(*self.calls.values(), label="Calls:"),
+                top,
                 row(*self.waits.values(), self.passes, label="Wait:"),
-                session.news,
-                row(self.picture, hands, classes=["lk-side"]),
-                self.links,
+                self.breaking.box,
                 self.service.box,
                 self.chooser.box,
                 self.scope.box,
@@ -82,12 +79,40 @@ class BenchPanel(Panel):
             session,
         )
 
+    def still(self) -> tuple[str, str]:
+        """Return the wiring picture as it is now, and its words."""
+        state = self.bench.state
+        return svg_image_html(wiring_svg(state, self.bench.job)), state_words(state, self.bench.job)
+
     def _show(self, state: State) -> None:
+        drawn = wiring_layers(state, self.bench.job)
+        self.behind.value = drawn.still
+        news = _news(self.bench, state, self.session.refused)
+        parts = {
+            "drawn": drawn.living,
+            "news": news,
+            "equipment": equipment_html(state),
+            "links": links_html(state),
+        }
+        # One message: the page makes room for each and draws once.
+        self.living.value = "".join(f'<div class="lk-{name}">{html}</div>' for name, html in parts.items())
         for call, button in self.calls.items():
             press(button, call == state.call)
-        self.picture.value = wiring_svg(state, self.bench.job)
-        self.equipment.value = equipment_html(state)
-        self.links.value = links_html(state)
+
+
+def _news(bench: Bench, state: State, refused: str) -> str:
+    """Return the line that says what is going on."""
+    called = " ".join(t for t in bench.job.call_terminals if t in state.called) or "no terminal"
+    words = (
+        f"After {clock_words(state.time_s)}: call {state.call} ({called}). The house gets {state.delivering}."
+    )
+    if state.waiting_s > 0 and "Y1" in state.called:
+        words += f" The compressor waits another {clock_words(state.waiting_s)} (short-cycle delay)."
+    if state.chatter:
+        words += f" Chatter: {', '.join(state.chatter)}."
+    if refused:
+        return f"{escape(words)} <strong>✕ {escape(refused)}</strong>"
+    return escape(words)
 
 
 def _known_pass(after_s: float) -> list[tuple[str, float]]:

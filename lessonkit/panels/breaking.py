@@ -34,8 +34,9 @@ class BreakKeys:
                 self.keys[part] = key(
                     name,
                     partial(session.do, partial(self._toggle, part)),
+                    tip=f"{run} run: break {name}",
                     toggle=True,
-                    classes=[f"lk-break-{run}-{name}"],
+                    classes=["lk-breaks", f"lk-break-{run}-{name}"],
                 )
             rows.append(row(*(self.keys[f"{run}.{name}"] for name in names), label=f"Break, {run} run:"))
         self.box = row(*rows)
@@ -54,16 +55,7 @@ class BreakKeys:
             text.partition("=")[0] for text in state.faults if text.partition("=")[2].startswith("open")
         }
         for part, button in self.keys.items():
-            run, _, name = part.partition(".")
-            off = part in broken
-            press(
-                button,
-                off,
-                f"{name} broken" if off else name,
-                f"{run} run: {name} {'broken, mend it' if off else 'sound, break it'}",
-                style="warning",
-                icon="times",
-            )
+            press(button, part in broken)
 
 
 class FaultChooser:
@@ -74,8 +66,8 @@ class FaultChooser:
         self._parts = fault_parts(session.bench.job)
         self._part = named([(_part_words(part), part) for part in self._parts], "What:")
         self._kind = named(_kind_words(next(iter(self._parts.values()))), "how:")
-        self._number = widgets.FloatText(description="", layout=widgets.Layout(width="110px"))
-        self._unit = widgets.Label()
+        self._number = widgets.FloatText(description="value:", tooltip="")
+        self._unit = widgets.Label(tooltip="")
         self._other = named(["R", "C"], "other:")
         self._at = widgets.BoundedFloatText(
             value=0.5,
@@ -83,7 +75,7 @@ class FaultChooser:
             max=1.0,
             step=0.1,
             description="at (0 near, 1 far):",
-            layout=widgets.Layout(width="220px"),
+            tooltip="",
         )
         self._add = key("add this fault", self._add_fault)
         self._mend_all = key("mend all", lambda: session.do(lambda: session.bench.set_faults([])))
@@ -91,10 +83,14 @@ class FaultChooser:
         self._listed: tuple[str, ...] | None = None
         self.box = widgets.VBox(
             [
-                row(self._part, self._kind, self._number, self._unit, self._other, self._at, self._add),
+                row(
+                    *(self._part, self._kind, self._number, self._unit, self._other, self._at, self._add),
+                    label="Any fault:",
+                ),
                 row(self._present, self._mend_all, label="Broken now:"),
             ]
         )
+        self.box.add_class("lk-group")
         self._part.observe(lambda _: self._offer_kinds(), "value")
         self._kind.observe(lambda _: self._offer_values(), "value")
         self._offer_kinds()
@@ -155,7 +151,7 @@ class FaultChooser:
             )
             for fault in state.present
         ]
-        self._present.children = tuple(present) or (widgets.Label("nothing"),)
+        self._present.children = tuple(present) or (widgets.Label("nothing", tooltip=""),)
         self._mend_all.disabled = not present
 
 

@@ -1,7 +1,8 @@
 """Keys and rows: the small things that panels are put together from.
 
-A key that is pressed says so three times: by a tick, by its colour, and to a screen reader. Each thing is
-sent to the page only when it changed, and all of it in one message.
+A key that is pressed says so three times: by a tick, by its colour, and to a screen reader. All three
+follow from one class, which is sent to the page only when it changed. No name is left out: the page would
+write "null" where a tip is missing.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-__all__ = ["key", "named", "press", "row", "shown"]
+__all__ = ["is_pressed", "key", "named", "press", "row", "shown"]
 
 
 def key(
@@ -19,7 +20,8 @@ def key(
 ) -> widgets.Button:
     """Return a key that calls `act` when it is clicked, or Space or Enter is hit on it.
 
-    `tip` is shown by the mouse and read out; `toggle` says that the key can stay pressed.
+    `tip` is shown by the mouse and read out in place of the words, which it holds; `toggle` says that the key
+    can stay pressed.
     """
     made = widgets.Button(description=words, tooltip=tip, layout=widgets.Layout(width="auto"))
     for name in ("lk-key", *(("lk-toggle",) if toggle else ()), *classes):
@@ -28,35 +30,20 @@ def key(
     return made
 
 
-def press(
-    button: widgets.Button,
-    on: bool,
-    words: str = "",
-    tip: str = "",
-    style: str = "primary",
-    icon: str = "check",
-) -> None:
-    """Show a key as pressed or not; change its words or its tip if others are given."""
-    wanted = {
-        "description": words or button.description,
-        "tooltip": tip or button.tooltip,
-        "button_style": style if on else "",
-        "icon": icon if on else "",
-    }
-    changed = {name: value for name, value in wanted.items() if getattr(button, name) != value}
-    pressed = "lk-on" in button._dom_classes
-    if not changed and pressed == on:
-        return
-    with button.hold_sync():
-        for name, value in changed.items():
-            setattr(button, name, value)
-        if on != pressed:
-            (button.add_class if on else button.remove_class)("lk-on")
+def press(button: widgets.Button, on: bool) -> None:
+    """Show a key as pressed or not; its name stays the same."""
+    if on != is_pressed(button):
+        (button.add_class if on else button.remove_class)("lk-on")
+
+
+def is_pressed(button: widgets.Button) -> bool:
+    """Return whether a key is shown as pressed."""
+    return "lk-on" in button._dom_classes
 
 
 def row(*children: Any, label: str = "", classes: Iterable[str] = ()) -> widgets.Box:
     """Return things side by side, wrapped where the page is narrow."""
-    made = widgets.Box([*([widgets.Label(label)] if label else []), *children])
+    made = widgets.Box([*([widgets.Label(label, tooltip="")] if label else []), *children])
     for name in ("lk-row", *classes):
         made.add_class(name)
     return made
@@ -65,7 +52,7 @@ def row(*children: Any, label: str = "", classes: Iterable[str] = ()) -> widgets
 def named(options: Sequence[Any], words: str, value: Any = None, wide: str = "auto") -> widgets.Dropdown:
     """Return a choice with its name beside it; None may not be an option, widgets take it for nothing."""
     layout = widgets.Layout(width=wide)
-    made = widgets.Dropdown(options=options, description=words, layout=layout)
+    made = widgets.Dropdown(options=options, description=words, tooltip="", layout=layout)
     if value is not None:
         made.value = value
     return made
@@ -73,7 +60,7 @@ def named(options: Sequence[Any], words: str, value: Any = None, wide: str = "au
 
 def shown(value: str = "", *classes: str) -> widgets.HTML:
     """Return a place for HTML: a picture, a table, a line."""
-    made = widgets.HTML(value=value)
+    made = widgets.HTML(value=value, tooltip="")
     for name in classes:
         made.add_class(name)
     return made

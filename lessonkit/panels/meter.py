@@ -19,10 +19,11 @@ from lessonkit.panels.keys import key, named, press, row, shown
 from lessonkit.panels.panel import Panel
 from lessonkit.panels.session import Session
 
-__all__ = ["MeterPart", "meter_panel"]
+__all__ = ["MeterPanel", "MeterPart", "meter_panel"]
 
 #: What each setting of the knob is called.
-_SETTINGS = {"high": "volts, 10 MΩ input", "low": "volts, 3 kΩ input", "ohms": "ohms"}
+_SETTINGS = {"high": "V, 10 MΩ", "low": "V, 3 kΩ", "ohms": "ohms"}
+_TIPS = {"high": "volts: V, 10 MΩ input", "low": "volts: V, 3 kΩ input"}
 
 
 class MeterPart:
@@ -34,14 +35,18 @@ class MeterPart:
         self._session = session
         self._meter = Meter(session.bench)
         nodes = [(_node_words(node), node) for node in self._meter.nodes()]
-        self.red = named(nodes, "red probe:", red)
-        self.black = named(nodes, "black probe:", black)
+        self.red = named(nodes, "red:", red)
+        self.black = named(nodes, "black:", black)
         self._setting = setting
         self.keys = {
-            name: key(words, partial(self.turn, name), toggle=True) for name, words in _SETTINGS.items()
+            name: key(words, partial(self.turn, name), tip=_TIPS.get(name, ""), toggle=True)
+            for name, words in _SETTINGS.items()
         }
         self.display = shown("", "lk-reading")
-        self.box = widgets.VBox([row(self.red, self.black), row(*self.keys.values()), self.display])
+        self.box = widgets.VBox(
+            [row(self.red, self.black, classes=["lk-probes"]), row(*self.keys.values()), self.display]
+        )
+        self.box.add_class("lk-meter")
         for probe in (self.red, self.black):
             probe.observe(lambda _: session.look(self._show), "value")
         session.watch(self._show)
@@ -61,21 +66,24 @@ class MeterPart:
                 if self._setting == "ohms"
                 else self._meter.volts(red, black, self._setting)
             )
-            digits, words = str(reading), _reading_words(self._setting, red, black)
+            digits, words = str(reading), "power off" if self._setting == "ohms" else "RMS"
+            more = _probe_words(self._setting, red, black)
         except LessonError as refused:
-            digits, words = "– – –", str(refused)
+            digits, words, more = "– – –", str(refused), ""
+        self.reading = f"{digits} {words} {more}".rstrip()
+        # Where the probes are stands above it; whoever hears the reading hears that too.
         self.display.value = (
-            f'<div class="lk-display"><strong>{escape(digits)}</strong> <span>{escape(words)}</span></div>'
+            f'<div class="lk-display"><strong>{escape(digits)}</strong> {escape(words)} '
+            f'<span class="lk-heard">{escape(more)}</span></div>'
         )
 
 
-def _reading_words(setting: str, red: str, black: str) -> str:
+def _probe_words(setting: str, red: str, black: str) -> str:
     where = f"from {_node_words(red)} to {_node_words(black)}"
     if setting == "ohms":
-        return f"{where}, power off"
-    return f"RMS {where}, input {METER_OHM[setting]:,.0f} Ω".replace(",000,000 Ω", " MΩ").replace(
-        ",000 Ω", " kΩ"
-    )
+        return where
+    ohms = f"{METER_OHM[setting]:,.0f} Ω".replace(",000,000 Ω", " MΩ").replace(",000 Ω", " kΩ")
+    return f"{where}, input {ohms}"
 
 
 def _node_words(node: str) -> str:
@@ -84,10 +92,20 @@ def _node_words(node: str) -> str:
     return f"{PLACE_WORDS[place]} {words.get(terminal, terminal)}"
 
 
-def meter_panel(
-    bench: Bench, red: str = "air:R", black: str = "air:C", setting: str = "high"
-) -> widgets.VBox:
+class MeterPanel(Panel):
+    """A meter by itself."""
+
+    def __init__(self, name: str, part: MeterPart, session: Session) -> None:
+        self.part = part
+        super().__init__(name, [part.box], session)
+
+    def still(self) -> tuple[str, str]:
+        """Return the reading as it is now."""
+        return f"<p>{escape(self.part.reading)}</p>", self.part.reading
+
+
+def meter_panel(bench: Bench, red: str = "air:R", black: str = "air:C", setting: str = "high") -> MeterPanel:
     """Return a meter on a bench that a notebook has already."""
     session = Session(bench, 0.0)
     part = MeterPart(session, red, black, setting)
-    return Panel(f"Meter on {bench.job.name}", [part.box], session)
+    return MeterPanel(f"Meter on {bench.job.name}", part, session)

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from typing import Any
 
 import ipywidgets as widgets
+from IPython.display import display
 
+from lessonkit.draw.image import asleep_html
 from lessonkit.panels.keys import shown
 from lessonkit.panels.page import PANEL, page_mark
 from lessonkit.panels.session import Session
@@ -15,7 +17,11 @@ __all__ = ["Panel"]
 
 
 class Panel(widgets.VBox):
-    """The outermost box of a panel. Without a page, it is a sentence."""
+    """The outermost box of a panel. Without a page, it is a sentence.
+
+    Shown in a notebook, it leaves a still picture as well, which a page hides while the panel is alive: it is
+    what remains on paper, in an export, and the next day, when no kernel knows the panel any more.
+    """
 
     def __init__(self, name: str, children: Sequence[Any], session: Session) -> None:
         self.panel_name, self.session = name, session
@@ -26,3 +32,19 @@ class Panel(widgets.VBox):
     def __repr__(self) -> str:
         """Return what a notebook shows where no widget can live."""
         return f"<{self.panel_name}: run this cell to use it.>"
+
+    def still(self) -> tuple[str, str]:
+        """Return what remains of the panel when it is gone: HTML, and the same in words."""
+        return "", ""
+
+    def _ipython_display_(self) -> None:
+        display(super()._repr_mimebundle_(), raw=True)
+        html, words = self.still()
+        left = {"text/html": asleep_html(self.panel_name, html), "text/plain": words or repr(self)}
+        display(left, raw=True)
+
+    def close(self) -> None:
+        """Take the panel off its bench and out of every page."""
+        if "session" in vars(self):  # a panel that failed halfway is closed too
+            self.session.close()
+        super().close()

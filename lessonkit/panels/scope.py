@@ -6,8 +6,9 @@ import ipywidgets as widgets
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import State
-from lessonkit.draw.frames_view import last_frame
-from lessonkit.draw.scope import scope_svg
+from lessonkit.draw.frames_view import FrameView, last_frame
+from lessonkit.draw.image import svg_image_html
+from lessonkit.draw.scope import scope_layers, scope_svg, scope_words
 from lessonkit.errors import BadParameter
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.model import RUN_ENDS
@@ -15,7 +16,7 @@ from lessonkit.panels.keys import key, named, press, row, shown
 from lessonkit.panels.panel import Panel
 from lessonkit.panels.session import Session
 
-__all__ = ["ScopePart", "scope_panel"]
+__all__ = ["ScopePanel", "ScopePart", "scope_panel"]
 
 
 class ScopePart:
@@ -31,8 +32,11 @@ class ScopePart:
         ]
         self.power = key("scope", self._toggle, toggle=True)
         self.choice = named(frames or [("this job has no link", ("", ""))], "Look at:")
-        self.picture = shown("", "lk-picture")
-        self.box = widgets.VBox([row(self.power, self.choice), self.picture] if links else [])
+        self.behind, self.living = shown("", "lk-still"), shown("", "lk-living")
+        screen = widgets.Box([self.behind, self.living])
+        screen.add_class("lk-scope")
+        self.box = widgets.VBox([row(self.power, self.choice), screen] if links else [])
+        self.box.add_class("lk-group")
         self.choice.observe(lambda _: session.look(self._show), "value")
         session.watch(self._show)
 
@@ -41,17 +45,39 @@ class ScopePart:
         self._session.look(self._show)
 
     def _show(self, state: State) -> None:
-        press(self.power, self._on, "scope on" if self._on else "scope off")
-        if not self._on or not self.choice.value[0]:
-            self.picture.value = ""
+        press(self.power, self._on)
+        view = self._view() if self._on else None
+        if view is None:
+            self.behind.value = self.living.value = ""
             return
+        drawn = scope_layers(view)
+        self.behind.value, self.living.value = drawn.still, f'<div class="lk-drawn">{drawn.living}</div>'
+
+    def _view(self) -> FrameView | None:
         run, way = self.choice.value
-        self.picture.value = scope_svg(last_frame(self._session.bench, run, way))
+        return last_frame(self._session.bench, run, way) if run else None
+
+    def still(self) -> tuple[str, str]:
+        """Return the screen as it is now, and its words."""
+        view = self._view()
+        return (svg_image_html(scope_svg(view)), scope_words(view)) if view else ("", "")
 
 
-def scope_panel(bench: Bench) -> widgets.VBox:
+class ScopePanel(Panel):
+    """A scope by itself."""
+
+    def __init__(self, bench: Bench) -> None:
+        session = Session(bench, 0.0)
+        self.part = ScopePart(session)
+        super().__init__(f"Scope on {bench.job.name}", [self.part.box], session)
+
+    def still(self) -> tuple[str, str]:
+        """Return the screen as it is now, and its words."""
+        return self.part.still()
+
+
+def scope_panel(bench: Bench) -> ScopePanel:
     """Return a scope on a bench that a notebook has already."""
     if not bench.job.links:
         raise BadParameter("bench", bench.job.name, "a bench whose job has a link, such as two-run")
-    session = Session(bench, 0.0)
-    return Panel(f"Scope on {bench.job.name}", [ScopePart(session).box], session)
+    return ScopePanel(bench)

@@ -17,7 +17,12 @@ class ServicePart:
     def __init__(self, session: Session) -> None:
         bench = session.bench
         self._session = session
-        self.power = key("power", lambda: session.do(lambda: bench.set_power(not bench.powered)), toggle=True)
+        self.power = key(
+            "power",
+            lambda: session.do(lambda: bench.set_power(not bench.powered)),
+            tip="power: the disconnect is closed",
+            toggle=True,
+        )
         self.fuse = key("replace the fuse", lambda: session.do(bench.replace_fuse))
         self.skip = key(
             "skip the delay",
@@ -33,7 +38,8 @@ class ServicePart:
             min=-40,
             max=55,
             description="outdoor air, °C:",
-            layout=widgets.Layout(width="220px"),
+            tooltip="",
+            layout=widgets.Layout(width="auto"),
         )
         self.outdoor.observe(self._set_outdoor, "value")
         self.box = row(
@@ -46,11 +52,5 @@ class ServicePart:
             self._session.do(lambda: self._session.bench.set_outdoor_c(change["new"]))
 
     def _show(self, state: State) -> None:
-        press(
-            self.power,
-            state.powered,
-            "power on" if state.powered else "disconnect open",
-            "power on: open the disconnect" if state.powered else "disconnect open: close it",
-            icon="plug",
-        )
+        press(self.power, state.powered)
         self.fuse.disabled = state.fuse == "whole"

@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from labpage import browser_page, lab_server, shared
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path]]:
     """Serve an empty folder with JupyterLab; gives its address and the folder."""
     root = tmp_path_factory.mktemp("lab")
@@ -28,7 +28,7 @@ def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path]]:
         yield address, notebooks
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def page(chromium: str) -> Iterator[Any]:
     """Open a browser page."""
     with browser_page(chromium) as opened:

@@ -36,6 +36,8 @@ BROWSER_OPTIONS = [
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    # A page whose answer a test has changed may still talk to the server on this computer.
+    "--disable-features=LocalNetworkAccessChecks",
 ]
 
 
@@ -121,6 +123,19 @@ def browser_page(chromium: str, width: int = 1400, height: int = 1000) -> Iterat
             browser.close()
 
 
+def open_notebook(page: Any, server: str, notebook: str) -> None:
+    """Open a notebook and wait until its kernel is idle."""
+    page.goto(f"{server}/lab/tree/{notebook}?reset")
+    page.wait_for_function(
+        "() => window.jupyterapp?.shell?.currentWidget?.sessionContext?.session?.kernel?.status === 'idle'"
+    )
+
+
+def run_command(page: Any, name: str, **words: Any) -> None:
+    """Let JupyterLab carry out one of its commands, and wait for it."""
+    page.evaluate("([name, words]) => window.jupyterapp.commands.execute(name, words)", [name, words])
+
+
 _HAS_OUTPUT = """
 id => {
   const notebook = window.jupyterapp.shell.currentWidget.content;
@@ -136,9 +151,6 @@ id => {
 
 def run_all(page: Any, server: str, notebook: str, cell: str) -> None:
     """Open a notebook, run all its cells, wait for the output of one, by its id, and scroll there."""
-    page.goto(f"{server}/lab/tree/{notebook}?reset")
-    page.wait_for_function(
-        "() => window.jupyterapp?.shell?.currentWidget?.sessionContext?.session?.kernel?.status === 'idle'"
-    )
+    open_notebook(page, server, notebook)
     page.evaluate("() => { window.jupyterapp.commands.execute('notebook:run-all-cells'); }")
     page.wait_for_function(_HAS_OUTPUT, arg=cell)

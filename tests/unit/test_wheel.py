@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 import zipfile
@@ -45,6 +46,15 @@ def _is_shipped(path: Path) -> bool:
 def test_tests_and_figures_stay_outside(installed: Path) -> None:
     """The wheel holds the package and its description, and nothing else."""
     assert {path.name.split("-")[0] for path in installed.iterdir()} == {"lessonkit"}
+
+
+def test_jupyterlab_finds_what_lets_panels_listen(installed: Path, checkout: Path) -> None:
+    """The folder that JupyterLab looks into gets our few files, the handler of the panels among them."""
+    (data,) = installed.glob("*.data/data/share/jupyter/labextensions/lessonkit")
+    package = json.loads((data / "package.json").read_text(encoding="utf-8"))["jupyterlab"]
+    assert (data / package["_build"]["load"]).is_file()
+    handler = (checkout / "lessonkit" / "panels" / "page.js").read_bytes()
+    assert (data / "static" / "page.js").read_bytes() == handler
 
 
 def test_lab_copies_from_the_wheel(installed: Path, private_env: dict[str, str], tmp_path: Path) -> None:

@@ -9,9 +9,12 @@ from typing import Any
 import pytest
 
 import lessonkit as lk
+from lessonkit.draw.image import svg_image_html
 from lessonkit.draw.view import show_bench
+from lessonkit.draw.wiring import wiring_layers
 from lessonkit.errors import BadParameter
 from lessonkit.panels.bench import BenchPanel
+from lessonkit.panels.keys import is_pressed
 from lessonkit.panels.meter import meter_panel
 from lessonkit.panels.scope import scope_panel
 
@@ -28,7 +31,10 @@ def test_the_panel_shows_what_the_pure_function_shows(panel: BenchPanel) -> None
     still = show_bench("two-run", "cool-2", seconds=60.0)
     fresh = lk.bench_panel("two-run", call="cool-2", after_s=15.0)
     fresh.waits["1 min"].click()
-    assert fresh.picture.value == still.svg
+    assert fresh.still() == (svg_image_html(still.svg), still.words)
+    drawn = wiring_layers(fresh.bench.state, fresh.bench.job)
+    assert fresh.behind.value == drawn.still
+    assert drawn.living in fresh.living.value
 
 
 def test_a_call_lets_time_pass_and_equipment_respond(panel: BenchPanel) -> None:
@@ -36,20 +42,22 @@ def test_a_call_lets_time_pass_and_equipment_respond(panel: BenchPanel) -> None:
     panel.calls["cool-2"].click()
     assert panel.bench.time_s == 10.0
     assert panel.bench.state.delivering == "cooling, stage 2"
-    assert (panel.calls["cool-2"].icon, panel.calls["off"].icon) == ("check", "")
-    assert "cooling, stage 2" in panel.session.news.value
-    assert "● compressor stage 2" in panel.equipment.value
+    assert (is_pressed(panel.calls["cool-2"]), is_pressed(panel.calls["off"])) == (True, False)
+    assert "The house gets cooling, stage 2." in panel.living.value
+    assert '<span aria-hidden="true">● </span>compressor stage 2' in panel.living.value
 
 
 def test_a_conductor_breaks_and_mends_by_the_same_key(panel: BenchPanel) -> None:
-    """Its key says which it is now, in letters and in its tip."""
+    """Its key is pressed while it is broken, and keeps its name."""
     key = panel.breaking.keys["outdoor.SIG"]
     key.click()
     assert panel.bench.state.faults == ("outdoor.SIG=open",)
-    assert (key.description, key.tooltip) == ("SIG broken", "outdoor run: SIG broken, mend it")
+    assert is_pressed(key)
+    assert (key.description, key.tooltip) == ("SIG", "outdoor run: break SIG")
     key.click()
     assert panel.bench.state.faults == ()
-    assert key.description == "SIG"
+    assert not is_pressed(key)
+    assert (key.description, key.tooltip) == ("SIG", "outdoor run: break SIG")
 
 
 def test_silence_releases_the_outdoor_unit_after_the_watchdog(panel: BenchPanel) -> None:
@@ -102,11 +110,11 @@ def test_what_the_bench_refuses_is_said_and_changes_nothing(panel: BenchPanel) -
     panel.chooser._add.click()
     panel.chooser._number.value = 7.0
     panel.chooser._add.click()
-    assert "the same fault twice" in panel.session.news.value
+    assert "the same fault twice" in panel.living.value
     assert panel.bench.state.faults == ("thermostat.R=resistance:5",)
     panel.calls["fan"].click()
-    assert "refused" not in panel.session.news.value
-    assert "✕" not in panel.session.news.value
+    assert "refused" not in panel.living.value
+    assert "✕" not in panel.living.value
 
 
 def test_the_meter_refuses_ohms_on_a_live_circuit(panel: BenchPanel) -> None:
@@ -139,16 +147,46 @@ def test_a_blown_fuse_can_be_replaced(panel: BenchPanel) -> None:
     assert panel.service.fuse.disabled
 
 
-def test_only_what_changed_is_sent(panel: BenchPanel, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Pressing the key of the present call changes no key, and no time passing changes no picture."""
+def test_only_what_changed_is_sent(panel: BenchPanel) -> None:
+    """No time passing sends nothing; a call sends the living layer first, two keys, and no layer behind."""
     panel.passes.value = 0.0
     panel.calls["fan"].click()
     sent: list[str] = []
-    for name in ("picture", "equipment", "links"):
-        getattr(panel, name).observe(lambda change, name=name: sent.append(name), "value")
-    panel.calls["fan"].observe(lambda change: sent.append("key"), "description")
+    parts = {"behind": panel.behind, "living": panel.living, "scope": panel.scope.living}
+    for name, part in parts.items():
+        part.observe(lambda change, name=name: sent.append(name), "value")
+    for call, button in panel.calls.items():
+        button.observe(lambda change, call=call: sent.append(call), "_dom_classes")
     panel.calls["fan"].click()
     assert sent == []
+    panel.passes.value = 5.0
+    panel.calls["cool-2"].click()
+    assert sent == ["living", "fan", "cool-2", "scope"]
+
+
+def test_two_meters_on_one_bench_follow_it(panel: BenchPanel) -> None:
+    """A meter of its own shows what the keys of another panel did, and no longer once it is closed."""
+    second = meter_panel(panel.bench, "air:Y1", "air:C")
+    assert "<strong>0.0" in second.part.display.value
+    panel.calls["cool-2"].click()
+    assert second.part.reading.startswith(f"{lk.Meter(panel.bench).volts('air:Y1')} RMS from air handler Y1")
+    before = second.part.reading
+    second.close()
+    panel.calls["off"].click()
+    assert second.part.reading == before
+
+
+def test_a_panel_leaves_a_picture_behind(panel: BenchPanel, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Shown, it also leaves an image with its words, and a sentence that says how to wake it."""
+    outputs: list[dict[str, str]] = []
+    monkeypatch.setattr("lessonkit.panels.panel.display", lambda data, raw: outputs.append(data))
+    panel._ipython_display_()
+    live, asleep = outputs
+    assert live["text/plain"] == repr(panel)
+    assert asleep["text/plain"] == show_bench("two-run", seconds=5.0, before_s=0.0).words
+    assert "<svg" not in asleep["text/html"]
+    assert 'src="data:image/svg+xml,' in asleep["text/html"]
+    assert "is asleep. To use it, run the notebook from its top" in asleep["text/html"]
 
 
 def test_clicks_from_two_threads_take_turns(panel: BenchPanel) -> None:
