@@ -10,10 +10,11 @@ from __future__ import annotations
 import re
 import unicodedata
 
+from lessonkit.grading.tables import tidy_text
+
 __all__ = ["fit_to_show"]
 
 _ESCAPES = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|[@-Z\\-_])|\x9b[0-?]*[ -/]*[@-~]")
-_JOINERS = "\u200c\u200d"  # they belong to words in several scripts
 _LONGEST = 300
 
 
@@ -26,13 +27,10 @@ def fit_to_show(text: str, most: int = _LONGEST) -> str:
     >>> fit_to_show("no \\x1b[31mcell \\ud800\\n assigns it")
     'no cell \ufffd assigns it'
     """
-    words = " ".join(_ESCAPES.sub("", text[: 4 * most]).split())
-    signs = "".join(filter(None, map(_fit, words)))
-    return signs if len(signs) <= most else signs[: most - 1] + "…"
+    words = "".join(map(_fit, tidy_text(_ESCAPES.sub("", text[: 4 * most]))))
+    return words if len(words) <= most else words[: most - 1] + "…"
 
 
 def _fit(sign: str) -> str:
     kind = unicodedata.category(sign)
-    if kind in ("Cc", "Cf") and sign not in _JOINERS:
-        return ""
-    return "\ufffd" if kind in ("Cs", "Co", "Cn") else sign
+    return "" if kind == "Cc" else "\ufffd" if kind in ("Cs", "Co", "Cn") else sign

@@ -1,11 +1,13 @@
-"""A school of 300 with one file in ten damaged or hostile, graded twice, once with a kill in the middle.
+"""A school of 300 with one file in eight damaged or hostile, graded twice, once killed at ten random moments.
 
-    python tests/speed/grading_school.py [--students 300]
+    python tests/speed/grading_school.py [--students 300] [--kills 10]
 
 Two workbooks of an invented school, so that every mark is known beforehand: honest files are right but for a
-planted misunderstanding and a planted blank, and every fifth file of the first workbook is one of those in
-`tests/unit/school/ orchard.py` that a class hands in besides honest work. The status is 0 when every mark is
-as planted, both times.
+planted misunderstanding and a planted blank, and every fourth file of the first workbook is one of those in
+`tests/unit/grading/school/orchard.py` that a class hands in besides honest work. Five in a row bring the
+reader down, and among the hand-ins lie modules of every name there is, which would leave a note if they ran.
+The second run starts in the folder of the hand-ins. Last, the same class is refused where nothing can be
+confined. The status is 0 when every mark is as planted, both times, and nothing is left behind.
 """
 
 from __future__ import annotations
@@ -13,11 +15,12 @@ from __future__ import annotations
 import argparse
 import csv
 import os
-import signal
+import random
 import subprocess
 import sys
 import tempfile
 import time
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "unit" / "grading" / "school"))
@@ -30,6 +33,9 @@ from lessonkit.grading.roster import Place, assign
 from lessonkit.grading.school import load_school
 
 Marks = dict[tuple[str, str], str]
+
+KILLERS = range(11, 16)
+MOMENTS = random.Random(10)
 
 
 def honest(place: Place, number: int) -> tuple[bytes, Marks]:
@@ -52,7 +58,8 @@ def honest(place: Place, number: int) -> tuple[bytes, Marks]:
 
 def odd(place: Place, number: int) -> tuple[str, bytes, Marks]:
     """Return a damaged or hostile file, and what an honest marker would give it."""
-    names = [*orchard.ODD, *orchard.UNREADABLE]
+    files = {**orchard.COSTLY, **orchard.ODD}
+    names = [*files, *orchard.UNREADABLE]
     name = names[number % len(names)]
     ids = list(orchard.right(place.book, place.variant))
     if name in orchard.UNREADABLE:
@@ -61,7 +68,7 @@ def odd(place: Place, number: int) -> tuple[str, bytes, Marks]:
             orchard.UNREADABLE[name][0](place.variant),
             dict.fromkeys(((place.student, exercise) for exercise in ids), "unreadable"),
         )
-    make, states, _ = orchard.ODD[name]
+    make, states, _ = files[name]
     return name, make(place.variant), {(place.student, item): states.get(item, "right") for item in ids}
 
 
@@ -75,8 +82,12 @@ def write_school(folder: Path, students: int) -> tuple[Marks, int]:
     count = 0
     for number, place in enumerate(assign(school, names, "300").places):
         student = names.index(place.student)
-        if place.book == "orchard_a" and student % 5 == 0:
-            _, data, marks = odd(place, student // 5)
+        if place.book == "orchard_a" and student in KILLERS:
+            data = orchard.killer(place.variant)
+            marks = {(place.student, item): "unreadable" for item in orchard.ALL}
+            count += 1
+        elif place.book == "orchard_a" and student % 4 == 0:
+            _, data, marks = odd(place, student // 4)
             count += 1
         else:
             data, marks = honest(place, number)
@@ -85,19 +96,48 @@ def write_school(folder: Path, students: int) -> tuple[Marks, int]:
     return planted, count
 
 
-def command(folder: Path, out: Path) -> list[str]:
-    """Return the command that a marker types."""
-    words = ["grade", str(folder / "in"), "--roster", str(folder / "roster.csv"), "--seed", "300"]
-    return [
-        sys.executable,
-        "-m",
-        "lessonkit",
-        *words,
-        "--out",
-        str(out),
-        "--workbooks",
-        str(folder / "school"),
-    ]
+def command(folder: Path, out: Path, hand_ins: str = "") -> list[str]:
+    """Return the command that a marker types; `lessonkit` is Python without the folder it stands in."""
+    words = ["grade", hand_ins or str(folder / "in"), "--roster", str(folder / "roster.csv"), "--seed", "300"]
+    paths = ["--out", str(out), "--workbooks", str(folder / "school")]
+    return [sys.executable, "-P", "-m", "lessonkit", *words, *paths]
+
+
+def set_traps(folder: Path, note: Path) -> None:
+    """Lay modules of every name among the hand-ins, each of which writes a note when it runs."""
+    for name in sorted({*sys.stdlib_module_names, *packages_distributions(), *sys.modules}):
+        if name.isidentifier() and name != "__main__":
+            source = f"open({str(note)!r}, 'a').write(__name__ + ' ')\n"
+            (folder / f"{name}.py").write_text(source, encoding="utf-8")
+
+
+def killed(folder: Path, out: Path, within_s: float, environment: dict[str, str]) -> list[str]:
+    """Start a run among the hand-ins, kill it at a random moment, and return what is to be seen."""
+    process = subprocess.Popen(
+        command(folder, out, "."), cwd=folder / "in", env=environment, stdout=subprocess.DEVNULL
+    )
+    time.sleep(MOMENTS.uniform(0.2, within_s))
+    process.kill()
+    done = process.wait() == 0
+    return [] if done or not out.exists() else [path.name for path in out.iterdir() if path.name != ".work"]
+
+
+def left_behind(room: Path) -> list[str]:
+    """Return what a killed run leaves in its temporary folder once its judge has had a moment to notice."""
+    for _ in range(100):
+        if not any(room.iterdir()):
+            break
+        time.sleep(0.1)
+    return [path.name for path in room.iterdir()]
+
+
+def refused(folder: Path) -> bool:
+    """Tell whether a machine without bubblewrap refuses the class in one sentence."""
+    done = subprocess.run(
+        command(folder, folder / "none"), env={**os.environ, "PATH": ""}, capture_output=True, text=True
+    )
+    print(f"without bubblewrap: status {done.returncode}, {done.stderr.strip()}")
+    return done.returncode == 2 and done.stderr.count("\n") == 1 and not (folder / "none").exists()
 
 
 def marks_in(out: Path) -> Marks:
@@ -123,6 +163,7 @@ def main() -> int:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--students", type=int, default=300)
+    parser.add_argument("--kills", type=int, default=10)
     options = parser.parse_args()
     if not confinement().safe:
         print(f"This machine can't confine student code: {confinement().why}.")
@@ -133,26 +174,30 @@ def main() -> int:
         files = len(list((folder / "in").iterdir()))
         print(f"{options.students} students, {files} files, {count} of them damaged or hostile")
 
-        start = time.perf_counter()
-        subprocess.run(command(folder, folder / "one"), check=True)
-        good = report("in one go", time.perf_counter() - start, marks_in(folder / "one"), planted)
+        note, room, out = folder / "note.txt", folder / "tmp", folder / "two"
+        set_traps(folder / "in", note)
+        room.mkdir()
+        environment = {**os.environ, "TMPDIR": str(room)}
 
         start = time.perf_counter()
-        out = folder / "two"
-        process = subprocess.Popen(command(folder, out), start_new_session=True, stdout=subprocess.DEVNULL)
-        while process.poll() is None and len(list(out.rglob("judged/*/*.json"))) < options.students // 3:
-            time.sleep(0.05)
-        os.killpg(process.pid, signal.SIGKILL)
-        killed = process.wait() == -signal.SIGKILL
-        visible = [path.name for path in out.iterdir() if path.name != ".work"]
-        after = time.perf_counter() - start
-        print(f"killed after {after:.1f} s: {killed}; files to be seen: {visible or 'none'}")
-        subprocess.run(command(folder, out), check=True)
-        good &= report("cut off and taken up", time.perf_counter() - start, marks_in(out), planted)
+        subprocess.run(command(folder, folder / "one"), check=True)
+        whole_s = time.perf_counter() - start
+        good = report("in one go", whole_s, marks_in(folder / "one"), planted)
+
+        start = time.perf_counter()
+        moments = [killed(folder, out, whole_s / 5, environment) for _ in range(options.kills)]
+        visible = sorted({name for names in moments for name in names})
+        left = left_behind(room)
+        seen = f"to be seen {visible or 'nothing'}, left behind {left or 'nothing'}"
+        print(f"killed {options.kills} times: {seen}")
+        subprocess.run(command(folder, out, "."), cwd=folder / "in", env=environment, check=True)
+        good &= report("taken up among the hand-ins", time.perf_counter() - start, marks_in(out), planted)
         names = ("marks.csv", "verdicts.csv", "junit.xml", "class.html", "class.svg")
         same = all((folder / "one" / name).read_bytes() == (out / name).read_bytes() for name in names)
-        print(f"both runs wrote the same: {same}")
-    return 0 if good and same and killed and not visible else 1
+        print(f"both runs wrote the same: {same}; modules of students' that ran: {note.exists()}")
+        good &= same and not left and not visible and not note.exists() and refused(folder)
+    print("all as planted" if good else "NOT as planted")
+    return 0 if good else 1
 
 
 if __name__ == "__main__":

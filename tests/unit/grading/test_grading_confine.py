@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
 from lessonkit.grading.children import Talk
-from lessonkit.grading.reading import confine, inside, read
+from lessonkit.grading.reading import confine, inside, read, reader
 from lessonkit.grading.reading.confine import Confinement, compute_answers, confinement
 from lessonkit.grading.reading.slices import Plan
 
@@ -397,3 +397,12 @@ def test_spoiler_pushes_nobody_s_lines_out(monkeypatch: pytest.MonkeyPatch, fold
     good, bad = answering("answer_91_1 = 4"), answering(f"answer_91_1 = sum([{'1, ' * 3_000}])")
     readings = read.read_batch(folder, [bad, good, bad, good])
     assert [bool(one.trouble) for one in readings] == [True, False, True, False]
+
+
+def test_worst_case_in_the_readme_is_the_one_that_is_set(checkout: Path) -> None:
+    """README's figures for what one file can cost are those that the code holds to."""
+    readme = (checkout / "README.md").read_text(encoding="utf-8")
+    said = " ".join(readme.partition("**What one file can cost you.**")[2].split())
+    assert f"{reader.FILE_CPU_S} s of processor time and {reader.MEMORY >> 30} GB to read it" in said
+    assert f"and {read.FILE_S:g} s on the clock; then {confine.BUDGET_S:g} s for all" in said
+    assert f"in one process of {inside.LIMITS['memory'] >> 30} GB at most" in said

@@ -292,6 +292,43 @@ ODD: dict[str, tuple[Callable[[int], bytes], Planted, str]] = {
         {},
         "",
     ),
+    "computed-as-lessons-teach": (
+        _code(
+            "lk.reveal(1, lk.try_calls('two-run', 'fan').terminals['fan'])",
+            "lk.show_bench('two-run', 'cool-2')",
+            "panel = lk.bench_panel('two-run')",
+            "display(panel)",
+            "run = workbook.givens('91.1')",
+            "answer_91_1 = sum(run['ohm_per_m'] for _ in range(2 * run['length_m']))",
+        ),
+        {},
+        "",
+    ),
+    "large-on-the-way": (
+        _code(
+            "run = workbook.givens('91.1')",
+            "many = [run['ohm_per_m']] * 5000",
+            "answer_91_1 = 2 * run['length_m'] * max(many) + 0 * 10**100",
+        ),
+        {},
+        "",
+    ),
+    "long-line": (lambda v: _code(f"%timeit {'?x' * 150_000}\nanswer_91_1 = {_value(v)!r}")(v), {}, ""),
+    "half-a-character": (
+        _code(
+            "import json, os",
+            "said = json.dumps({'exercise': '91.1', 'refused': 'no \\ud800 \\x1b[2J\\u202e'})",
+            "for number in range(3, 20):",
+            "    try:",
+            "        os.write(number, said.encode() + b'\\n')",
+            "    except OSError:",
+            "        pass",
+            "answer_91_1 = len([n for n in said])",
+        ),
+        BROKEN,
+        "",
+    ),
+    "links": (_code("import os", "answer_91_1 = len([os.symlink('a' * 4000, '/tmp/a')])"), BROKEN, ""),
     "magic": (lambda v: _code(f"%timeit 1\nanswer_91_1 = {_value(v)!r}")(v), {}, ""),
     "check-edited": (
         _edited("check-91-1", "# NBVAL_SKIP\nprint('91.1 right')"),
@@ -332,6 +369,43 @@ UNREADABLE: dict[str, tuple[Callable[[int], bytes], str]] = {
     "no-cells": (lambda _: b"{}", "no cells"),
     "fat-inside": (lambda _: b'{"cells": [' + b"[]," * 6_000_000 + b"[]]}", "cells"),
 }
+
+
+def _sleeping(notebook: Notebook, _: int) -> None:
+    """Let every answer sleep for a minute."""
+    for cell in notebook["cells"]:
+        if cell["id"].startswith("answer-"):
+            name = cell["id"].replace("-", "_")
+            cell["source"] = [f"import time\n{name} = [time.sleep(60) for _ in 'ab']"]
+
+
+ALL = {f"91.{number}": "unreadable" for number in range(1, 9)}
+
+COSTLY: dict[str, tuple[Callable[[int], bytes], Planted, str]] = {
+    "every-answer-sleeps": (_notebook(_sleeping), ALL, ""),
+    "shared-memory": (
+        _code(
+            "import ctypes",
+            "c = ctypes.CDLL(None)",
+            "kept = [c.shmget(0, 1 << 30, 0o1600) for _ in range(9)]",
+            "answer_91_1 = [1][0 if max(kept) < 0 else 1]",
+        ),
+        {"91.1": "not yet"},
+        "",
+    ),
+    "namespace": (
+        _code("import ctypes", "answer_91_1 = [1][1 + ctypes.CDLL(None).unshare(0x10000000)]"),
+        {"91.1": "not yet"},
+        "",
+    ),
+}
+"""What takes a minute, or a machine with libseccomp: for a school that is graded on request. Refused, the
+last two give a number; allowed, they would give none."""
+
+
+def killer(variant: int) -> bytes:
+    """Return a file that takes more time or memory to read than a notebook may."""
+    return to_bytes(answer_cell("x=1;" * 4_500_000)(variant))
 
 
 @contextmanager
