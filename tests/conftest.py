@@ -36,7 +36,7 @@ _BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 _HOW_TO_GET = {
     "ngspice": "install ngspice (on Debian and Ubuntu: apt install ngspice)",
     "chromium": "install Chromium (on Debian: apt install chromium), or name it in LESSONKIT_CHROMIUM",
-    "confined": "install bubblewrap (on Debian and Ubuntu: apt install bubblewrap)",
+    "confined": "install bubblewrap, where it may make namespaces (on Debian: apt install bubblewrap)",
 }
 
 
@@ -52,8 +52,10 @@ def find_chromium() -> str | None:
 
 
 def find_confinement() -> str | None:
-    """Return the path of bubblewrap, or None."""
-    return shutil.which("bwrap")
+    """Return the path of bubblewrap where it can make a box on this machine, or None."""
+    from lessonkit.grading.reading.confine import confinement
+
+    return shutil.which("bwrap") if confinement().safe else None
 
 
 _FINDERS = {"ngspice": find_ngspice, "chromium": find_chromium, "confined": find_confinement}

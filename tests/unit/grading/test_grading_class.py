@@ -280,6 +280,7 @@ def test_class_picture_counts_misunderstandings_and_names_nobody(klass: Class) -
     assert "1 of them one-way" in words
 
 
+@pytest.mark.confined  # without a box, what is computed is tried again at every run
 def test_grading_again_reads_and_judges_nothing(klass: Class, monkeypatch: pytest.MonkeyPatch) -> None:
     """A second run does no work and leaves every file as it was, to the byte and the time."""
     before = {
@@ -295,6 +296,7 @@ def test_grading_again_reads_and_judges_nothing(klass: Class, monkeypatch: pytes
     assert after == before
 
 
+@pytest.mark.confined  # without a box, what is computed is tried again at every run
 def test_only_a_changed_file_is_read_and_judged_again(klass: Class, tmp_path: Path) -> None:
     """One new hand-in costs one reading and one judging, and changes that student alone."""
     folder, out = tmp_path / "handed in", tmp_path / "out"

@@ -444,6 +444,7 @@ def test_wrong_seed_is_said_once(school: School, tmp_path: Path, capsys: pytest.
         },
     )
     words = ["grade", str(tmp_path / "in"), "--roster", str(roster), "--workbooks", str(school.folder)]
+    words.append("--unconfined")
     for seed in ("right", "wrong"):
         assert main([*words, "--seed", seed, "--out", str(tmp_path / seed)]) == 0
         assert ("check --seed" in capsys.readouterr().out) is (seed == "wrong")
