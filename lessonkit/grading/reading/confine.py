@@ -190,6 +190,7 @@ def _run(
         "fetch": plan.fetch,
         "plain": "/box/plain.py",
         "package": str(_package()),
+        "silent": [room for room in lessonkit._ROOMS if room.startswith("lessonkit.panels.")],
         "path": [*_libraries(), str(_package().parent)],
         "limits": inside.LIMITS,
     }

@@ -13,7 +13,6 @@ mounted.
 from __future__ import annotations
 
 import builtins
-import importlib
 import importlib.util
 import json
 import os
@@ -101,20 +100,19 @@ def _stand_in(job: dict[str, Any], givens: dict[str, Any]) -> None:
     ever; a panel is silent.
     """
     workbook = _Workbook(job["book"], job["variant"], givens)
-    rooms = {name: types.ModuleType(f"lessonkit.{name}") for name in ("exercises", "panels")}
-    exercises: Any = rooms["exercises"]
+    exercises: Any = types.ModuleType("lessonkit.exercises")
     exercises.open_workbook = lambda *_, **__: workbook
     exercises.__path__ = [f"{job['package']}/exercises"]
+    sys.modules[exercises.__name__] = exercises
 
     def panel(name: str) -> Any:
         if name.startswith("__"):
             raise AttributeError(name)
-        if name == "show_bench":
-            return importlib.import_module("lessonkit.draw.view").show_bench
         return _Silent
 
-    rooms["panels"].__getattr__ = panel  # type: ignore[method-assign]
-    sys.modules.update({room.__name__: room for room in rooms.values()})
+    for name in ["lessonkit.panels", *job["silent"]]:
+        room = sys.modules[name] = types.ModuleType(name)
+        room.__getattr__ = panel  # type: ignore[method-assign]
     builtins.display = _Silent()  # type: ignore[attr-defined]
 
 
