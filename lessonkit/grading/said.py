@@ -12,7 +12,7 @@ import unicodedata
 
 from lessonkit.grading.tables import tidy_text
 
-__all__ = ["fit_to_show"]
+__all__ = ["fit_lines", "fit_to_show"]
 
 _ESCAPES = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|[@-Z\\-_])|\x9b[0-?]*[ -/]*[@-~]")
 _LONGEST = 300
@@ -29,6 +29,12 @@ def fit_to_show(text: str, most: int = _LONGEST) -> str:
     """
     words = "".join(map(_fit, tidy_text(_ESCAPES.sub("", text[: 4 * most]))))
     return words if len(words) <= most else words[: most - 1] + "…"
+
+
+def fit_lines(text: str) -> str:
+    """Return a text of several lines, each as `fit_to_show` has it, and indented as it was."""
+    lines = text.splitlines()
+    return "\n".join(" " * (len(line) - len(line.lstrip(" "))) + fit_to_show(line) for line in lines)
 
 
 def _fit(sign: str) -> str:

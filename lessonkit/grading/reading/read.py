@@ -23,7 +23,7 @@ from lessonkit.grading.children import Talk, own_environment, python_command
 from lessonkit.grading.reading.confine import compute_answers, confinement
 from lessonkit.grading.reading.intake import MAX_BYTES, ClosedFile, UnreadableFile, too_large
 from lessonkit.grading.reading.slices import Plan
-from lessonkit.grading.said import fit_to_show
+from lessonkit.grading.said import fit_lines, fit_to_show
 
 __all__ = ["FoundAnswer", "Reading", "load", "read_batch"]
 
@@ -90,7 +90,7 @@ class Reading:
             record["variant"],
             answers,
             tuple(record["notes"]),
-            typed=tuple(record["typed"].items()),
+            typed=tuple((exercise, fit_lines(text)) for exercise, text in record["typed"].items()),
             computed=tuple(record["computed"]),
             minutes=record["minutes"],
             words=tuple(record["words"]),

@@ -346,6 +346,8 @@ def test_words_from_a_file_or_a_box_are_cleaned_at_the_border(monkeypatch: pytes
         "variant": 3,
         "notes": [nasty],
         "found": {"91.1": ["broken", "", nasty, [nasty]]},
+        "typed": {"91.1": nasty},
+        **{"computed": [], "minutes": None, "words": []},
     }
     reading = read._finished(record)
     said = [
