@@ -1,6 +1,6 @@
 """`lessonkit plan SURVEY.toml`: from what is in the wall to what to connect.
 
-    lessonkit plan survey.toml
+    lessonkit plan tannery-row
     lessonkit plan survey.toml --json
     lessonkit plan survey.toml --job chosen.toml
 
@@ -31,7 +31,7 @@ class NothingWorks(LessonError, RuntimeError):
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments."""
-    parser.add_argument("survey", type=Path, metavar="SURVEY", help="a survey file (TOML)")
+    parser.add_argument("survey", metavar="SURVEY", help="a survey file (TOML) or the name of an example")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument("--job", type=Path, metavar="FILE", help="write the best plan as a job file")
 

@@ -10,9 +10,10 @@ pull in at 85 % and let go at 75 % of 24 V, the unfriendly ends of their bands (
 these three make every volt lower, so their friendly ends need no corner.
 
 An arrangement works if, at every corner and in every call, the same equipment responds as on the same
-arrangement with perfect copper, no coil chatters, every fuse stays whole and every link answers.  Ranked by,
-in this order: it works; no current on equipment ground; a single broken conductor leaves nothing running that
-should not; nothing in use is unproven; nothing is given up; no new cable; fewer minutes.
+arrangement with perfect copper, no coil chatters, every fuse stays whole and every link answers.
+
+Plans are ranked by, in this order: it works; no current on equipment ground; a single broken conductor starts
+nothing; no new cable; nothing in use is unproven (its proof comes first); nothing is given up; fewer minutes.
 
 Where the model stops: see the bench.  A plan is for a licensed person to judge: codes, makers' instructions
 and what stands on site come first.
@@ -81,9 +82,9 @@ class Plan:
             not self.works,
             self.earth_a > 0.001,
             sum(not safe for _, safe in self.lost_if_broken.values()),
+            any(served.label.startswith(NEW) for served in self.arrangement.schedule),
             bool(self.arrangement.unproven),
             len(self.lost),
-            any(served.label.startswith(NEW) for served in self.arrangement.schedule),
             self.minutes,
         )
 
@@ -310,8 +311,9 @@ def _lost(how: Arrangement) -> tuple[str, ...]:
 def _if_broken(how: Arrangement, perfect: list[Rest]) -> dict[str, tuple[str, bool]]:
     """Return, for each conductor in use, what stops when it breaks, and whether that is safe.
 
-    Safe is a break after which nothing runs that was not running, no compressor runs without its blower, and
-    no house is heated that asked to be cooled, or the other way round.
+    Safe is a break after which nothing runs that was not asked for. What runs in a wrong way (no air over the
+    coil, heat where cooling was asked for) is named too: it can harm the unit, and is the usual end of such a
+    break wherever each terminal has a conductor of its own.
     """
     found: dict[str, tuple[str, bool]] = {}
     for name in ("thermostat", "outdoor"):
@@ -325,7 +327,7 @@ def _if_broken(how: Arrangement, perfect: list[Rest]) -> dict[str, tuple[str, bo
                     found[f"{name} {served.label}"] = "nothing: its twin carries on", True
                 continue
             ends = _ends(how.job, (Fault(name, terminal, "open"),))
-            stops, starts = [], []
+            stops, starts, wrong = [], [], []
             for end, sound in zip(ends, perfect, strict=True):
                 want = sound.responding
                 for equipment, word in want.items():
@@ -336,15 +338,15 @@ def _if_broken(how: Arrangement, perfect: list[Rest]) -> dict[str, tuple[str, bo
                         starts.append(f"{equipment} runs in {end.case.call}")
                 airless = end.responding["compressor stage 1"] != "off" and end.responding["blower"] == "off"
                 if airless and want["blower"] != "off":
-                    starts.append(f"the compressor runs without air in {end.case.call}")
+                    wrong.append(f"the compressor runs without air in {end.case.call}")
                 kinds = [end.delivering.partition(",")[0], sound.delivering.partition(",")[0]]
                 if set(kinds) == {"cooling", "heating"}:
-                    starts.append(f"{kinds[0]} in {end.case.call}")
+                    wrong.append(f"{kinds[0]} in {end.case.call}")
             if terminal == "D" and _heat_in_defrost(how.job) and not _heat_in_defrost(how.job, terminal):
                 stops.append("auxiliary heat during defrost")
             words = ", ".join(dict.fromkeys(stops)) or "nothing"
-            if starts:
-                words += "; " + ", ".join(dict.fromkeys(starts))
+            if starts or wrong:
+                words += "; " + ", ".join(dict.fromkeys(starts + wrong))
             found[f"{name} {pair[0].label}"] = words, not starts
     return found
 

@@ -23,6 +23,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from importlib import resources
 from pathlib import Path
 from statistics import median
 from typing import Any, TypeAlias
@@ -190,10 +191,24 @@ _CONDUCTOR_KEYS: _Keys = {
 }
 
 
+def survey_names() -> tuple[str, ...]:
+    """Return the names of the example surveys."""
+    folder = resources.files("lessonkit").joinpath("studies", "surveys")
+    return tuple(sorted(Path(file.name).stem for file in folder.iterdir() if file.name.endswith(".toml")))
+
+
 def load_survey(source: str | Path) -> Survey:
-    """Return the survey in a TOML file. Raises `BadSurvey`, which names the file and every mistake in it."""
+    """Return the survey in a TOML file, or the example of that name.
+
+    Raises `BadSurvey`, which names the file and every mistake in it.
+    """
+    names = survey_names()
+    if str(source) in names:
+        folder = resources.files("lessonkit").joinpath("studies", "surveys")
+        return survey_from_toml(folder.joinpath(f"{source}.toml").read_text("utf-8"), f"{source}.toml")
     mistakes: list[str] = []
-    text = read_text(Path(source), "give the path of a survey file", mistakes)
+    hint = f"give the path of a survey file or an example ({', '.join(names)})"
+    text = read_text(Path(source), hint, mistakes)
     if text is None:
         raise BadSurvey(tuple(mistakes), str(source))
     return survey_from_toml(text, Path(source).name)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from importlib import resources
 from itertools import combinations
 from pathlib import Path
 
@@ -17,37 +18,7 @@ from lessonkit.studies.cases import Case, rest
 from lessonkit.studies.plan import Planned, _unfriendly, plan
 from lessonkit.studies.survey import BadSurvey, Survey, WallConductor, WallRun, survey_from_toml
 
-SITE = """
-title = "Tannery Row 9, upper flat"
-[supply]
-rated_va = 75.0
-fuse_a = 5.0
-[equipment]
-stages = 2
-valve = "O"
-[ground]
-bonded = true
-ohm = 0.2
-[[runs]]
-name = "thermostat"
-length_m = 22.0
-gauge_awg = 18
-conductors = [
-    { label = "one", continuous = true, loop_ohm = 0.93, insulation_mohm = 50.0 },
-    { label = "two", continuous = true, loop_ohm = 0.95, insulation_mohm = 50.0 },
-    { label = "three", continuous = true, loop_ohm = 0.91, insulation_mohm = 50.0 },
-    { label = "four", continuous = true, loop_ohm = 0.99, insulation_mohm = 50.0 },
-    { label = "five", continuous = false },
-]
-[[runs]]
-name = "outdoor"
-length_m = 30.0
-conductors = [
-    { label = "a", continuous = true, loop_ohm = 1.3, insulation_mohm = 20.0 },
-    { label = "b", continuous = true, loop_ohm = 1.25, insulation_mohm = 20.0 },
-    { label = "c", continuous = "unknown" },
-]
-"""
+SITE = (resources.files("lessonkit") / "studies" / "surveys" / "tannery-row.toml").read_text("utf-8")
 
 
 def sound(names: str, ohm: float = 0.5) -> tuple[WallConductor, ...]:
@@ -144,27 +115,33 @@ def test_spares_lie_beside_r_and_c() -> None:
     assert [len(handed[0][terminal]) for terminal in ("R", "C", "SIG")] == [2, 2, 1]
 
 
+EXAMPLES = {
+    "mill-steps": "thermostat run direct, outdoor run direct",
+    "quay-house": "thermostat run direct, outdoor run link by second transformer",
+    "kiln-yard": "thermostat run direct, outdoor run link by wire",
+}
 REFUSED = {
-    "no conductor outdoors": (site(sound("abcdefgh"), sound("a")), "outdoor run has 1"),
-    "too few to the thermostat": (site(sound("ab"), sound("abcdef")), "thermostat run has 2"),
-    "a transformer too small": (site(sound("abcd"), sound("abc"), rated_va=20.0, fuse_a=3.0), "VA"),
-    "a run of too many ohms": (
-        replace(
-            site(sound("abcd", 9.0), sound("abc", 9.0)),
-            runs=(WallRun("thermostat", sound("abcd", 9.0)), WallRun("outdoor", sound("abc", 9.0))),
-        ),
-        "fails",
-    ),
+    "orchard-gate": "the outdoor run has 1",
+    "stair-hall": "the thermostat run has 2",
+    "fen-cottage": "VA is asked of a transformer of 20 VA",
+    "long-barn": "fails: ",
 }
 
 
-@pytest.mark.parametrize("case", REFUSED)
-def test_what_can_t_work_is_refused(case: str) -> None:
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_the_examples_are_planned(name: str) -> None:
+    """Each example survey that can be served gets the plan that a technician would choose."""
+    best = plan(name).plans[0]
+    assert best.works
+    assert best.arrangement.name == EXAMPLES[name]
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_what_can_t_work_is_refused(name: str) -> None:
     """Where nothing in the wall works, the survey is refused with its own reason."""
-    survey, says = REFUSED[case]
-    answer = plan(survey)
+    answer = plan(name)
     assert answer.refused
-    assert says in answer.why
+    assert REFUSED[name] in answer.why
 
 
 def test_a_broken_ground_offers_no_earth_return() -> None:
