@@ -39,6 +39,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     # The bench: a job brought to life, and the meter held to it.
     "lessonkit.bench.bench": ("Bench",),
     "lessonkit.bench.meter": ("Meter",),
+    "lessonkit.bench.hands": ("Hands",),
     "lessonkit.studies.experiment": ("experiment",),
     # On the job: what may be wrong.
     "lessonkit.studies.find": ("Search",),
@@ -75,6 +76,7 @@ _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
 # The literal list is for readers and type checkers; a test holds it equal to the table above.
 __all__ = [
     "Bench",
+    "Hands",
     "LessonError",
     "Meter",
     "Search",
@@ -106,6 +108,7 @@ __all__ = [
 
 if TYPE_CHECKING:
     from lessonkit.bench.bench import Bench
+    from lessonkit.bench.hands import Hands
     from lessonkit.bench.meter import Meter
     from lessonkit.copper.wire import loop_ohm
     from lessonkit.draw.coils import memory_picture, splice_picture

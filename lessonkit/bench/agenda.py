@@ -12,6 +12,9 @@ from collections.abc import Mapping
 
 from lessonkit.bench.link import Ends
 from lessonkit.bench.outdoor_board import Timers
+from lessonkit.bench.settling import is_fed
+from lessonkit.bench.wiring import Wiring
+from lessonkit.copper.network import Solution
 from lessonkit.job.model import Job
 
 #: Two moments closer than this are one.
@@ -52,3 +55,14 @@ def board_is_due(now_s: float, timers: Timers, board_changes_s: float) -> bool:
     """Return whether the delay, the cut-off of a defrost, or a change of the defrost board falls due now."""
     times = timers.free_at_s, timers.defrost_until_s or math.inf, board_changes_s
     return any(abs(time_s - now_s) <= _BOARD_SAME_S for time_s in times)
+
+
+def boots_due(
+    boots: Mapping[str, float], wiring: Wiring, awake: frozenset[str], solution: Solution, now_s: float
+) -> dict[str, float]:
+    """Return when each sleeping board that has volts will start; one that lost them has to wait again."""
+    return {
+        name: boots.get(name, now_s + board.electronics.boot_s)
+        for name, board in wiring.boards.items()
+        if name not in awake and is_fed(wiring, name, solution, awake=False)
+    }

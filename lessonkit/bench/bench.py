@@ -4,14 +4,11 @@
     bench.advance(10)
     bench.state.responding["compressor stage 2"]
 
-Power and signal share the same copper, and one circuit decides both.  After every change the bench settles:
-it solves the network, lets each coil compare its volts with its pick-up and drop-out, each board with what
-it needs, the fuse with what it carries, and repeats until nothing changes.  If the states go round in a
-circle, that is chatter, and it is reported with the coils that do it.  Time then runs from event to event:
-polls, watchdogs, timers, boards that start again.
+Power and signal share the same copper, and one circuit decides both.  After every change the bench settles
+(`settling`) until nothing changes, or says what chatters.  Time then runs from event to event: polls,
+watchdogs, timers, boards that start again.
 
-A bench is the one thing in lessonkit that changes in place; what it shows (`state`) is a value.  Its chance
-part (noise, the phase of the shift) is seeded, so the same steps give the same states.
+A bench changes in place; what it shows (`state`) is a value.  Chance is seeded: same steps, same states.
 """
 
 from __future__ import annotations
@@ -25,7 +22,7 @@ from types import MappingProxyType
 import numpy as np
 
 from lessonkit.bench import outdoor_board, signal_path
-from lessonkit.bench.agenda import SAME_S, board_is_due, next_event_s
+from lessonkit.bench.agenda import SAME_S, board_is_due, boots_due, next_event_s
 from lessonkit.bench.exchange import FrameBook
 from lessonkit.bench.link import Ends
 from lessonkit.bench.log import Event, Log, Releases, what_happened
@@ -38,7 +35,6 @@ from lessonkit.bench.settling import (
     Latches,
     Settled,
     blown_by,
-    is_fed,
     settle,
     too_weak,
     what_asks,
@@ -52,6 +48,7 @@ from lessonkit.errors import require, require_finite
 from lessonkit.job import equipment
 from lessonkit.job.calls import check_call
 from lessonkit.job.faults import Fault, as_faults, contactor_welded, thermostat_terminals
+from lessonkit.job.handwork import HandWork, as_works
 from lessonkit.job.model import Job
 from lessonkit.job.toml import load_job
 
@@ -83,6 +80,7 @@ class Bench(Polling):
         self.powered = True
         self.weather = Weather(equipment.check_outdoor_c(outdoor_c))
         self.faults: tuple[Fault, ...] = ()
+        self.hands: tuple[HandWork, ...] = ()
         self._boots: dict[str, float] = {}
         self._shown: State | None = None
         self._releases = Releases()
@@ -103,10 +101,11 @@ class Bench(Polling):
         self.set_call(call)
 
     def __repr__(self) -> str:
-        """Return job, call, faults and time, in one line."""
-        broken = f", broken: {', '.join(map(str, self.faults))}" if self.faults else ""
-        broken += "" if self.powered else ", disconnect open"
-        return f"Bench {self.job.name}: call {self.call}{broken}, {self.time_s:g} s"
+        """Return job, call, faults, hands and time, in one line."""
+        changed = [("broken: ", self.faults), ("by hand: ", self.hands)]
+        words = [what + ", ".join(map(str, done)) for what, done in changed if done]
+        words += [] if self.powered else ["disconnect open"]
+        return ", ".join([f"Bench {self.job.name}: call {self.call}", *words, f"{self.time_s:g} s"])
 
     # ---- what a person does to a bench ----
 
@@ -133,8 +132,13 @@ class Bench(Polling):
 
     def clear_fault(self, fault: Fault | str) -> None:
         """Mend one thing."""
-        gone = as_faults([fault], self.job)[0]
-        self.set_faults([one for one in self.faults if one != gone])
+        self.set_faults([one for one in self.faults if (one,) != as_faults(fault, self.job)])
+
+    def set_hands(self, works: Iterable[HandWork | str]) -> None:
+        """Leave the wiring changed by exactly these works of hands; `hands.Hands` does them one by one."""
+        self.hands = as_works(works, self.job)
+        self._rewire(self.faults)
+        self._disturbed()
 
     def set_power(self, on: bool) -> None:
         """Close or open the disconnect ahead of the transformers."""
@@ -200,7 +204,7 @@ class Bench(Polling):
         blown = (self._latches.blown - blown_by(self.faults)) | blown_by(faults)
         self._latches = replace(self._latches, blown=blown)
         self.faults = faults
-        self.wiring = Wiring(self.job, faults)
+        self.wiring = Wiring(self.job, faults, self.hands)
         self._solutions: dict[frozenset[str], Solution] = {}
         self._read: dict[str, tuple[frozenset[str], bool]] = {}
         self._paths = signal_path.SignalPaths(self.wiring, self._rng)
@@ -249,7 +253,7 @@ class Bench(Polling):
             if self._asks() == asks or now in seen:
                 break
             seen.append(now)
-        self._plan_boots()
+        self._boots = boots_due(self._boots, self.wiring, self._latches.awake, self.solution, self.time_s)
 
     def _follow(self, before: Latches, settled: Settled) -> None:
         """Let the boards' memories follow what the circuit did."""
@@ -289,14 +293,6 @@ class Bench(Polling):
         self._timers = replace(self._timers, free_at_s=free_at_s)
 
     # ---- boards that fall asleep and start again ----
-
-    def _plan_boots(self) -> None:
-        """Give every sleeping board that has volts again its time to start; forget those that lost them."""
-        for name, board in self.wiring.boards.items():
-            if name in self._latches.awake or not is_fed(self.wiring, name, self.solution, awake=False):
-                self._boots.pop(name, None)
-            else:
-                self._boots.setdefault(name, self.time_s + board.electronics.boot_s)
 
     def _sleep_if_too_weak_to_start(self) -> None:
         """At the very start, nothing runs on volts that it could not have started on."""
@@ -352,6 +348,11 @@ class Bench(Polling):
         return tuple(sorted(self._settled.chattering | self._releases.often(self.time_s)))
 
     @property
+    def on(self) -> frozenset[str]:
+        """Return the names of the two-way elements that are on (`wiring`)."""
+        return self._settled.on
+
+    @property
     def solution(self) -> Solution:
         """Return the settled network's solution at the supply frequency."""
         return self._settled.solution
@@ -362,10 +363,9 @@ class Bench(Polling):
 
     def to_spice(self) -> str:
         """Return the network in its present state as a netlist that ngspice runs in batch."""
-        faults = ", ".join(map(str, self.faults)) or "no fault"
-        return settled_netlist(
-            self.network(), self.job.frequency_hz, f"{self.job.name}: {self.call}, {faults}"
-        )
+        changes = ", ".join(map(str, (*self.faults, *self.hands))) or "no fault"
+        title = f"{self.job.name}: {self.call}, {changes}"
+        return settled_netlist(self.network(), self.job.frequency_hz, title)
 
     @property
     def state(self) -> State:
@@ -384,6 +384,7 @@ class Bench(Polling):
             call=self.call,
             faults=tuple(map(str, self.faults)),
             present=self.faults,
+            hands=tuple(map(str, self.hands)),
             **read_circuit(self.wiring, self._settled),
             responding=MappingProxyType(words),
             delivering=equipment.delivering(words, self.job.equipment.valve),

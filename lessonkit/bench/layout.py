@@ -16,6 +16,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+from lessonkit.bench.plugs import branches_of_boards, hand_branches, node_of_end, unplugged
 from lessonkit.copper.elements import (
     CONTACT_OHM,
     Branch,
@@ -26,6 +27,7 @@ from lessonkit.copper.elements import (
 )
 from lessonkit.job.calls import PLACES
 from lessonkit.job.faults import Fault
+from lessonkit.job.handwork import HandWork
 from lessonkit.job.model import RUN_ENDS, Job, Run, Supply, is_idle
 from lessonkit.job.parts import BOARD_RELAY_VA, INPUT_OHM, RATED_V, Coil, Electronics
 
@@ -91,6 +93,7 @@ class Layout:
 
     job: Job
     faults: tuple[Fault, ...]
+    hands: tuple[HandWork, ...] = ()
     fixed: list[Branch] = field(default_factory=list)
     toggles: dict[str, Toggle] = field(default_factory=dict)
     coils: dict[str, CoilPlace] = field(default_factory=dict)
@@ -105,8 +108,9 @@ class Layout:
         return bool(self.found(where, part, kind))
 
     def r(self, name: str, a: str, b: str, ohm: float, note: str) -> None:
-        """Add a resistance."""
-        self.fixed.append(Resistance(name, a, b, ohm, note))
+        """Add a resistance; between two wires that hands have put on one terminal there is none."""
+        if a != b:
+            self.fixed.append(Resistance(name, a, b, ohm, note))
 
     def contact(self, key: str, a: str, b: str, note: str, stuck: str = "") -> None:
         """Add a contact; a stuck one is the same on and off."""
@@ -135,10 +139,9 @@ class Layout:
 
     def board(self, place: str, name: str, electronics: Electronics) -> None:
         """Add electronics between R and C."""
-        hot, common = f"{place}:R", f"{place}:C"
-        self.boards[f"{place}:{name}"] = BoardPlace(
-            f"{place}:{name}", electronics, hot, common, self.has(place, name, "dead")
-        )
+        hot, common, key = f"{place}:R", f"{place}:C", f"{place}:{name}"
+        dead = self.has(place, name, "dead") or key in unplugged(self.hands)
+        self.boards[key] = BoardPlace(key, electronics, hot, common, dead)
         self.r(f"board {place}:{name}", hot, common, electronics.r_ohm, f"{name} at {place}: what it draws")
 
 
@@ -188,6 +191,10 @@ def _add_run(to: Layout, name: str, run: Run) -> None:
         if fault.where == name and fault.kind == "swapped":
             one, two = fault.part, str(fault.value)
             far_node[one], far_node[two] = far_node[two], far_node[one]
+    for place, node in ((near, near_node), (far, far_node)):
+        for conductor in run.conductors:
+            end = f"{place}:{name}.{conductor}"
+            node[conductor] = node_of_end(to.hands, end, node[conductor])
     broken_at: dict[str, float | None] = {}
     for conductor in run.conductors:
         ends = near_node[conductor], far_node[conductor]
@@ -198,7 +205,8 @@ def _add_run(to: Layout, name: str, run: Run) -> None:
             a_node = (near_node if a == "near" else far_node)[one]
             b_node = (near_node if b == "near" else far_node)[two]
             c_farad, ohm = run.pair_farad * part, run.insulation_ohm / part if part else math.inf
-            to.fixed.append(Capacitance(f"c {pair} {end}", a_node, b_node, c_farad, f"{pair}, {end}"))
+            if a_node != b_node:
+                to.fixed.append(Capacitance(f"c {pair} {end}", a_node, b_node, c_farad, f"{pair}, {end}"))
             to.r(f"i {pair} {end}", a_node, b_node, ohm, f"insulation {pair}, {end}")
     for fault in to.faults:
         if fault.where != name or fault.kind not in ("short", "earth"):
@@ -351,9 +359,29 @@ def _add_equipment(to: Layout) -> None:
                     to.r(f"leak {node}", node, f"{place}:C", LEAK_OHM, "leakage")
 
 
-def lay_out(job: Job, faults: tuple[Fault, ...]) -> Layout:
-    """Return the layout of a job with some faults, each one checked against the job beforehand."""
-    to = Layout(job, faults)
+def _lay_hands(to: Layout) -> None:
+    """Add what hands put in, and open every branch of the boards whose plugs they pulled."""
+    usual = {
+        f"{place}:{name}.{conductor}": conductor_node(name, conductor, place)
+        for name, run in to.job.runs.items()
+        for conductor in run.conductors
+        for place in RUN_ENDS[name]
+    }
+    to.fixed += hand_branches(to.hands, usual)
+    own = branches_of_boards(to.job, [branch.name for branch in to.fixed] + list(to.toggles))
+    gone = {name for board in unplugged(to.hands) for name in own.get(board, ())}
+
+    def opened(branch: Branch) -> Branch:
+        return Resistance(branch.name, branch.a, branch.b, math.inf, "plug pulled")
+
+    to.fixed = [opened(branch) if branch.name in gone else branch for branch in to.fixed]
+    for name in gone & set(to.toggles):
+        to.toggles[name] = Toggle(opened(to.toggles[name].off), opened(to.toggles[name].off))
+
+
+def lay_out(job: Job, faults: tuple[Fault, ...], hands: tuple[HandWork, ...] = ()) -> Layout:
+    """Return the layout of a job with some faults and works of hands, each checked against it beforehand."""
+    to = Layout(job, faults, hands)
     _add_supply(to, "air", job.supply)
     if job.outdoor_run.far_supply is not None:
         _add_supply(to, "out", job.outdoor_run.far_supply, job.outdoor_run.far_in_phase)
@@ -363,4 +391,6 @@ def lay_out(job: Job, faults: tuple[Fault, ...]) -> Layout:
         _add_run(to, name, run)
         if run.arrangement == "link":
             _add_link(to, name, run)
+    if hands:
+        _lay_hands(to)
     return to

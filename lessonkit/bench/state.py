@@ -84,7 +84,8 @@ class State:
     `responding` maps equipment to words, `off` when it does nothing, and `delivering` sums them up;
     `chatter` names coils and boards that pull in and let go again and again; `fuse` is `whole`, or `blown`
     if any is, and `fuses` says which, by the place of its transformer; `coil_c` is the outdoor coil and
-    `frost` the share of its capacity that frost has taken; `present` are the faults as values.
+    `frost` the share of its capacity that frost has taken; `present` are the faults as values, and `hands`
+    says what hands have changed.
     """
 
     job: str
@@ -111,6 +112,7 @@ class State:
     waiting_s: float
     present: tuple[Fault, ...] = field(repr=False)
     solution: Solution = field(repr=False, compare=False)
+    hands: tuple[str, ...] = ()
 
     def between(self, one: str, two: str) -> float:
         """Return the RMS volts between two nodes, as an ideal meter would read them."""
@@ -154,7 +156,7 @@ class State:
         A conductor that hangs loose lies beside live ones for its whole length, and their capacitance lifts
         it to as much as half the supply. A meter of high impedance believes it; a few kilohms take it away.
         """
-        if not any(fault.kind in _LOOSENING for fault in self.present):
+        if not self.hands and not any(fault.kind in _LOOSENING for fault in self.present):
             return frozenset()
         found = set()
         for node in self.volts:
@@ -172,6 +174,7 @@ class State:
             "job": self.job,
             "call": self.call,
             "faults": list(self.faults),
+            "hands": list(self.hands),
             "seconds": round(self.time_s, 6),
             "volts": {node: round(volts, 6) for node, volts in self.volts.items()},
             "coils": {name: {"volts": round(c.volts, 6), "state": c.word} for name, c in self.coils.items()},

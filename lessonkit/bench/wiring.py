@@ -33,19 +33,20 @@ from lessonkit.copper.network import (
     solve_stack,
 )
 from lessonkit.job.faults import Fault
+from lessonkit.job.handwork import HandWork
 from lessonkit.job.model import Job
 
 
 class Wiring:
     """The network of one job with one set of faults, for any state of its two-way elements.
 
-    Parameters: `job` and `faults` (each one checked against the job beforehand).  Fields: `coils`,
+    Parameters: `job`, `faults` and `hands` (each one checked against the job beforehand).  Fields: `coils`,
     `boards`, and `keys`, the names of the two-way elements.  Building costs a millisecond, so a bench keeps
     its wiring until a fault changes.
     """
 
-    def __init__(self, job: Job, faults: tuple[Fault, ...] = ()) -> None:
-        to = lay_out(job, faults)
+    def __init__(self, job: Job, faults: tuple[Fault, ...] = (), hands: tuple[HandWork, ...] = ()) -> None:
+        to = lay_out(job, faults, hands)
         self.job = job
         self.faults = faults
         self.coils = to.coils

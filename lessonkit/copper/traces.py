@@ -1,20 +1,8 @@
 """What a circuit did through time, and what meters make of it.
 
-A `Trace` holds volts at every node and amperes through every branch at evenly spaced moments. The wave is
-one thing; what a meter says about it is another, since every kind of meter boils the wave down to one number
-in its own way and most are marked as if the wave were a sine:
-
-    meter                           what it does with the wave             sine of V RMS  half of it
-    direct (DC range)               mean                                   0              0.450 V
-    true RMS (DC counted)           root of the mean square                V              0.707 V
-    true RMS behind a capacitor     the same after taking the mean away    V              0.545 V
-    average-responding, full wave   mean of |v|, times 1.1107              V              0.500 V
-    average-responding, half wave   mean of max(v, 0), times 2.2214        V              V, or 0 reversed
-
-So four honest meters read four different numbers on the same half-wave conductor, and the simplest one, a
-single diode before a moving coil, can't tell the half-wave from the whole. A reading means little until the
-meter is known. Readings are taken over the whole trace: cut it to whole cycles first, with `last_cycles` or
-`window`.
+A `Trace` holds volts at every node and amperes through every branch at evenly spaced moments. What a meter
+shows of a wave depends on the kind of meter (`meters`). Readings are taken over the whole trace: cut it to
+whole cycles first, with `last_cycles` or `window`.
 """
 
 from __future__ import annotations
@@ -25,29 +13,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from lessonkit.copper import meters
 from lessonkit.copper.elements import Branch, Wave
+from lessonkit.copper.meters import mean_of, rms_of
 from lessonkit.copper.network import Network
 from lessonkit.errors import BadParameter, require, require_finite, require_positive
 
 __all__ = ["Trace", "mean_of", "rms_of"]
-
-#: RMS over rectified mean of a sine: pi / (2 sqrt 2), what a full-wave averaging meter is marked with.
-FULL_WAVE_FACTOR = math.pi / (2 * math.sqrt(2))
-#: The same for a meter that hears one half-wave only: pi / sqrt 2.
-HALF_WAVE_FACTOR = math.pi / math.sqrt(2)
-
-
-def mean_of(wave: Wave) -> float:
-    """Return the time mean of an evenly sampled wave.
-
-    The first and last sample count half, so that one whole cycle, both ends included, is weighed evenly.
-    """
-    return float(np.mean(wave[1:] + wave[:-1]) / 2) if len(wave) > 1 else float(wave[0])
-
-
-def rms_of(wave: Wave) -> float:
-    """Return the root of the mean square of an evenly sampled wave."""
-    return math.sqrt(mean_of(wave**2))
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,19 +101,23 @@ class Trace:
         Many such meters hear the wave through a capacitor on their AC range, which takes the mean away:
         `ac_only`.
         """
-        wave = self.across(a, b)
-        return rms_of(wave - mean_of(wave) if ac_only else wave)
+        return meters.true_rms(self.across(a, b), ac_only)
 
-    def average_meter_v(self, a: str, b: str | None = None) -> float:
-        """Return what a full-wave averaging meter shows, marked for a sine."""
-        return FULL_WAVE_FACTOR * mean_of(np.abs(self.across(a, b)))
+    def average_meter_v(self, a: str, b: str | None = None, *, ac_only: bool = False) -> float:
+        """Return what a full-wave averaging meter shows, marked for a sine; `ac_only` as above."""
+        return meters.average(self.across(a, b), ac_only)
 
     def half_wave_meter_v(self, a: str, b: str | None = None) -> float:
         """Return what a one-diode averaging meter shows, marked for a sine.
 
         It hears only the half-waves that make a positive, so swapping its probes can change the reading.
         """
-        return HALF_WAVE_FACTOR * mean_of(np.maximum(self.across(a, b), 0.0))
+        return meters.half_wave(self.across(a, b))
+
+    def readings(self, a: str, b: str | None = None) -> dict[str, float]:
+        """Return what every kind of meter shows between two nodes, by the names of `meters.KINDS`."""
+        wave = self.across(a, b)
+        return {kind: reads(wave) for kind, reads in meters.KINDS.items()}
 
     def mean_a(self, branch: str) -> float:
         """Return the mean amperes through a branch."""

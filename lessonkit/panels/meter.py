@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from functools import partial
 from html import escape
+from typing import Any
 
 import ipywidgets as widgets
 
@@ -30,8 +31,9 @@ class MeterPart:
     """A meter on the bench of a session; it measures again whenever the bench changes."""
 
     def __init__(
-        self, session: Session, red: str = "air:R", black: str = "air:C", setting: str = "high"
+        self, session: Session, red: str = "air:R", black: str | None = None, setting: str = "high"
     ) -> None:
+        black = f"{red.partition(':')[0]}:C" if black is None else black
         self._session = session
         self._meter = Meter(session.bench)
         nodes = [(_node_words(node), node) for node in self._meter.nodes()]
@@ -47,9 +49,16 @@ class MeterPart:
             [row(self.red, self.black, classes=["lk-probes"]), row(*self.keys.values()), self.display]
         )
         self.box.add_class("lk-meter")
+        self.red.observe(self._follow, "value")
         for probe in (self.red, self.black):
             probe.observe(lambda _: session.look(self._show), "value")
         session.watch(self._show)
+
+    def _follow(self, change: dict[str, Any]) -> None:
+        """Let the black probe go to another place with the red one while it is held to C there."""
+        was, now = (f"{change[key].partition(':')[0]}:C" for key in ("old", "new"))
+        if self.black.value == was:
+            self.black.value = now
 
     def turn(self, setting: str) -> None:
         """Turn the knob to `high`, `low` or `ohms`."""
@@ -104,8 +113,13 @@ class MeterPanel(Panel):
         return f"<p>{escape(self.part.reading)}</p>", self.part.reading
 
 
-def meter_panel(bench: Bench, red: str = "air:R", black: str = "air:C", setting: str = "high") -> MeterPanel:
-    """Return a meter on a bench that a notebook has already."""
+def meter_panel(
+    bench: Bench, red: str = "air:R", black: str | None = None, setting: str = "high"
+) -> MeterPanel:
+    """Return a meter on a bench that a notebook has already.
+
+    The black probe starts at C of the place where the red one is.
+    """
     session = Session(bench, 0.0)
     part = MeterPart(session, red, black, setting)
     return MeterPanel(f"Meter on {bench.job.name}", part, session)

@@ -25,6 +25,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lessonkit.bench.hands import walk_min
 from lessonkit.errors import LessonError, require
 from lessonkit.job.calls import CALLS, PLACES, check_call
 from lessonkit.job.faults import Fault
@@ -33,14 +34,9 @@ from lessonkit.job.toml import load_job
 from lessonkit.studies import search
 from lessonkit.studies.dictionary import Dictionary, Look, Page, suspects_of
 
-#: Minutes for a look or a reading once one stands there, for a new call at the thermostat, and for the walk
-#: between places (ours: a house with the outdoor unit beside it).
+#: Minutes for a look or a reading once one stands there, and for a new call at the thermostat (ours: a house
+#: with the outdoor unit beside it, as for the walks of `hands`).
 LOOK_MIN, CALL_MIN = 0.5, 0.5
-WALK_MIN: Mapping[frozenset[str], float] = {
-    frozenset({"stat", "air"}): 2.0,
-    frozenset({"air", "out"}): 3.0,
-    frozenset({"stat", "out"}): 4.0,
-}
 #: A suspect, or a group that no look tells apart, is named once it is this likely.
 SURE = 0.95
 
@@ -74,11 +70,6 @@ class NextLook:
     minutes: float
     bits: float
     rules_out: Mapping[str, tuple[str, ...]]
-
-
-def walk_min(here: str, there: str) -> float:
-    """Return the minutes of a walk between two places."""
-    return 0.0 if here == there else WALK_MIN[frozenset({here, there})]
 
 
 class Search:

@@ -56,6 +56,22 @@ def test_every_node_agrees_live(case: tuple[str, str, str], ngspice: str) -> Non
     assert disagreements(bench.solution, run_ngspice(bench.to_spice(), ngspice)) == {}
 
 
+@pytest.mark.ngspice
+@pytest.mark.parametrize(
+    "works",
+    [
+        ("lift out:outdoor.Y1", "jumper out:R out:Y1"),
+        ("move stat:thermostat.G stat:Y1", "twist air:outdoor.Y2 air:outdoor.O"),
+        ("unplug out:defrost-board", "lift air:thermostat.C"),
+    ],
+)
+def test_what_hands_did_agrees_live(works: tuple[str, ...], ngspice: str) -> None:
+    """With wires lifted, moved, twisted, a jumper in and a plug pulled, ngspice finds the same volts."""
+    bench = bench_for("full-cable", "", "cool-2")
+    bench.set_hands(works)
+    assert disagreements(bench.solution, run_ngspice(bench.to_spice(), ngspice)) == {}
+
+
 @pytest.mark.parametrize("case", BOOK["cases"](live=False), ids=lambda case: label(*case))
 def test_every_terminal_agrees_with_the_recording(case: tuple[str, str, str]) -> None:
     """The recorded magnitudes are the bench's; after a change of the model, record again (see README)."""
