@@ -22,6 +22,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import sys
 from typing import Any
 
@@ -33,6 +34,8 @@ MAX_BITS = 256
 MAX_TEXT = 2000
 MAX_ENCODED = 100_000
 """Characters that one answer may need when it is encoded."""
+MAX_NESTING = 3 * (MAX_DEPTH + 2)
+"""Brackets within brackets of an encoded answer: a mapping takes three for each of its depths."""
 
 _KINDS: dict[type, str] = {
     bool: "true or false",
@@ -195,10 +198,28 @@ def decode(text: str) -> Any:
     """
     if len(text) > MAX_ENCODED:
         raise NotPlain("The answer is too long.")
+    if _nesting(text) > MAX_NESTING:
+        raise NotPlain("The answer arrived damaged.")
     try:
         return plain(_untagged(json.loads(text)))
     except (ValueError, TypeError, RecursionError) as error:
         raise error if isinstance(error, NotPlain) else NotPlain("The answer arrived damaged.") from None
+
+
+def _nesting(text: str) -> int:
+    """Return how deep the brackets of a line of JSON go.
+
+    Counted before the line is read: a reader goes as deep as the line does, and where the stack is small, as in
+    a browser's page, that ends the whole interpreter instead of raising an error.
+    """
+    deepest = depth = 0
+    for sign in re.sub(r'"(?:[^"\\]|\\.)*"', "", text):
+        if sign in "[{":
+            depth += 1
+            deepest = max(deepest, depth)
+        elif sign in "]}":
+            depth -= 1
+    return deepest
 
 
 def _untagged(value: Any) -> Any:

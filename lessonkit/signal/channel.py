@@ -163,7 +163,7 @@ class Noise:
     def _bursts(self, rows: int, looks: int, look_s: float, rng: np.random.Generator) -> NDArray[np.bool_]:
         """Which looks fall into a burst: bursts begin at random, also just before the first look."""
         span_s = looks * look_s + self.burst_s
-        row = np.repeat(np.arange(rows), rng.poisson(self.bursts_per_s * span_s, rows))
+        row = np.repeat(np.arange(rows), rng.poisson(self.bursts_per_s * span_s, rows).astype(np.intp))
         begin_s = rng.uniform(-self.burst_s, looks * look_s, len(row))
         first = np.clip(np.ceil(begin_s / look_s), 0, looks).astype(np.int64)
         last = np.clip(np.ceil((begin_s + self.burst_s) / look_s), 0, looks).astype(np.int64)

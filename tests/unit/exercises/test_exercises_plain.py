@@ -190,6 +190,20 @@ def test_damaged_line_is_refused(line: str) -> None:
         decode(line)
 
 
+@pytest.mark.parametrize("line", ['{"l":[' * 3000, "[" * 31, '{"d": [[' * 20 + "]]}" * 20])
+def test_deep_line_is_refused_before_it_is_read(line: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A line nested too deep never reaches the JSON reader, which a small stack would not survive."""
+    monkeypatch.setattr(json, "loads", lambda text: pytest.fail("it was read"))
+    with pytest.raises(NotPlain, match="damaged"):
+        decode(line)
+
+
+def test_brackets_within_a_text_count_for_nothing() -> None:
+    """A text may hold any number of brackets and quotation marks."""
+    text = '["' * 200 + "\\" + '{\\"' * 100
+    assert decode(encode([text])) == [text]
+
+
 def test_room_needs_nothing_but_the_standard_library() -> None:
     """The room travels alone into the confined process, so it imports nothing of ours."""
     import lessonkit.exercises.plain as room
