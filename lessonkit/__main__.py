@@ -1,6 +1,6 @@
 """The command line: one name, a few commands, each with a room of its own.
 
-    lessonkit lab | bench | plan | find | season | hand-out | grade | figures
+    lessonkit lab | bench | plan | find | season | hand-out | grade | site | figures
 
 A command's room is imported only when that command was asked for, so `lessonkit --help` answers at once.
 What a person reads goes to standard output; what went wrong goes to standard error as one sentence, and
@@ -46,6 +46,7 @@ COMMANDS: dict[str, Command] = {
     "plan": Command("plan a job from a survey of what is in the wall", "lessonkit.commands.plan"),
     "hand-out": Command("make each student's own workbooks", "lessonkit.commands.hand_out"),
     "grade": Command("mark a folder of answered workbooks", "lessonkit.commands.grade"),
+    "site": Command("make the series a folder for a web server", "lessonkit.commands.site"),
     "figures": Command("remake the pictures in figures/", "lessonkit.commands.figures"),
 }
 

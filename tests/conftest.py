@@ -31,11 +31,14 @@ IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
 if not IN_CI:
     settings.register_profile("desk", deadline=None)
     settings.load_profile("desk")
+# Python in a browser's page is ten times slower; there the same properties are tried a few times.
+settings.register_profile("page", deadline=None, max_examples=5)
 
 _BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 _HOW_TO_GET = {
     "ngspice": "install ngspice (on Debian and Ubuntu: apt install ngspice)",
     "chromium": "install Chromium (on Debian: apt install chromium), or name it in LESSONKIT_CHROMIUM",
+    "site": "pip install lessonkit[site], which brings Node",
     "confined": "install bubblewrap, where it may make namespaces (on Debian: apt install bubblewrap)",
 }
 
@@ -58,7 +61,20 @@ def find_confinement() -> str | None:
     return shutil.which("bwrap") if confinement().safe else None
 
 
-_FINDERS = {"ngspice": find_ngspice, "chromium": find_chromium, "confined": find_confinement}
+def find_what_sites_need() -> str | None:
+    """Return the path of Node, which the extra `site` brings, or None."""
+    from lessonkit.site.fetch import find_node
+
+    node = find_node()
+    return node[0] if node else None
+
+
+_FINDERS = {
+    "ngspice": find_ngspice,
+    "chromium": find_chromium,
+    "confined": find_confinement,
+    "site": find_what_sites_need,
+}
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
@@ -85,6 +101,26 @@ def chromium() -> str:
     found = find_chromium()
     assert found, "mark this test with pytest.mark.chromium"
     return found
+
+
+@pytest.fixture(scope="session")
+def built_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Build the series for a web server, once; mark the test `site` as well.
+
+    Where the registries can't be reached and nothing is in the cache, the test is skipped with the reason.
+    LESSONKIT_SITE names a site that is there already, for whoever works on a page.
+    """
+    if "LESSONKIT_SITE" in os.environ:
+        return Path(os.environ["LESSONKIT_SITE"])
+    from lessonkit.site import build_site
+    from lessonkit.site.fetch import CantBeHad
+
+    out = tmp_path_factory.mktemp("site") / "public"
+    try:
+        build_site(out)
+    except CantBeHad as why:
+        pytest.skip(str(why))
+    return out
 
 
 @pytest.fixture(scope="session")

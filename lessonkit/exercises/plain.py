@@ -209,8 +209,8 @@ def decode(text: str) -> Any:
 def _nesting(text: str) -> int:
     """Return how deep the brackets of a line of JSON go.
 
-    Counted before the line is read: a reader goes as deep as the line does, and where the stack is small, as in
-    a browser's page, that ends the whole interpreter instead of raising an error.
+    Counted before the line is read: a reader goes as deep as the line does, and where the stack is small, as
+    in a browser's page, that ends the whole interpreter instead of raising an error.
     """
     deepest = depth = 0
     for sign in re.sub(r'"(?:[^"\\]|\\.)*"', "", text):

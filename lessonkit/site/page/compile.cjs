@@ -1,0 +1,74 @@
+// Starts the runtime of a finished folder in Node, imports what workbooks import, and writes the bytecode of it
+// all to a ZIP file: node compile.cjs FOLDER OUT.zip
+const fs = require("node:fs");
+const path = require("node:path");
+const [folder, out] = process.argv.slice(2);
+
+const stop = (error) => {
+  // The runtime's own traces quote a megabyte of code; the message alone says what was wrong.
+  console.error(String((error && error.message) || error).trim());
+  process.exit(1);
+};
+process.on("uncaughtException", stop);
+process.on("unhandledRejection", stop);
+
+const COMPILE = `
+import importlib.util, io, marshal, sys, zipfile
+from importlib._bootstrap_external import _code_to_hash_pyc
+import IPython, ipywidgets, matplotlib.pyplot, matplotlib_inline.backend_inline, tomli_w
+import lessonkit, pkgutil
+for room in pkgutil.walk_packages(lessonkit.__path__, "lessonkit."):
+    if not room.name.endswith("__main__") and room.name != "lessonkit.begin":
+        try:
+            importlib.import_module(room.name)
+        except ModuleNotFoundError as missing:
+            # A room for commands, which needs what no workbook does; it is compiled where it is used, if ever.
+            if (missing.name or "").partition(".")[0] in ("lessonkit", "numpy", "matplotlib", "ipywidgets"):
+                raise
+lessonkit.show_bench("two-run", "cool-2")
+lessonkit.bench_panel("two-run")
+import pyodide_kernel
+
+ZIP, SITE = "/lib/python312.zip/", "/lib/python3.12/site-packages/"
+found = {}
+for name in sorted(sys.modules):
+    spec = getattr(sys.modules[name], "__spec__", None)
+    origin = getattr(spec, "origin", None) or ""
+    if not origin.endswith(".py"):
+        continue
+    if origin.startswith(SITE):
+        inside = origin[len(SITE):]
+        folder, _, file = inside.rpartition("/")
+        target = f"{folder}/__pycache__/{file[:-3]}.cpython-312.pyc".lstrip("/")
+    elif origin.startswith(ZIP):
+        target = "LIBRARY/" + origin[len(ZIP):] + "c"
+    else:
+        continue
+    source = spec.loader.get_data(origin)
+    # Compiled afresh from the source alone: what ran before leaves no trace in it.
+    code = compile(source, origin, "exec", dont_inherit=True, optimize=0)
+    found[target] = bytes(_code_to_hash_pyc(code, importlib.util.source_hash(source), False))
+import json
+from matplotlib import font_manager as fonts
+found[f"lessonkit_fonts/fontlist-v{fonts.FontManager.__version__}.json"] = json.dumps(
+    fonts.fontManager, cls=fonts._JSONEncoder, indent=1, sort_keys=True
+).encode()
+archive = io.BytesIO()
+with zipfile.ZipFile(archive, "w") as made:
+    for name in sorted(found):
+        made.writestr(zipfile.ZipInfo(name), found[name])
+archive.getvalue()
+`;
+
+(async () => {
+  const { loadPyodide } = require(path.join(folder, "pyodide.js"));
+  const lock = JSON.parse(fs.readFileSync(path.join(folder, "pyodide-lock.json"), "utf8"));
+  const python = await loadPyodide({
+    indexURL: folder + path.sep,
+    packages: Object.keys(lock.packages),
+    env: { HOME: "/student", PYTHONHASHSEED: "0" },
+  });
+  const made = python.runPython(COMPILE).toJs();
+  fs.writeFileSync(out, made);
+  process.exit(0);
+})().catch(stop);

@@ -1,0 +1,197 @@
+// Around a workbook: starts the page, says how far Python is, saves, stops loops, and hands the answers out.
+import { download, withOwn } from "./answers.js";
+import { BASE, ownCells, remember, remembered, shelf, student } from "./student.js";
+
+const SLOW_S = () => Number(document.body.dataset.slowSeconds || 20);
+const $ = (selector) => document.querySelector(selector);
+const sleep = (ms) => new Promise((done) => setTimeout(done, ms));
+
+let ready = false;
+
+const say = (text, share) => {
+  $(".lk-state").textContent = text;
+  $(".lk-progress").hidden = share >= 1;
+  $(".lk-progress").value = share;
+};
+
+// Python runs in a worker, which tells how far it is; the page makes that worker, so it is met here.
+const meetWorkers = () => {
+  const Plain = window.Worker;
+  window.Worker = class extends Plain {
+    constructor(...what) {
+      super(...what);
+      ready = false;
+      this.addEventListener("message", ({ data }) => {
+        if (!data || !data.lessonkit) return;
+        const { done, all, text } = data.lessonkit;
+        ready = Boolean(data.lessonkit.ready);
+        say(ready ? text : `${text} (${Math.round((100 * done) / all)} %)`, done / all);
+        if (ready) document.body.dataset.pythonSeconds = data.lessonkit.seconds;
+      });
+    }
+  };
+};
+
+const startPage = () => {
+  const element = $("#jupyter-config-data");
+  // Every path starts at the site's own folder, wherever that is served from.
+  const config = JSON.parse(element.textContent.replaceAll("@BASE@", BASE.pathname));
+  config.contentsStorageName = shelf();
+  element.textContent = JSON.stringify(config);
+  const bundle = document.createElement("script");
+  bundle.src = new URL("build/notebooks/bundle.js", BASE);
+  document.head.append(bundle);
+};
+
+const opened = async () => {
+  for (;;) {
+    const panel = window.jupyterapp?.shell?.currentWidget;
+    if (panel?.context && panel.content?.widgets) return panel;
+    await sleep(50);
+  }
+};
+
+// There is one kernel, so nobody is ever asked which: whoever runs a cell too soon waits for it.
+const neverAsk = (app, panel) => {
+  const session = panel.sessionContext;
+  const start = session.startKernel.bind(session);
+  session.startKernel = async () => {
+    await app.serviceManager.ready;
+    await app.serviceManager.kernelspecs.ready;
+    if (!app.serviceManager.kernelspecs.specs) await app.serviceManager.kernelspecs.refreshSpecs();
+    if (!session.session?.kernel) await start();
+    if (!session.session?.kernel) await session.changeKernel({ name: "python" });
+    return false;
+  };
+};
+
+const fillOwnCells = async (panel) => {
+  const cells = (await ownCells())[panel.context.path];
+  if (!cells) return;
+  const sheet = panel.context.model.toJSON();
+  const own = withOwn(structuredClone(sheet), cells);
+  own.cells.forEach((cell, k) => {
+    const source = Array.isArray(cell.source) ? cell.source.join("") : cell.source;
+    const model = panel.content.model.cells.get(k).sharedModel;
+    if (model.getSource() !== source) model.setSource(source);
+  });
+};
+
+const keepSaving = (panel) => {
+  let waiting = 0;
+  let saving = null;
+  const save = async () => {
+    waiting = 0;
+    if (saving) await saving;
+    saving = panel.context
+      .save()
+      .then(() => {
+        document.body.dataset.savedAt = String(Date.now());
+        if (ready) say(`kept in this browser at ${new Date().toLocaleTimeString()}`, 1);
+      })
+      .catch(() => say("this browser would not keep your work: download it now", 1))
+      .finally(() => {
+        saving = null;
+      });
+    await saving;
+  };
+  panel.context.model.contentChanged.connect(() => {
+    clearTimeout(waiting);
+    waiting = setTimeout(save, 1000);
+  });
+  document.addEventListener("visibilitychange", () => {
+    if (document.hidden && waiting) save();
+  });
+  window.addEventListener("beforeunload", (event) => {
+    if (waiting) {
+      save();
+      event.preventDefault(); // the browser asks, and a second later all is kept
+    }
+  });
+  return save;
+};
+
+// A loop without an end keeps Python from hearing anything. The way out is to begin Python anew.
+const watchLoops = (app, panel) => {
+  const since = new Map();
+  const note = (cell) => {
+    const box = document.createElement("div");
+    box.className = "lk-loop";
+    box.setAttribute("role", "alert");
+    const words = document.createElement("p");
+    words.textContent =
+      `This cell has been running for ${SLOW_S()} seconds. Some need that long on a slow device. If it holds a loop ` +
+      "that never ends, only starting Python again stops it: your text and answers stay, and what the cells had " +
+      "computed is computed again.";
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = "Stop it, and run the cells above again";
+    button.addEventListener("click", async () => {
+      button.disabled = true;
+      since.clear();
+      say("starting Python again", 0);
+      ready = false;
+      const index = panel.content.widgets.indexOf(cell);
+      await panel.sessionContext.session.kernel.restart();
+      box.remove();
+      panel.content.deselectAll();
+      panel.content.activeCellIndex = index;
+      cell.setPrompt("");
+      if (index > 0) await app.commands.execute("notebook:run-all-above");
+    });
+    box.append(words, button);
+    cell.node.append(box);
+    box.scrollIntoView({ block: "nearest" });
+    return box;
+  };
+  const boxes = new Map();
+  setInterval(() => {
+    for (const cell of panel.content.widgets) {
+      const runs = ready && cell.model.type === "code" && cell.model.executionState === "running";
+      if (!runs) {
+        since.delete(cell);
+        boxes.get(cell)?.remove();
+        boxes.delete(cell);
+      } else if (!since.has(cell)) {
+        since.set(cell, performance.now());
+        break; // the others wait behind this one
+      } else {
+        if (performance.now() - since.get(cell) > SLOW_S() * 1000 && !boxes.has(cell)) boxes.set(cell, note(cell));
+        break;
+      }
+    }
+  }, 500);
+};
+
+const main = async () => {
+  meetWorkers();
+  if ("serviceWorker" in navigator) {
+    navigator.serviceWorker.register(new URL("service-worker.js", BASE)).catch(() => {});
+  }
+  const notice = $(".lk-notice");
+  notice.hidden = remembered("told") === true;
+  notice.querySelector("button").addEventListener("click", () => {
+    remember("told", true);
+    notice.hidden = true;
+    window.dispatchEvent(new Event("resize"));
+  });
+  startPage();
+  const panel = await opened();
+  const app = window.jupyterapp;
+  neverAsk(app, panel);
+  if (!ready) say("starting Python", 0);
+  await panel.context.ready;
+  await fillOwnCells(panel);
+  document.title = `${panel.context.path.replace(/[.]ipynb$/, "").replace(/_/g, " ")} - lessonkit`;
+  const save = keepSaving(panel);
+  watchLoops(app, panel);
+  $(".lk-run").addEventListener("click", () => app.commands.execute("notebook:run-all-cells"));
+  $(".lk-download").addEventListener("click", async () => {
+    await save();
+    const { name } = student();
+    await download(name || window.prompt("Your name, for the file (may be left empty):", "") || "");
+  });
+  document.body.dataset.workbook = "open";
+};
+
+main();

@@ -1,0 +1,39 @@
+// Keeps what was fetched, so that a second visit needs no network. Made anew with each build: a new build has a new
+// name, and what an older one kept is thrown away.
+"use strict";
+const BUILD = "@BUILD@";
+const SCOPE = new URL("./", self.location.href);
+const SHELF = `lessonkit ${SCOPE.pathname} `;
+
+self.addEventListener("install", (event) => {
+  event.waitUntil(self.skipWaiting());
+});
+
+self.addEventListener("activate", (event) => {
+  event.waitUntil(
+    (async () => {
+      for (const name of await caches.keys()) {
+        if (name.startsWith(SHELF) && name !== SHELF + BUILD) await caches.delete(name);
+      }
+      await self.clients.claim();
+    })(),
+  );
+});
+
+const kept = async (request, url) => {
+  const shelf = await caches.open(SHELF + BUILD);
+  // A query only tells the page what to show, or names a version; the file is the same.
+  const key = url.origin + url.pathname;
+  const found = await shelf.match(key);
+  if (found) return found;
+  const answer = await fetch(request);
+  if (answer.status === 200) await shelf.put(key, answer.clone()).catch(() => {});
+  return answer;
+};
+
+self.addEventListener("fetch", (event) => {
+  const url = new URL(event.request.url);
+  if (url.origin !== SCOPE.origin || !url.pathname.startsWith(SCOPE.pathname)) return;
+  if (event.request.method !== "GET" || event.request.headers.has("range")) return;
+  event.respondWith(kept(event.request, url));
+});

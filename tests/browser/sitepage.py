@@ -1,0 +1,98 @@
+"""A site in a headless browser: served from a folder, with every other address out of reach."""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from labpage import BROWSER_OPTIONS
+
+from lessonkit.site import serve_site
+
+CELLS = """
+() => window.jupyterapp.shell.currentWidget.content.widgets
+  .filter(cell => cell.model.type === 'code')
+  .map(cell => ({
+    id: cell.model.id,
+    ran: cell.model.executionCount,
+    busy: cell.model.executionState === 'running',
+    source: cell.model.sharedModel.getSource(),
+    outputs: cell.model.outputs.toJSON(),
+  }))
+"""
+
+
+@contextlib.contextmanager
+def site_server(folder: Path) -> Iterator[str]:
+    """Serve a site's folder on this computer; yields its address."""
+    server = serve_site(folder)
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{server.server_address[1]}/"
+    finally:
+        server.shutdown()
+        thread.join()
+        server.server_close()
+
+
+@contextlib.contextmanager
+def site_browser(chromium: str, *, rules: str = "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1") -> Iterator[Any]:
+    """Open a browser that finds no address but this computer's."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as tools:
+        browser = tools.chromium.launch(
+            executable_path=chromium, args=[*BROWSER_OPTIONS, f"--host-resolver-rules={rules}"]
+        )
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+def listening(page: Any, address: str) -> list[str]:
+    """Return a list that fills with what goes wrong: requests elsewhere, missing files, errors."""
+    wrong: list[str] = []
+
+    def asked(request: Any) -> None:
+        if not request.url.startswith((address, "data:", "blob:")):
+            wrong.append(f"asked for {request.url}")
+
+    def answered(answer: Any) -> None:
+        if answer.status >= 400:
+            wrong.append(f"{answer.status} for {answer.url}")
+
+    page.on("request", asked)
+    page.on("response", answered)
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    return wrong
+
+
+def open_book(page: Any, address: str, path: str) -> None:
+    """Open a workbook of the site."""
+    page.set_default_timeout(600_000)
+    page.goto(f"{address}notebooks/index.html?path={path}")
+    page.wait_for_function("document.body.dataset.workbook === 'open'")
+
+
+def cells_when(page: Any, done: str) -> dict[str, dict[str, Any]]:
+    """Wait until a condition on all code cells holds, then return them by id.
+
+    `done` is JavaScript of one cell, `cell`.
+    """
+    page.wait_for_function(f"() => ({CELLS})().every(cell => {done})")
+    return {cell["id"]: cell for cell in page.evaluate(CELLS)}
+
+
+def run_book(page: Any) -> dict[str, dict[str, Any]]:
+    """Press `Run all`, and return the code cells when all of them have run."""
+    page.locator(".lk-run").click()
+    cells = cells_when(page, "cell.ran > 0 && !cell.busy")
+    page.wait_for_function(
+        "() => window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.status === 'idle'"
+    )
+    return cells

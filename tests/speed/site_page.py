@@ -1,0 +1,95 @@
+"""The series in a page, beside the same series in JupyterLab: `python tests/speed/site_page.py`.
+
+Builds a site, or takes the one that LESSONKIT_SITE names, serves it from this computer, and measures in a
+headless Chromium: the first visit of a new browser, the second, and clicks on the two-run panel with scope.
+The same clicks are timed in JupyterLab in the same run. Aims, on two cores that do nothing else: Python's
+first answer under 12 s and the panel under 15 s, at the second visit under 6 s, and clicks under 60 ms in the
+median and 100 ms at the 95th percentile.
+"""
+
+from __future__ import annotations
+
+import os
+import statistics
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+TESTS = Path(__file__).resolve().parents[1]
+sys.path[:0] = [str(TESTS / "browser"), str(TESTS / "speed")]
+
+from labpage import browser_page, lab_server, run_all, shared, write_notebook  # noqa: E402
+from panel_clicks import CELLS, clicks  # noqa: E402
+from sitepage import open_book, site_browser, site_server  # noqa: E402
+
+PANEL = "panel = lk.bench_panel('two-run', scope=True)\ndisplay(panel)"
+
+
+def tell(where: str, times: list[float]) -> None:
+    """Print what the clicks took."""
+    p95 = statistics.quantiles(times, n=20)[-1]
+    print(f"{where:10} {len(times)} clicks: median {statistics.median(times):.0f} ms, 95 % {p95:.0f} ms")
+
+
+def visit(page: Any, address: str, name: str) -> None:
+    """Open workbook 00, run its first cells, and print when Python answered and when the panel was there."""
+    began = time.perf_counter()
+    open_book(page, address, "00_start_here.ipynb")
+    opened = time.perf_counter() - began
+    page.evaluate(
+        """source => { const cells = window.jupyterapp.shell.currentWidget.content.widgets;
+            cells.find(cell => cell.model.id === 'panel-bench').model.sharedModel.setSource(source); }""",
+        PANEL,
+    )
+    page.locator(".lk-run").click()
+    page.wait_for_function(
+        "() => window.jupyterapp.shell.currentWidget.content.widgets"
+        ".find(cell => cell.model.id === 'setup').model.executionCount > 0"
+    )
+    answered = time.perf_counter() - began
+    page.locator(".lk-panel.lk-ready").wait_for()
+    shown = time.perf_counter() - began
+    print(f"{name} visit: page {opened:.1f} s, Python's first answer {answered:.1f} s, panel {shown:.1f} s")
+
+
+def main() -> None:
+    """Measure and print."""
+    chromium = shared.find_chromium()
+    if not chromium:
+        sys.exit("no Chromium on this machine")
+    print(f"load of this machine before: {os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "")
+    with tempfile.TemporaryDirectory() as folder:
+        root = Path(folder)
+        site = Path(os.environ.get("LESSONKIT_SITE", root / "public"))
+        if not site.exists():
+            from lessonkit.site import build_site
+
+            began = time.perf_counter()
+            built = build_site(site)
+            print(
+                f"build: {time.perf_counter() - began:.0f} s, {built.size / 1e6:.1f} MB, {built.files} files"
+            )
+        with site_server(site) as address, site_browser(chromium) as browser:
+            page = browser.new_context(viewport={"width": 1400, "height": 1000}).new_page()
+            for name in ("first", "second"):
+                visit(page, address, name)
+                page.wait_for_timeout(2000)
+            first, _ = clicks(page, 2, ("thermostat-SIG", "outdoor-SIG"))
+            tell("page", first)
+        (root / "notebooks").mkdir()
+        env = shared.make_private_env(root / "env")
+        env["PYTHONPATH"] = os.pathsep.join([str(TESTS.parent), env.get("PYTHONPATH", "")])
+        with lab_server(root / "notebooks", env, root / "log.txt") as server, browser_page(chromium) as page:
+            cells = [cell.format(job="two-run", scope=True) for cell in CELLS]
+            write_notebook(root / "notebooks" / "two-run.ipynb", *cells)
+            run_all(page, server, "two-run.ipynb", "cell-1")
+            page.locator(".lk-panel").wait_for()
+            page.wait_for_timeout(1000)
+            first, _ = clicks(page, 2, ("thermostat-SIG", "outdoor-SIG"))
+            tell("JupyterLab", first)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,290 @@
+"""The parts of a site: fetching what is pinned, archives, lists, the server, and a class without names."""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+import io
+import json
+import subprocess
+import threading
+import urllib.error
+import urllib.request
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from lessonkit.errors import LessonError
+from lessonkit.exercises.notebooks import opened
+from lessonkit.grading.handout.copies import notebook_for
+from lessonkit.grading.roster import assign
+from lessonkit.grading.school import load_school
+from lessonkit.site import ClassSite, build_site, serve_site
+from lessonkit.site.app import contents_files
+from lessonkit.site.build import workbook_files
+from lessonkit.site.classroom import key_of, own_cells, place_of
+from lessonkit.site.fetch import CantBeHad, Store, find_node
+from lessonkit.site.pins import CARRIER, PARTS, RUNTIME, Pin
+from lessonkit.site.runtime import wheel_of, zipped
+
+PAGE = Path(__file__).resolve().parents[3] / "lessonkit" / "site" / "page"
+SMALL = Pin("PyPI", "a-small-thing", "1", "small.txt", hashlib.sha256(b"small").hexdigest())
+NAMES = ("Ana-María O'Neill", "Bo Straße", "  Цветана  Ильич ", "Con")
+
+
+def quiet(text: str) -> None:
+    """Say nothing."""
+
+
+def node_says(script: str) -> str:
+    """Run a script of our page in Node and return what it prints."""
+    node = find_node()
+    if node is None:
+        pytest.skip("Node is not on this machine: pip install lessonkit[site]")
+    command = [*node, "--input-type=module", "-e", script]
+    done = subprocess.run(
+        command, cwd=PAGE, capture_output=True, text=True, encoding="utf-8", timeout=120, check=False
+    )
+    assert done.returncode == 0, done.stderr[-2000:]
+    return done.stdout
+
+
+# Fetching --------------------------------------------------------------------------------------------------
+
+
+def test_mirror_serves_what_is_pinned(tmp_path: Path) -> None:
+    """A file of the mirror with the right digest is taken."""
+    (tmp_path / "small.txt").write_bytes(b"small")
+    assert Store(tmp_path, tmp_path / "cache", quiet).get(SMALL) == b"small"
+
+
+def test_changed_file_is_refused_by_name(tmp_path: Path) -> None:
+    """A file with another digest is never used, and the sentence names it."""
+    (tmp_path / "small.txt").write_bytes(b"smell")
+    with pytest.raises(CantBeHad, match=r"small.txt .* not the published file"):
+        Store(tmp_path, tmp_path / "cache", quiet).get(SMALL)
+
+
+def test_mirror_without_the_file_asks_nobody(tmp_path: Path) -> None:
+    """With a mirror no registry is asked, and the sentence says what to put where."""
+    with pytest.raises(CantBeHad, match="has no small.txt; put it there"):
+        Store(tmp_path, tmp_path / "cache", quiet).get(SMALL)
+
+
+def test_cache_comes_before_the_registries(tmp_path: Path) -> None:
+    """What was fetched once is not fetched again."""
+    store = Store(None, tmp_path / "cache", lambda text: pytest.fail(text))
+    store.keep("small.txt", b"small")
+    assert store.get(SMALL) == b"small"
+
+
+def test_what_nobody_has_is_said_in_one_sentence(tmp_path: Path, run_lessonkit) -> None:
+    """An empty mirror ends with a sentence and status 2, and writes nothing."""
+    (tmp_path / "mirror").mkdir()
+    done = run_lessonkit("site", "out", "--mirror", "mirror")
+    assert done.returncode == 2
+    assert PARTS["page"].file in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("words", [("--seed", "s"), ("--links-only",), ("--roster", "class.csv")])
+def test_half_a_class_is_refused(words: tuple[str, ...], tmp_path: Path, run_lessonkit) -> None:
+    """Roster and seed belong together."""
+    (tmp_path / "class.csv").write_text("name\nAnn Abel\n", encoding="utf-8")
+    done = run_lessonkit("site", "out", *words)
+    assert done.returncode == 2
+    assert "give" in done.stderr
+
+
+def test_pins_are_whole() -> None:
+    """Every pin has a version, a file that says it, and a digest of 64 hexadecimal digits."""
+    for pin in (RUNTIME, CARRIER, *PARTS.values()):
+        assert pin.version in pin.file
+        assert len(bytes.fromhex(pin.sha256)) == 32
+
+
+# Writing ---------------------------------------------------------------------------------------------------
+
+
+def test_archive_is_the_same_whenever_made() -> None:
+    """The order in which files are given, and the day, leave no trace in an archive."""
+    files = {"b.txt": b"b" * 1000, "a.txt": b"a"}
+    assert zipped(files) == zipped(dict(reversed(files.items())))
+    with zipfile.ZipFile(io.BytesIO(wheel_of("thing", "1", {"thing.py": b"x = 1\n"}))) as wheel:
+        assert wheel.testzip() is None
+        assert "thing-1.dist-info/RECORD" in wheel.namelist()
+
+
+@pytest.mark.parametrize("what", ["file", "other things"])
+def test_folder_with_other_things_is_left_alone(what: str, tmp_path: Path) -> None:
+    """Only a new folder, an empty one or an older site is written to."""
+    out = tmp_path / "out"
+    if what == "file":
+        out.write_text("mine", encoding="utf-8")
+    else:
+        out.mkdir()
+        (out / "mine.txt").write_text("mine", encoding="utf-8")
+    with pytest.raises(LessonError, match="name a new folder"):
+        build_site(out, mirror=tmp_path, cache=tmp_path)
+
+
+def test_lists_name_every_workbook() -> None:
+    """The page's lists have each workbook once, in the folder where it lies."""
+    books = {"00_a.ipynb": b"{}", "classroom/show.ipynb": b"{}"}
+    files = contents_files(books)
+    root = json.loads(files["api/contents/all.json"])["content"]
+    assert [(item["name"], item["type"]) for item in root] == [
+        ("00_a.ipynb", "notebook"),
+        ("classroom", "directory"),
+    ]
+    (show,) = json.loads(files["api/contents/classroom/all.json"])["content"]
+    assert show["path"] == "classroom/show.ipynb"
+    assert files["files/classroom/show.ipynb"] == b"{}"
+
+
+# Serving ---------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[str]:
+    """Serve a small folder; gives its address."""
+    versioned = tmp_path / "runtime-0123abcd"
+    versioned.mkdir()
+    (versioned / "a.wasm").write_bytes(b"wasm" * 500)
+    (versioned / "a.wasm.gz").write_bytes(gzip.compress(b"wasm" * 500))
+    (tmp_path / "index.html").write_text("<p>hello</p>", encoding="utf-8")
+    server = serve_site(tmp_path)
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{server.server_address[1]}"
+    finally:
+        server.shutdown()
+        thread.join()
+        server.server_close()
+
+
+def test_packed_copy_goes_to_who_takes_it(served: str) -> None:
+    """A browser that takes packed files gets one, with the type of the file itself."""
+    request = urllib.request.Request(f"{served}/runtime-0123abcd/a.wasm", headers={"Accept-Encoding": "gzip"})
+    with urllib.request.urlopen(request) as answer:
+        assert answer.headers["Content-Encoding"] == "gzip"
+        assert answer.headers["Content-Type"] == "application/wasm"
+        assert "immutable" in answer.headers["Cache-Control"]
+        assert gzip.decompress(answer.read()) == b"wasm" * 500
+    with urllib.request.urlopen(f"{served}/runtime-0123abcd/a.wasm") as answer:
+        assert "Content-Encoding" not in answer.headers
+        assert answer.read() == b"wasm" * 500
+
+
+def test_page_is_asked_for_each_time(served: str) -> None:
+    """What may change is not kept without asking, and what is not there is not there."""
+    with urllib.request.urlopen(f"{served}/?me=1") as answer:
+        assert answer.headers["Cache-Control"] == "no-cache"
+    with pytest.raises(urllib.error.HTTPError, match="404"):
+        urllib.request.urlopen(f"{served}/none")
+
+
+# A class ---------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def room() -> ClassSite:
+    """Make a class of four."""
+    school = load_school(None)
+    return ClassSite(school, assign(school, NAMES, "autumn"), "autumn")
+
+
+@pytest.fixture(scope="module")
+def class_files(room: ClassSite) -> dict[str, bytes]:
+    """Make the class's files."""
+    return room.files(workbook_files())
+
+
+def test_no_name_is_in_any_file(class_files: dict[str, bytes]) -> None:
+    """Neither names nor words of them nor the seed stand in the files, nor in the files' names."""
+    whole = b"\n".join([*class_files.values(), *(name.encode() for name in class_files)])
+    for word in ("Ana", "María", "O'Neill", "Straße", "strasse", "Цветана", "Ильич", "autumn"):
+        assert word.encode() not in whole
+
+
+def test_key_leads_to_the_numbers_of_a_hand_out(room: ClassSite, class_files: dict[str, bytes]) -> None:
+    """Typed name and link lead to the same cells, and those make the very workbook that a hand-out makes."""
+    for name in NAMES:
+        typed = class_files[f"class/{place_of(key_of(name, room.salt))}.json"]
+        link = room.links()[name]
+        assert link.startswith("#me=")
+        assert class_files[f"class/{place_of(link[4:])}.json"] == typed
+        cells = json.loads(typed)
+        for book in room.school.books:
+            place = room.roll.of(name, book.id)
+            assert place is not None
+            own = notebook_for(room.school, place)
+            sheet = json.loads(workbook_files()[f"{book.stem}.ipynb"])
+            for cell in sheet["cells"]:
+                everyones, mine = cells[f"{book.stem}.ipynb"].get(cell["id"], (None, None))
+                if mine is not None:
+                    assert "".join(cell["source"]) == everyones
+                    cell["source"] = mine.splitlines(keepends=True)
+            assert opened(sheet) == (book.id, place.variant)
+            assert own_cells(sheet, own) == {}
+
+
+def test_links_only_leaves_typed_names_out(room: ClassSite) -> None:
+    """Where only links lead in, no name that is guessed can be tested."""
+    closed = ClassSite(room.school, room.roll, room.seed, links_only=True)
+    files = closed.files(workbook_files())
+    assert len(files) == len(NAMES) + 1
+    assert json.loads(files["class/class.json"])["typed"] is False
+    assert f"class/{place_of(key_of(NAMES[0], room.salt))}.json" not in files
+
+
+def test_names_that_a_page_takes_for_one_are_refused(room: ClassSite) -> None:
+    """Two students whose names have the same words get a sentence, not each other's numbers."""
+    twins = ClassSite(room.school, assign(room.school, ("Ann Abel", "ann-abel"), "x"), "x")
+    with pytest.raises(LessonError, match="--links-only"):
+        twins.files(workbook_files())
+
+
+def test_page_makes_the_same_keys() -> None:
+    """The page's SHA-256, keys and words equal Python's hashlib and ours (FIPS 180-4 through OpenSSL)."""
+    texts = ["", "abc", "x" * 55, "y" * 56, "z" * 64, "ä€" * 100]
+    script = f"""
+        import {{ sha256, keyOf, placeOf, worded }} from "./student.js";
+        const hex = (text) => Buffer.from(sha256(new TextEncoder().encode(text))).toString("hex");
+        const names = {json.dumps(NAMES)};
+        console.log(JSON.stringify([{json.dumps(texts)}.map(hex),
+          names.map((name) => placeOf(keyOf(name, "salt", 50)))]));
+    """
+    digests, places = json.loads(node_says(script))
+    assert digests == [hashlib.sha256(text.encode()).hexdigest() for text in texts]
+    assert places == [place_of(key_of(name, "salt", 50)) for name in NAMES]
+
+
+def test_page_packs_what_python_unpacks(tmp_path: Path) -> None:
+    """The archive of the answers is a plain one: Python's zipfile reads every name and text out of it."""
+    texts = {"ana-maría/00 a.ipynb": "x" * 5000 + "°Ω", "b.ipynb": ""}
+    script = f"""
+        import {{ zip }} from "./answers.js";
+        import {{ writeFileSync }} from "node:fs";
+        const blob = await zip(new Map(Object.entries({json.dumps(texts)})));
+        writeFileSync({json.dumps(str(tmp_path / "answers.zip"))}, Buffer.from(await blob.arrayBuffer()));
+    """
+    node_says(script)
+    with zipfile.ZipFile(tmp_path / "answers.zip") as archive:
+        assert archive.testzip() is None
+        assert {name: archive.read(name).decode() for name in archive.namelist()} == texts
+
+
+def test_page_lays_own_cells_only_over_untouched_ones() -> None:
+    """A student's numbers replace everyone's, and never what the student has written."""
+    script = """
+        import { withOwn } from "./answers.js";
+        const cells = [{ id: "a", source: ["x = 0\\n", "y"] }, { id: "b", source: "mine" }, { source: "" }];
+        console.log(JSON.stringify(withOwn({ cells }, { a: ["x = 0\\ny", "x = 7\\ny"], b: ["...", "own"] })));
+    """
+    cells = json.loads(node_says(script))["cells"]
+    assert [cell["source"] for cell in cells] == ["x = 7\ny", "mine", ""]
