@@ -61,10 +61,9 @@ class Listener:
     def hears(self, terminals: frozenset[str], now_s: float, settings: LinkSettings) -> Listener:
         """Return the listener after a good frame: it acts once enough equal ones have come in a row."""
         equal = self.equal + 1 if terminals == self.pending and self.equal else 1
-        heard = replace(self, pending=terminals, equal=min(equal, settings.acceptance), heard_s=now_s)
-        if equal >= settings.acceptance:
-            return replace(heard, outputs=terminals, state="working")
-        return heard
+        acts, equal = equal >= settings.acceptance, min(equal, settings.acceptance)
+        outputs, state = (terminals, "working") if acts else (self.outputs, self.state)
+        return Listener(outputs, pending=terminals, equal=equal, heard_s=now_s, state=state)
 
     def deadline_s(self, settings: LinkSettings) -> float | None:
         """Return when the watchdog runs out; None before the first frame and after it has."""

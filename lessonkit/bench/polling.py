@@ -42,6 +42,8 @@ class Polling:
     def _watch(self, run: str) -> bool:
         ends, settings = self._links[run], self.job.runs[run].link
         far, near = ends.far.watches(self.time_s, settings), ends.near.watches(self.time_s, settings)
+        if (far, near) == (ends.far, ends.near):
+            return False  # as at nearly every event
         self._links[run] = replace(ends, far=far, near=near)
         if ends.far.outputs and not far.outputs:
             self._releases.note([f"{RUN_ENDS[run][1]}:relay-board"], self.time_s)

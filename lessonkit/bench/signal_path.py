@@ -26,12 +26,16 @@ from lessonkit.bench.wiring import Wiring, solve_side_by_side
 from lessonkit.copper.network import Solution
 from lessonkit.job.model import RUN_ENDS, LinkSettings, is_idle
 from lessonkit.signal import channel, edges, error_rates
-from lessonkit.signal.arrivals import Channel
+from lessonkit.signal.arrivals import Arrivals, Channel
 from lessonkit.signal.channel import Shift
 
 #: How many waveforms are tried for each state of the circuit; odds finer than 1 in this many are not
 #: resolved.
 POOL = 64
+
+#: A link counts its frames, and a number with many changes of level is harder to read than 0. So the trials
+#: take numbers from all over the 256, by steps of their golden section (odd, so that none comes twice).
+_NUMBER_STEP = 159
 
 #: Noise reaches so many times its RMS once in 10**15 looks, which is never.
 CLEAR_SIGMAS = 8.0
@@ -186,6 +190,8 @@ def tried(
 ) -> SignalPath:
     """Return the way with a pool of trials: each a whole frame as a waveform, decided by the receiver.
 
+    The frames carry `live` and numbers from all over the range, as those do that a link sends.
+
     `switching` adds what a contactor throws at the signal at the moment it switches.  On the way `up` it is
     the far end, whose clock is off, that sends, and the frame is a reply.
     """
@@ -193,20 +199,9 @@ def tried(
     certain = foregone(way, settings_of(wiring, run), over.noise)
     if certain is not None:
         return replace(way, pool=np.full(POOL, certain))
-    frame = up_frame(run, live, False, 0) if up else down_frame(run, live, 0)
-    pool = channel.try_many(
-        frame.to_bytes(),
-        over.baud,
-        over.line,
-        over.shift.peak_v,
-        over.shift.freq_hz,
-        over.noise,
-        over.receiver,
-        POOL,
-        rng,
-        sender_clock_error=over.sender_clock_error,
-    )
-    return replace(way, pool=np.asarray(pool, dtype=bool))
+    numbers = [k * _NUMBER_STEP % 256 for k in range(POOL)]
+    frames = tuple(up_frame(run, live, False, n) if up else down_frame(run, live, n) for n in numbers)
+    return replace(way, pool=Arrivals(over, frames, (int(rng.integers(2**32)),)).unharmed)
 
 
 def channel_of(wiring: Wiring, run: str, path: SignalPath, switching: bool, up: bool) -> Channel:

@@ -27,7 +27,8 @@ from lessonkit.signal.channel import (
     Waveform,
     judge,
 )
-from lessonkit.signal.frames import FRAME_BYTES, Frame
+from lessonkit.signal.crc import FRAME_CRC
+from lessonkit.signal.frames import FRAME_BYTES, SYNC, Frame
 from lessonkit.signal.receiver import Characters, Receiver, find_characters
 
 __all__ = ["Arrivals", "Channel"]
@@ -75,8 +76,11 @@ class Arrivals:
 
     @cached_property
     def _bytes(self) -> NDArray[np.uint8]:
-        data = b"".join(frame.to_bytes() for frame in self.sent)
-        return np.frombuffer(data, dtype=np.uint8).reshape(-1, FRAME_BYTES)
+        """What `Frame.to_bytes` gives for each, shape (frames, bytes)."""
+        body = np.array([(f.address, f.call_bits, f.sequence) for f in self.sent], dtype=np.uint8)
+        sync = np.full((len(body), 1), SYNC, dtype=np.uint8)
+        check = FRAME_CRC.of_many(body)[:, np.newaxis].astype(np.uint8)
+        return np.concatenate([sync, body, check], axis=1)
 
     @cached_property
     def levels(self) -> NDArray[np.uint8]:
@@ -134,16 +138,25 @@ class Arrivals:
         return self.characters.values
 
     @cached_property
-    def _as_sent(self) -> NDArray[np.bool_]:
+    def unharmed(self) -> NDArray[np.bool_]:
+        """Which frames arrive whole: every character is there, well framed, and the one that was sent."""
         return np.asarray((self.characters.good & (self._values == self._bytes)).all(axis=1))
+
+    @cached_property
+    def _judged(self) -> list[tuple[Frame | None, str]]:
+        """What `heard` says of each frame."""
+        characters, values = self.characters, self._values
+        framing = characters.framing_errors.sum(axis=1).tolist()
+        return [
+            (frame, "") if whole else judge(bytes_[found].tobytes(), bad, 0)
+            for frame, whole, bytes_, found, bad in zip(
+                self.sent, self.unharmed.tolist(), values, characters.found, framing, strict=True
+            )
+        ]
 
     def heard(self, row: int) -> tuple[Frame | None, str]:
         """The frame that the receiver reads, or None and the reason in a sentence."""
-        if self._as_sent[row]:
-            return self.sent[row], ""
-        found = self.characters.found[row]
-        data = self._values[row][found].tobytes()
-        return judge(data, int(self.characters.framing_errors[row].sum()), 0)
+        return self._judged[row]
 
     def waveform(self, row: int) -> Waveform:
         """One frame's volts against time, at the receiver's looks."""

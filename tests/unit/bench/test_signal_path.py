@@ -228,3 +228,18 @@ def test_bad_link_settings_are_named(settings: dict[str, float], named: str) -> 
     """Zero baud, a threshold above the supply and the like: parameter, value, what is allowed."""
     with pytest.raises(BadParameter, match=named):
         LinkSettings(**settings)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("fault", ["thermostat.C=resistance:20", "thermostat.SIG=noise:3"])
+def test_odds_are_those_of_the_frames_that_are_sent(fault: str) -> None:
+    """The odds of a link that loses many frames are the share that gets through of a thousand polls.
+
+    Both are counted shares, and stray as such: the bound is four standard deviations of their difference.
+    """
+    bench = Bench(demo_job("two-run"), seed=4, faults=[fault], call="cool-2")
+    bench.advance(1024.5)
+    link = bench.link_state("thermostat")
+    share = link.accepted / link.sent
+    assert link.sent > 1000
+    sigma = math.sqrt(share * (1 - share) * (1 / 64 + 1 / link.sent))
+    assert abs(link.odds - share) < 4 * sigma, (link.odds, share)
