@@ -219,6 +219,13 @@ class Hands:
         self.acts.append(act)
         return act
 
+    def count(self, words: str, place: str, minutes: float) -> Act:
+        """Count something else that is done at a place, such as a new call at the thermostat."""
+        done = Act(words, place, walk_min(self.place, place) + minutes)
+        self.place = place
+        self.acts.append(done)
+        return done
+
     # ---- what they share ----
 
     def _work(self, work: HandWork) -> Act:
@@ -232,10 +239,7 @@ class Hands:
         self._before.append(before)
 
     def _did(self, act: str, place: str, words: str) -> Act:
-        done = Act(words, place, walk_min(self.place, place) + ACT_MIN[act])
-        self.place = place
-        self.acts.append(done)
-        return done
+        return self.count(words, place, ACT_MIN[act])
 
     def _terminal(self, end: str) -> str:
         place, _, conductor = end.partition(":")

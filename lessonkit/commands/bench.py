@@ -1,22 +1,29 @@
-"""`lessonkit bench JOB`: bring a job to life, break it, and print what responds.
+"""`lessonkit bench JOB`: bring a job to life, break it, put hands and a meter on it, print what responds.
 
 The bench first runs sound for a while under the call, so that everything is where it should be; then the
-faults strike all at once; then time passes; then the state is printed, as a table or, with --json, as one
-object.
+faults strike all at once; then hands act: the disconnect, works on the wiring, a fuse, the test pins, in this
+order; then time passes, and a story is played if there is one; then the meter reads and the state is printed,
+as a table or, with --json, as one object. The status is 1 where a step of a story came out otherwise.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import math
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from lessonkit.bench.hands import Hands
+from lessonkit.bench.meter import LiveCircuit, Meter
+from lessonkit.bench.reading import Reading
 from lessonkit.bench.state import State
 from lessonkit.errors import BadParameter, LessonError, require
 from lessonkit.job.model import Job
 from lessonkit.studies.experiment import SOUND_S, experiment
+from lessonkit.studies.steps import Told, load_story, play
 
 if TYPE_CHECKING:
     from lessonkit.bench.bench import Bench
@@ -41,13 +48,39 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--seconds",
-        default="60",
+        default=None,
         metavar="S",
-        help=f"seconds to let pass after the faults strike (default: 60; {SOUND_S:g} s sound before)",
+        help="seconds to let pass after the faults strike "
+        f"(default: 60, or 0 before a story; {SOUND_S:g} s sound before)",
     )
     parser.add_argument(
         "--outdoor", default="8", metavar="C", help="outdoor air in degrees Celsius (default: 8)"
     )
+    parser.add_argument(
+        "--power",
+        default="on",
+        metavar="on|off",
+        help="the disconnect of the transformers (default: on)",
+    )
+    parser.add_argument(
+        "--hand",
+        action="append",
+        default=[],
+        metavar="WORK",
+        help="a work of hands, such as 'lift out:outdoor.SIG' or 'jumper air:R air:G'; "
+        "may be given several times",
+    )
+    parser.add_argument("--fuse", action="store_true", help="put in a whole fuse")
+    parser.add_argument("--defrost", action="store_true", help="bridge the test pins of the defrost board")
+    parser.add_argument(
+        "--meter",
+        action="append",
+        nargs=2,
+        default=[],
+        metavar=("RED", "BLACK"),
+        help="read volts, direct volts and ohms between two terminals; may be given several times",
+    )
+    parser.add_argument("--steps", metavar="FILE", help="a story in TOML: what to do, to wait for, to read")
     parser.add_argument("--seed", default="0", metavar="N", help="seed of noise and phases (default: 0)")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument("--spice", metavar="FILE", help="write the circuit in its last state as a netlist")
@@ -63,7 +96,11 @@ def run(args: argparse.Namespace) -> int:
         _print_parts(job)
         return 0
     tried = experiment(job, args.call, args.fault, after_s=0.0)
-    seconds, outdoor_c = _number("--seconds", args.seconds), _number("--outdoor", args.outdoor)
+    story = None if args.steps is None else load_story(args.steps, job)
+    usual = "60" if story is None else "0"
+    seconds = _number("--seconds", usual if args.seconds is None else args.seconds)
+    require(args.power in ("on", "off"), "--power", args.power, "on or off")
+    outdoor_c = _number("--outdoor", args.outdoor)
     seed = _number("--seed", args.seed)
     if not (0 <= seed < 2**53 and seed.is_integer()):
         raise BadParameter("--seed", args.seed, "a whole number, 0 or more")
@@ -74,7 +111,14 @@ def run(args: argparse.Namespace) -> int:
         if error.name != "outdoor_c":
             raise
         raise BadParameter("--outdoor", args.outdoor, error.allowed) from None
-    state = _pass_time(bench, seconds)
+    begun_s = bench.time_s
+    done = _act(bench, args)
+    _pass_time(bench, seconds)
+    told = () if story is None else play(bench, story)
+    read = [_read(bench, red, black) for red, black in args.meter]
+    state = bench.state
+    if told:
+        seconds = bench.time_s - begun_s
     if args.spice is not None:
         try:
             Path(args.spice).write_text(bench.to_spice(), encoding="utf-8")
@@ -85,10 +129,72 @@ def run(args: argparse.Namespace) -> int:
             ) from None
     if args.json:
         # The bench's own clock has run since before the faults; who asked for 60 seconds reads 60.
-        print(json.dumps(state.to_dict() | {"seconds": seconds}, ensure_ascii=False, indent=1))
+        more: dict[str, Any] = {"seconds": seconds}
+        more |= {"meter": read} if read else {}
+        more |= {"steps": [one.to_dict() for one in told]} if told else {}
+        print(json.dumps(state.to_dict() | more, ensure_ascii=False, indent=1))
     else:
+        _print_story(done, told, read)
         _print_state(job, state, seconds)
-    return 0
+    return 0 if all(one.as_said for one in told) else 1
+
+
+def _act(bench: Bench, args: argparse.Namespace) -> list[str]:
+    """Do what the options say, as the panel does, and return it in words."""
+    hands = Hands(bench)
+    done = [str(hands.power(False))] if args.power == "off" else []
+    done += [str(hands.do(work)) for work in args.hand]
+    if args.fuse:
+        bench.replace_fuse()
+        done.append("a whole fuse put in")
+    if args.defrost:
+        bench.force_defrost()
+        done.append("the test pins of the defrost board bridged")
+    return done
+
+
+def _read(bench: Bench, red: str, black: str) -> dict[str, Any]:
+    """Return what the meter reads between two points in each setting; ohms are None where refused."""
+    meter = Meter(bench)
+    low, direct = meter.volts(red, black, "low"), meter.dc_volts(red, black)
+    found: dict[str, Any] = {"red": red, "black": black, "volts": meter.volts(red, black).value}
+    found |= {"volts_low": low.value, "dc_volts": direct.value, "ohms": None, "why": ""}
+    try:
+        ohm = meter.ohms(red, black).value
+        found |= {"ohms": ohm} if math.isfinite(ohm) else {"why": "OL"}
+    except LiveCircuit as error:
+        found["why"] = str(error)
+    return found
+
+
+def _print_story(done: list[str], told: Sequence[Told], read: list[dict[str, Any]]) -> None:
+    """Print what hands did, how each step came out, and what the meter reads."""
+    from rich.console import Console
+
+    console = Console()
+    for words in done:
+        console.print(f"by hand: {words}", markup=False, highlight=False)
+    for k, one in enumerate(told, 1):
+        said = f"{one.step.say}  " if one.step.say else ""
+        mark = "" if one.as_said else "  NOT AS SAID"
+        what = one.step.do or one.step.read or "wait"
+        shown = "" if one.shown == what else f": {one.shown}"
+        console.print(f"{k:3d}  {said}{what}{shown}{mark}", markup=False, highlight=False)
+    if told:
+        console.print(f"     {told[-1].minutes:g} minutes of work", markup=False, highlight=False)
+    for one_read in read:
+        volts = ", ".join(
+            f"{Reading(one_read[key], 'V', setting=setting)} {words}"
+            for key, setting, words in (
+                ("volts", "high", "at 10 Mohm"),
+                ("volts_low", "low", "at 3 kohm"),
+                ("dc_volts", "dc", "direct"),
+            )
+        )
+        ohms = one_read["ohms"]
+        ohms = f"ohms: {one_read['why']}" if ohms is None else str(Reading(ohms, "ohm", setting="ohms"))
+        where = f"{one_read['red']} to {one_read['black']}"
+        console.print(f"meter {where}: {volts}; {ohms}", markup=False, highlight=False)
 
 
 def _pass_time(bench: Bench, seconds: float) -> State:

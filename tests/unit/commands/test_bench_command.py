@@ -144,6 +144,11 @@ def bad_job(tmp_path: Path) -> str:
             "the same fault twice",
         ),
         (["two-run", "--fault", "outdoor.SIG=open\nsecond line"], "can't be 'open second line'"),
+        (["two-run", "--power", "maybe"], "--power is 'maybe', but must be on or off"),
+        (["two-run", "--hand", "cut out:outdoor.R"], "is no work of hands; write one of: lift"),
+        (["two-run", "--hand", "lift out:outdoor.R"], "lift out:outdoor.R refused: outdoor.R is live"),
+        (["two-run", "--meter", "out:R", "attic:C"], "there is no terminal 'attic:C' here"),
+        (["two-run", "--steps", "nowhere.toml"], "nowhere.toml: there is no such file"),
         (["two-run", "--seconds", "soon"], "--seconds is 'soon', but must be a number"),
         (["two-run", "--seconds", "-5"], "--seconds is -5.0, but must be"),
         (["two-run", "--seconds", "nan"], "--seconds is nan, but must be"),
@@ -194,3 +199,40 @@ def test_as_a_program(run_lessonkit: Callable[..., subprocess.CompletedProcess[s
     assert wrong.returncode == 2
     assert wrong.stdout == ""
     assert wrong.stderr.count("\n") == 1
+
+
+def test_hands_fuse_test_pins_and_meter(capsys: Capture) -> None:
+    """What the panel does, the command does: disconnect, wiring, fuse, test pins, and both probes."""
+    seen = as_json(
+        capsys, "two-run", "--call", "cool-2", "--power", "off", "--hand", "lift out:outdoor.SIG",
+        "--hand", "lift air:outdoor.SIG", "--meter", "out:outdoor.SIG", "out:R",
+        "--meter", "out:R", "out:C",
+    )  # fmt: skip
+    assert seen["hands"] == ["lift out:outdoor.SIG", "lift air:outdoor.SIG"]
+    assert seen["meter"][0]["why"] == "OL"
+    assert 0 < seen["meter"][1]["ohms"] < 1000
+    assert seen["meter"][1]["volts"] < 0.1
+    live = as_json(capsys, "two-run", "--meter", "out:SIG", "out:C")["meter"][0]
+    assert 9 < live["dc_volts"] < 12
+    assert "the power is still on" in live["why"]
+    assert live["ohms"] is None
+    blown = "two-run", "--call", "cool-2", "--fault", "air.fuse=blown"
+    assert as_json(capsys, *blown)["fuse"] == "blown"
+    assert main(["bench", *blown, "--fuse"]) == 0
+    assert "by hand: a whole fuse put in" in capsys.readouterr().out
+
+
+def test_a_story_is_told_and_handed_in(capsys: Capture, tmp_path: Path) -> None:
+    """A story prints its steps, is an object in JSON, and has status 1 where a step came out otherwise."""
+    story = tmp_path / "story.toml"
+    text = (
+        "[[step]]\ndo = 'call cool-1'\n[[step]]\nwait_s = 30\n[[step]]\nread = 'volts out:R'\nlow = {low}\n"
+    )
+    story.write_text(text.format(low=20), encoding="utf-8")
+    seen = as_json(capsys, "two-run", "--steps", str(story))
+    assert [step["as_said"] for step in seen["steps"]] == [True, True, True]
+    assert seen["seconds"] == 30
+    assert seen["call"] == "cool-1"
+    story.write_text(text.format(low=40), encoding="utf-8")
+    assert main(["bench", "two-run", "--steps", str(story)]) == 1
+    assert "NOT AS SAID" in capsys.readouterr().out
