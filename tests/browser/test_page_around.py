@@ -193,13 +193,13 @@ def test_a_page_that_forbids_handlers_keeps_the_cell(lab: tuple[str, Path], page
         panel.wait_for()
         assert any("script-src-attr" in text for text in refused), "the page forbids nothing"
         panel.get_by_role("button", name="fan", exact=True).click()
-        panel.get_by_text("call fan").first.wait_for()
+        panel.locator(".lk-news").filter(has_text="call fan").wait_for()
         before = page.locator(".jp-Notebook .jp-Cell").count()
         for shortcut in ("x", "d", "d", "m"):
             page.keyboard.press(shortcut)
         page.keyboard.press("Tab")
         page.keyboard.press("Space")
-        panel.get_by_text("call cool-1").first.wait_for()
+        panel.locator(".lk-news").filter(has_text="call cool-1").wait_for()
         assert page.locator(".jp-Notebook .jp-Cell").count() == before
     finally:
         page.unroute("**/lab/tree/**")

@@ -64,7 +64,7 @@ def test_a_notebook_draws_a_bench_and_its_log() -> None:
         assert "matplotlib" not in sys.modules and "lessonkit.draw.view" not in sys.modules
         bench = lk.Bench("full-cable", call="cool-2")
         shown, _ = shell.display_formatter.format(bench)
-        assert "<svg" in shown["text/html"] and shown["text/plain"].startswith("Bench full-cable:"), shown
+        assert "<img" in shown["text/html"] and shown["text/plain"].startswith("Bench full-cable:"), shown
         shown, _ = shell.display_formatter.format(bench.log)
         assert "<img" in shown["text/html"] and "out:contactor pulls in" in shown["text/plain"], shown
         print("drawn")
