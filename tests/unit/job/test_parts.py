@@ -108,3 +108,11 @@ def test_impossible_plates_are_refused(make: object) -> None:
     """Numbers that no such part has are refused, with what is allowed."""
     with pytest.raises(BadParameter, match="but must be"):
         make()  # type: ignore[operator]
+
+
+def test_small_values_of_a_coil_are_fine_and_none_is_not() -> None:
+    """Half an ohm of copper and half a volt of drop-out make a coil; 0 of either does not."""
+    assert Coil(30.0, 10.0, 0.5, dropout_v=0.5).r_ohm == 0.5
+    for wrong in ({"r_ohm": 0.0}, {"r_ohm": 10.0, "dropout_v": 0.0}):
+        with pytest.raises(BadParameter):
+            Coil(30.0, 10.0, **wrong)

@@ -6,7 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from lessonkit.errors import LessonError
+from lessonkit.errors import BadParameter, LessonError
+from lessonkit.job.faults import fault_parts
+from lessonkit.job.model import LinkSettings
 from lessonkit.job.toml import demo_job
 
 
@@ -38,3 +40,20 @@ def test_names_that_there_are_not_get_the_list() -> None:
         job.coil("relay")
     with pytest.raises(LessonError, match="one of thermostat, encoder"):
         job.with_electronics("contactor", load_va=1.0)
+
+
+def test_one_stage_has_neither_the_terminal_nor_the_coil_of_the_second() -> None:
+    """Y2 and the unloader belong to two stages alone; the unused valve letter is no terminal."""
+    one, two = (demo_job("two-run").with_equipment(stages=stages) for stages in (1, 2))
+    assert set(two.call_terminals) - set(one.call_terminals) == {"Y2"}
+    assert ("O" in one.call_terminals, "B" in one.call_terminals) == (True, False)
+    assert "out.unloader" in fault_parts(two)
+    assert "out.unloader" not in fault_parts(one)
+
+
+def test_a_poll_that_begins_with_the_last_reply_is_refused() -> None:
+    """An interval has to be longer than frame and reply, not just as long."""
+    exchange_s = LinkSettings().exchange_s
+    assert LinkSettings(interval_s=1.001 * exchange_s).exchange_s == exchange_s
+    with pytest.raises(BadParameter, match="interval_s"):
+        LinkSettings(interval_s=exchange_s)
