@@ -41,6 +41,8 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.bench.meter": ("Meter",),
     "lessonkit.bench.hands": ("Hands",),
     "lessonkit.studies.experiment": ("experiment",),
+    "lessonkit.studies.cable": ("half_split", "locate_open", "locate_short", "ring_out"),
+    "lessonkit.studies.steps": ("load_story", "play"),
     # On the job: what may be wrong.
     "lessonkit.studies.find": ("Search",),
     "lessonkit.studies.plan": ("plan",),
@@ -84,17 +86,23 @@ __all__ = [
     "bench_panel",
     "demo_job",
     "experiment",
+    "half_split",
     "load_house",
     "load_job",
+    "load_story",
     "load_weather",
+    "locate_open",
+    "locate_short",
     "loop_ohm",
     "memory_picture",
     "meter_panel",
     "open_workbook",
     "parse_fault",
     "plan",
+    "play",
     "refused",
     "reveal",
+    "ring_out",
     "scope_panel",
     "season",
     "show_bench",
@@ -124,11 +132,13 @@ if TYPE_CHECKING:
     from lessonkit.panels.bench import bench_panel
     from lessonkit.panels.meter import meter_panel
     from lessonkit.panels.scope import scope_panel
+    from lessonkit.studies.cable import half_split, locate_open, locate_short, ring_out
     from lessonkit.studies.experiment import experiment
     from lessonkit.studies.find import Search
     from lessonkit.studies.house import load_house
     from lessonkit.studies.plan import plan
     from lessonkit.studies.season import season, sweep_lockouts
+    from lessonkit.studies.steps import load_story, play
     from lessonkit.studies.weather import load_weather
     from lessonkit.studies.winter_day import winter_day
 

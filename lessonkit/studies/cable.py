@@ -1,0 +1,234 @@
+"""A cable tested with hands and a meter: ring it out, find the short, find the break, halve what is left.
+
+    bench = Bench("two-run", faults=["outdoor.SIG=open@0.3"])
+    ring_out(bench, "outdoor").opens
+    locate_open(bench, "outdoor", "SIG").distance_m
+
+Nothing here looks at the faults: wires are lifted at both ends, twisted at the far end, and read at the near
+one, in the minutes that this takes (`hands`). Afterwards every wire is back where it was, and the power stays
+off.
+
+Formulas (L the length, r the ohms of one conductor for each metre, A the near end, B the far end):
+
+    short, far ends loose    d = L / 2 + (R_A - R_B) / (4 r)      the touch's own ohms fall out
+    open, all others joined  d = L C_A / (C_A + C_B)              each piece is as long as it is capacious
+
+From one end alone the touch's own resistance counts as cable: half an ohm is 12 m of 18 AWG and back.
+
+Where the model stops: ends are told apart by their jackets, so a conductor that sits on a wrong terminal is
+not found here; two faults on one conductor are located as one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.hands import Hands
+from lessonkit.bench.layout import conductor_node
+from lessonkit.bench.meter import Meter
+from lessonkit.bench.plugs import loose_node
+from lessonkit.bench.reading import Reading
+from lessonkit.errors import require, require_positive
+from lessonkit.job.model import RUN_ENDS
+
+__all__ = [
+    "HalfSplit",
+    "Located",
+    "RingOut",
+    "half_split",
+    "locate_open",
+    "locate_short",
+    "open_distance",
+    "ring_out",
+    "short_distance",
+]
+
+#: A loop that reads more than this share of what its length and gauge give is poor (a guide specification's
+#: sentence, as quoted by others).
+POOR_ABOVE = 1.2
+#: Two conductors with less between them touch: good insulation is a thousand times more.
+TOUCHES_BELOW_OHM = 100e3
+
+
+def short_distance(near_ohm: float, far_ohm: float, length: float, ohm_per_length: float) -> float:
+    """Return how far a short is from the near end, from ohms at both.
+
+    Both ends are read with the other end loose. `length` is in any unit, `ohm_per_length` those of one
+    conductor for each such unit.
+    """
+    require_positive("ohm_per_length", ohm_per_length)
+    return require_positive("length", length) / 2 + (near_ohm - far_ohm) / (4 * ohm_per_length)
+
+
+def open_distance(near_farad: float, far_farad: float, length: float) -> float:
+    """Return how far a break is from the near end.
+
+    The capacitances of both pieces may be in any unit, or in the feet or metres that a meter makes of them.
+    """
+    both = require_positive("near_farad", near_farad, zero_ok=True) + require_positive(
+        "far_farad", far_farad, zero_ok=True
+    )
+    return require_positive("length", length) * near_farad / require_positive("both together", both)
+
+
+@dataclass(frozen=True)
+class RingOut:
+    """What ringing out a run has shown.
+
+    `loops` are the readings at the near end with all ends twisted together at the far one, by pair; `ohms`
+    what each conductor alone must then have; `opens`, `poor` and `shorts` name what is bad; `minutes` is
+    what it took.
+    """
+
+    run: str
+    loops: Mapping[tuple[str, str], Reading]
+    ohms: Mapping[str, float]
+    opens: tuple[str, ...]
+    poor: tuple[str, ...]
+    shorts: tuple[tuple[str, str], ...]
+    minutes: float
+
+    @property
+    def sound(self) -> tuple[str, ...]:
+        """Return the conductors with nothing against them."""
+        bad = {*self.opens, *self.poor, *(name for pair in self.shorts for name in pair)}
+        return tuple(name for name in self.ohms if name not in bad)
+
+
+@dataclass(frozen=True)
+class Located:
+    """A fault found from both ends: the readings there, its distance from the near end, the minutes."""
+
+    near: Reading
+    far: Reading
+    distance_m: float
+    minutes: float
+
+
+def _loosen(bench: Bench, run: str) -> tuple[Hands, Meter, dict[str, tuple[str, str]]]:
+    """Open the disconnect, lift every conductor at both ends; return the loose nodes, near and far."""
+    require(run in bench.job.runs, "run", run, f"one of {', '.join(bench.job.runs)}")
+    hands = Hands(bench)
+    if bench.powered:
+        hands.power(False)
+    nodes: dict[str, list[str]] = {name: [] for name in bench.job.runs[run].conductors}
+    for place in RUN_ENDS[run]:
+        for name in nodes:
+            hands.lift(f"{run}.{name}", place)
+            nodes[name].append(loose_node(f"{place}:{run}.{name}", conductor_node(run, name, place)))
+    return hands, Meter(bench), {name: (ends[0], ends[1]) for name, ends in nodes.items()}
+
+
+def _read(hands: Hands, reads: Callable[[str, str], Reading], red: str, black: str) -> Reading:
+    hands.probe(red, black)
+    return reads(red, black)
+
+
+def ring_out(bench: Bench, run: str) -> RingOut:
+    """Ring out a run: shorts first, then every conductor's loop.
+
+    With all ends loose each pair is read for a touch. Then all far ends are twisted together, and each
+    conductor is read at the near end against one that is whole; one loop more tells what that one has itself.
+    """
+    kept = bench.hands
+    hands, meter, nodes = _loosen(bench, run)
+    far, names = RUN_ENDS[run][1], list(nodes)
+
+    def ohms(one: str, other: str) -> Reading:
+        return _read(hands, meter.ohms, nodes[one][0], nodes[other][0])
+
+    shorts = tuple(pair for pair in combinations(names, 2) if ohms(*pair) < TOUCHES_BELOW_OHM)
+    hands.twist(far, *(f"{run}.{name}" for name in names))
+    loops: dict[tuple[str, str], Reading] = {}
+    closed: list[str] = []
+    for k, first in enumerate(names):
+        loops |= {(first, other): ohms(first, other) for other in names[k + 1 :]}
+        closed = [other for other in names[k + 1 :] if math.isfinite(loops[first, other])]
+        if closed:
+            break  # `first` is whole, and so is each that closed with it; all the rest are broken
+    if len(closed) > 1:
+        loops[closed[0], closed[1]] = ohms(closed[0], closed[1])
+    bench.set_hands(kept)
+    each = _each_ohm(first, closed, loops)
+    limit = POOR_ABOVE * bench.job.runs[run].conductor_ohm + 0.05
+    opens = tuple(name for name in names if name not in each)
+    poor = tuple(name for name, ohm in each.items() if ohm > limit)
+    return RingOut(run, loops, {n: each.get(n, math.inf) for n in names}, opens, poor, shorts, hands.minutes)
+
+
+def _each_ohm(
+    first: str, closed: Sequence[str], loops: Mapping[tuple[str, str], Reading]
+) -> dict[str, float]:
+    """Return the ohms of each whole conductor, from three loops of two each; of two alone, half the loop."""
+    if not closed:
+        return {}
+    loop = {other: loops[first, other].value for other in closed}
+    first_ohm = loop[closed[0]] / 2
+    if len(closed) > 1:
+        first_ohm = (loop[closed[0]] + loop[closed[1]] - loops[closed[0], closed[1]].value) / 2
+    return {first: first_ohm} | {other: ohm - first_ohm for other, ohm in loop.items()}
+
+
+def locate_short(bench: Bench, run: str, one: str, other: str) -> Located:
+    """Find how far along a run two conductors touch.
+
+    It reads ohms at both ends, the other end loose.
+
+    Raises `BadParameter` where they don't touch.
+    """
+    kept = bench.hands
+    hands, meter, nodes = _loosen(bench, run)
+    for name in (one, other):
+        require(name in nodes, "conductor", name, f"one of {', '.join(nodes)}")
+    near, far = (_read(hands, meter.ohms, nodes[one][k], nodes[other][k]) for k in (0, 1))
+    bench.set_hands(kept)
+    cable = bench.job.runs[run]
+    require(near < TOUCHES_BELOW_OHM, f"{one} to {other}", str(near), "a touch to look for")
+    metre_ohm = cable.conductor_ohm / cable.length_m
+    return Located(near, far, short_distance(near, far, cable.length_m, metre_ohm), hands.minutes)
+
+
+def locate_open(bench: Bench, run: str, conductor: str) -> Located:
+    """Find how far along a run a conductor is broken.
+
+    It reads the capacitance of both pieces.
+
+    All other conductors are twisted together, so that each piece has its neighbours' whole capacitance.
+    """
+    kept = bench.hands
+    hands, meter, nodes = _loosen(bench, run)
+    require(conductor in nodes, "conductor", conductor, f"one of {', '.join(nodes)}")
+    others = [name for name in nodes if name != conductor]
+    if len(others) > 1:
+        hands.twist(RUN_ENDS[run][0], *(f"{run}.{name}" for name in others))
+    near, far = (_read(hands, meter.capacitance, nodes[conductor][k], nodes[others[0]][k]) for k in (0, 1))
+    bench.set_hands(kept)
+    length_m = bench.job.runs[run].length_m
+    return Located(near, far, open_distance(near, far, length_m), hands.minutes)
+
+
+@dataclass(frozen=True)
+class HalfSplit:
+    """Between which two points something is lost, and the points that were read on the way."""
+
+    between: tuple[str, str]
+    read: tuple[str, ...]
+
+
+def half_split(points: Sequence[str], is_there: Callable[[str], bool]) -> HalfSplit:
+    """Find where along a chain something is lost, by halving.
+
+    `points` go from where it is known to be there to where it is known to be missing; `is_there` reads one,
+    such as `lambda point: meter.volts(point) > 20`. A chain of n pieces takes about log2 n readings.
+    """
+    require(len(points) >= 2, "points", list(points), "at least two: one good, one bad")
+    good, bad, read = 0, len(points) - 1, []
+    while bad - good > 1:
+        middle = (good + bad) // 2
+        read.append(points[middle])
+        good, bad = (middle, bad) if is_there(points[middle]) else (good, middle)
+    return HalfSplit((points[good], points[bad]), tuple(read))
