@@ -12,7 +12,7 @@ import ipywidgets as widgets
 from lessonkit.bench.state import State
 from lessonkit.draw.looks import fault_words
 from lessonkit.job.calls import PLACE_WORDS
-from lessonkit.job.faults import Fault, Kind, fault_parts
+from lessonkit.job.faults import Kind, fault_parts
 from lessonkit.panels.keys import key, named, press, row
 from lessonkit.panels.session import Session
 
@@ -80,6 +80,8 @@ class FaultChooser:
         self._add = key("add this fault", self._add_fault)
         self._mend_all = key("mend all", lambda: session.do(lambda: session.bench.set_faults([])))
         self._present = row()
+        self._nothing = widgets.Label("nothing", tooltip="")
+        self._mends: list[widgets.Button] = []
         self._listed: tuple[str, ...] | None = None
         self.box = widgets.VBox(
             [
@@ -136,23 +138,23 @@ class FaultChooser:
             text += f"@{self._at.value:g}"
         self._session.do(lambda: self._session.bench.add_fault(text))
 
-    def _mend(self, fault: Fault) -> None:
-        self._session.do(lambda: self._session.bench.clear_fault(fault))
+    def _mend(self, place: int) -> None:
+        present = self._session.bench.state.present
+        if place < len(present):  # a second click on a key that is on its way out
+            self._session.do(lambda: self._session.bench.clear_fault(present[place]))
 
     def _show(self, state: State) -> None:
         if state.faults == self._listed:
             return
         self._listed = state.faults
         job = self._session.bench.job
-        present = [
-            key(
-                f"mend {fault.where}.{fault.part}: {fault_words(fault, job)}",
-                partial(self._mend, fault),
-            )
-            for fault in state.present
-        ]
-        self._present.children = tuple(present) or (widgets.Label("nothing", tooltip=""),)
-        self._mend_all.disabled = not present
+        # The keys stay and take the next fault's words, so that the one with the focus keeps it.
+        while len(self._mends) < len(state.present):
+            self._mends.append(key("", partial(self._mend, len(self._mends))))
+        for button, fault in zip(self._mends, state.present, strict=False):
+            button.description = f"mend {fault.where}.{fault.part}: {fault_words(fault, job)}"
+        self._present.children = tuple(self._mends[: len(state.present)]) or (self._nothing,)
+        self._mend_all.disabled = not state.present
 
 
 def _kind_words(kinds: dict[str, Kind]) -> list[tuple[str, str]]:

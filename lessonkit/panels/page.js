@@ -59,7 +59,10 @@ window.lessonkitPanel = mark => {
       if (!first && words && words !== heard[name]) news.push(words);
       heard[name] = words;
     }
-    if (news.length) region.textContent = news.join(' ');
+    if (!news.length) return;
+    /* The one before stays: it may not have been read yet. */
+    region.append(Object.assign(document.createElement('p'), {textContent: news.join(' ')}));
+    while (region.childElementCount > 3) region.firstElementChild.remove();
   };
 
   const tell = first => {
