@@ -1,14 +1,15 @@
 """The agenda of a bench: what comes next, and when.
 
-Time on a bench runs from event to event. Five kinds of things fall due by themselves: a poll of a link, the
-end of a watchdog, a board that has had its volts long enough to start, the compressor's delay, and what the
-defrost board does of its own accord. Everything else happens because something touched the bench.
+Time on a bench runs from event to event. Some things fall due by themselves: a poll of a link, the end of a
+watchdog, a board that has had its volts long enough to start, a store that is empty, the waits of thermostat
+and furnace, the compressor's delay, and what the defrost board does of its own accord. Everything else
+happens because something touched the bench.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from lessonkit.bench.link import Ends
 from lessonkit.bench.outdoor_board import Timers
@@ -32,13 +33,15 @@ def next_event_s(
     links: Mapping[str, Ends],
     timers: Timers,
     board_changes_s: float,
+    waits: Iterable[float] = (),
 ) -> float:
     """Return when the next thing falls due.
 
     `polls` maps runs and `boots` boards to the moments at which they are due; `board_changes_s` is when the
-    defrost board changes something by itself. All are seconds on the bench's clock.
+    defrost board changes something by itself; `waits` are the ends of other waits (a thermostat's timer, a
+    store, a furnace's blower). All are seconds on the bench's clock.
     """
-    times = [*polls.values(), *boots.values(), max(board_changes_s, now_s)]
+    times = [*polls.values(), *boots.values(), max(board_changes_s, now_s), *waits]
     for run, ends in links.items():
         for end in (ends.far, ends.near):
             deadline_s = end.deadline_s(job.runs[run].link)

@@ -25,12 +25,13 @@ from lessonkit.bench import outdoor_board, signal_path
 from lessonkit.bench.agenda import SAME_S, board_is_due, boots_due, next_event_s
 from lessonkit.bench.exchange import FrameBook
 from lessonkit.bench.link import Ends
-from lessonkit.bench.log import Event, Log, Releases, what_happened
+from lessonkit.bench.log import Event, Log, Releases, outdoor_thermostat_moves, what_happened
 from lessonkit.bench.outdoor_coil import OutdoorCoil, Unit, Weather
 from lessonkit.bench.polling import Polling
 from lessonkit.bench.settling import (
     CONTACTOR_AT,
     DEFROST_BOARD_AT,
+    THERMOSTAT_AT,
     VALVE_AT,
     Latches,
     Settled,
@@ -40,6 +41,7 @@ from lessonkit.bench.settling import (
     what_asks,
 )
 from lessonkit.bench.state import State, read_circuit
+from lessonkit.bench.waiting import Waiting
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.elements import Branch
 from lessonkit.copper.network import Network, Solution
@@ -47,16 +49,17 @@ from lessonkit.copper.spice import settled_netlist
 from lessonkit.errors import require, require_finite
 from lessonkit.job import equipment
 from lessonkit.job.calls import check_call
-from lessonkit.job.faults import Fault, as_faults, contactor_welded, thermostat_terminals
+from lessonkit.job.faults import Fault, as_faults, contactor_welded
 from lessonkit.job.handwork import HandWork, as_works
 from lessonkit.job.model import Job
+from lessonkit.job.thermostat import mode_after
 from lessonkit.job.toml import load_job
 
 _CACHE = 2048
 _LOG = 4096
 
 
-class Bench(Polling):
+class Bench(Polling, Waiting):
     """A living job.
 
     Parameters: `job` is a `Job` or the name or path of one; `seed` fixes noise and phases; `faults` are
@@ -76,12 +79,13 @@ class Bench(Polling):
         require(isinstance(seed, int | np.integer) and seed >= 0, "seed", seed, "a whole number, 0 or more")
         self._rng = np.random.default_rng(seed)
         self.time_s = 0.0
-        self.call = "off"
+        self.call, self.mode = "off", ""
         self.powered = True
         self.weather = Weather(equipment.check_outdoor_c(outdoor_c))
         self.faults: tuple[Fault, ...] = ()
         self.hands: tuple[HandWork, ...] = ()
         self._boots: dict[str, float] = {}
+        self._begin_waits()
         self._shown: State | None = None
         self._releases = Releases()
         self._log: deque[Event] = deque(maxlen=_LOG)
@@ -110,10 +114,11 @@ class Bench(Polling):
     # ---- what a person does to a bench ----
 
     def set_call(self, call: str) -> None:
-        """Let the thermostat ask for `call`, one of `calls.CALLS`."""
+        """Let the thermostat ask for `call`, one of `calls.SETTINGS`."""
         check_call(call)
         if call != self.call:
-            self.call = call
+            self.call, self.mode = call, mode_after(self.mode, call)
+            self._look_at_call()
             self._disturbed()
 
     def set_faults(self, faults: Iterable[Fault | str]) -> None:
@@ -164,6 +169,7 @@ class Bench(Polling):
         if dw is not None:
             require(0 <= require_finite("dw", dw) <= 0.05, "dw", dw, "from 0 to 0.05 kg of water a kg of air")
         self._run_timers()
+        self._log.extend(outdoor_thermostat_moves(self.job, self.outdoor_c, air_c, self.time_s))
         self.weather = Weather(air_c, self.weather.dw if dw is None else float(dw))
         self._settle()
 
@@ -187,7 +193,7 @@ class Bench(Polling):
         while True:
             next_s = next_event_s(
                 self.job, self.time_s, self._polls, self._boots, self._links, self._timers,
-                self._board_changes_s(),
+                self._board_changes_s(), self._waits(),
             )  # fmt: skip
             if next_s > end_s + SAME_S:
                 break
@@ -210,6 +216,7 @@ class Bench(Polling):
         self._paths = signal_path.SignalPaths(self.wiring, self._rng)
         self._frames.forget_ahead()
         self._welded = contactor_welded(faults)
+        self._look_at_call()
 
     def _disturbed(self) -> None:
         """Settle after something from outside: what chattered before may be over."""
@@ -217,16 +224,13 @@ class Bench(Polling):
         self._run_timers()
         self._settle()
 
-    @property
-    def called(self) -> frozenset[str]:
-        """Return the terminals that the thermostat means to energise."""
-        return thermostat_terminals(self.job, self.call, self.faults)
-
     def _asks(self) -> dict[str, str]:
         """Return what wants to be on, each with the board that has to be awake for it."""
         outputs = {(run, "near"): ends.near.outputs for run, ends in self._links.items()}
         outputs |= {(run, "far"): ends.far.outputs for run, ends in self._links.items()}
-        return what_asks(self.wiring, self.called, outputs, self.powered, self._free, self._defrosting)
+        return what_asks(
+            self.wiring, self.called, outputs, self.powered, self._free, self._defrosting, self.outdoor_c
+        )
 
     @property
     def _defrosting(self) -> bool:
@@ -245,7 +249,7 @@ class Bench(Polling):
         while True:
             asks = self._asks()
             before = self._latches
-            self._settled = settle(self.wiring, before, asks, self._solved)
+            self._settled = settle(self.wiring, before, asks, self._solved, self._carried())
             self._read.clear()
             self._latches = self._settled.latches
             self._follow(before, self._settled)
@@ -253,6 +257,7 @@ class Bench(Polling):
             if self._asks() == asks or now in seen:
                 break
             seen.append(now)
+        self._watch_stores()
         self._boots = boots_due(self._boots, self.wiring, self._latches.awake, self.solution, self.time_s)
 
     def _follow(self, before: Latches, settled: Settled) -> None:
@@ -261,10 +266,10 @@ class Bench(Polling):
         self._log.extend(what_happened(self.time_s, before, settled))
         for name in before.awake - settled.latches.awake:
             self._links = {run: ends.without(name) for run, ends in self._links.items()}
+        self._follow_indoors(before, settled)
         if CONTACTOR_AT in before.sealed ^ settled.latches.sealed or CONTACTOR_AT in settled.released:
             self._switched_s = self.time_s
-            # The board sees its terminal lose volts, not the armature: a coil that burns out starts no delay.
-            if CONTACTOR_AT in settled.released and not self.wiring.coils[CONTACTOR_AT].burnt_out:
+            if CONTACTOR_AT in settled.released and self._terminal_lost(settled):
                 self._hold_compressor()
         self._run_timers()
         self._look_outdoors(settled)
@@ -275,13 +280,25 @@ class Bench(Polling):
         if DEFROST_BOARD_AT in settled.latches.awake:
             burnt = any(self.wiring.coils[name].burnt_out for name in (CONTACTOR_AT, VALVE_AT))
             hanging = burnt or self._defrosting
-            self._seen = outdoor_board.seen(settled.solution, kit.valve, self._free, hanging)
+            self._seen = outdoor_board.seen(
+                settled.solution, kit.valve, self._free, hanging, self.job.y1_at_board
+            )
             self._timers = outdoor_board.settle_board(self._timers, self._seen, self.time_s, kit)
         else:
             self._seen, self._timers = outdoor_board.Seen(), self._timers.without_power()
         running = self._welded or CONTACTOR_AT in sealed
         cooling = equipment.valve_cools(VALVE_AT in sealed, kit.valve)
         self._unit = Unit(running, cooling, running and not self._defrosting, self.weather)
+
+    def _terminal_lost(self, settled: Settled) -> bool:
+        """Return whether the board's own terminal lost its volts; it doesn't see the armature.
+
+        A coil that burns out or a safety contact that opens behind the board starts no delay.
+        """
+        if self.wiring.coils[CONTACTOR_AT].burnt_out:
+            return False
+        tripped = any(fault.part in ("high-pressure", "low-pressure") for fault in self.faults)
+        return not tripped or outdoor_board.y1_lost(settled.solution, f"out:{self.job.y1_at_board}")
 
     @property
     def _free(self) -> bool:
@@ -316,6 +333,8 @@ class Bench(Polling):
             del self._boots[name]
             self._latches = replace(self._latches, awake=self._latches.awake | {name})
             self._log.append(Event(self.time_s, name, "starts"))
+            if name == THERMOSTAT_AT:
+                self._look_at_call()
             if name == DEFROST_BOARD_AT:
                 self._run_timers()
                 self._hold_compressor()  # common practice: the delay also follows a loss of power
@@ -325,6 +344,7 @@ class Bench(Polling):
             changed |= self._watch(run)
             if self._polls[run] <= now:
                 changed |= self._poll(run)
+        changed |= self._waits_are_over()
         if changed or board_is_due(self.time_s, self._timers, self._board_changes_s()):
             self._run_timers()
             self._settle()
@@ -376,7 +396,7 @@ class Bench(Polling):
 
     def _look(self) -> State:
         words = equipment.responding(
-            self._latches.sealed, self.job.equipment.valve, self._defrosting, self._welded
+            self._latches.sealed, self.job.equipment, self._defrosting, self._welded, self._furnace.blows
         )
         return State(
             job=self.job.name,

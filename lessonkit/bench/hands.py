@@ -27,7 +27,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from lessonkit.bench.bench import Bench
-from lessonkit.bench.layout import conductor_node
+from lessonkit.bench.layout import run_end
 from lessonkit.bench.meter import METER_OHM, LiveCircuit
 from lessonkit.bench.plugs import JUMPER_OHM, node_of_end, unplugged
 from lessonkit.bench.settling import fuse_of
@@ -244,7 +244,7 @@ class Hands:
     def _terminal(self, end: str) -> str:
         place, _, conductor = end.partition(":")
         run, _, name = conductor.partition(".")
-        return conductor_node(run, name, place)
+        return run_end(self.bench.job, run, name, place)
 
     def _node(self, end: str) -> str:
         return node_of_end(self.bench.hands, end, self._terminal(end))

@@ -25,7 +25,6 @@ from lessonkit.copper.elements import (
     Source,
     Winding,
 )
-from lessonkit.job.calls import PLACES
 from lessonkit.job.faults import Fault
 from lessonkit.job.handwork import HandWork
 from lessonkit.job.model import RUN_ENDS, Job, Run, Supply, is_idle
@@ -39,8 +38,19 @@ LEAK_OHM = 1e9  # what any terminal leaks to its common across a board (typical 
 SHORT_OHM = 0.1  # two bare conductors pressed together
 
 
-def _is_no_terminal(conductor: str) -> bool:
+def is_no_terminal(conductor: str) -> bool:
+    """Return whether a conductor joins no terminal: SIG, a spare, a bad one."""
     return conductor == "SIG" or is_idle(conductor)
+
+
+def run_end(job: Job, run_name: str, conductor: str, place: str) -> str:
+    """Return the node at one end of a job's conductor, or of the terminal of that name.
+
+    It is `conductor_node`, but for Y1 of the outdoor run at an air handler whose contacts lie between the
+    terminal and that conductor: `air:Y1-out`.
+    """
+    behind = place == "air" and run_name == "outdoor" and conductor == "Y1" and job.breaks_y1_indoors
+    return "air:Y1-out" if behind else conductor_node(run_name, conductor, place)
 
 
 def conductor_node(run_name: str, conductor: str, place: str) -> str:
@@ -48,7 +58,7 @@ def conductor_node(run_name: str, conductor: str, place: str) -> str:
 
     `conductor_node("outdoor", "SIG", "air")` is `air:SIG-out`.
     """
-    if place == "air" and _is_no_terminal(conductor):
+    if place == "air" and is_no_terminal(conductor):
         other = "stat" if run_name == "thermostat" else "out"
         return f"air:{conductor}-{other}"
     return f"{place}:{conductor}"
@@ -67,13 +77,18 @@ class CoilPlace:
 
 @dataclass(frozen=True)
 class BoardPlace:
-    """Electronics where they sit: `hot` and `common` feed them; a dead one never wakes."""
+    """Electronics where they sit: `hot` and `common` feed them; a dead one never wakes.
+
+    One on a `battery` lives on that; a store carries one through `store_s` without volts.
+    """
 
     name: str
     electronics: Electronics
     hot: str
     common: str
     dead: bool = False
+    battery: bool = False
+    store_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -89,6 +104,8 @@ class Layout:
     """What has been laid out so far; the helpers below each add what one part of the job puts in.
 
     `fixed` never change; `toggles` are two-way elements by name; `coils` and `boards` are by "place:name".
+    `follows` names the contacts that a coil moves, each with that coil and whether it is closed while the
+    armature is in.
     """
 
     job: Job
@@ -98,6 +115,7 @@ class Layout:
     toggles: dict[str, Toggle] = field(default_factory=dict)
     coils: dict[str, CoilPlace] = field(default_factory=dict)
     boards: dict[str, BoardPlace] = field(default_factory=dict)
+    follows: dict[str, tuple[str, bool]] = field(default_factory=dict)
 
     def found(self, where: str, part: str, kind: str) -> list[Fault]:
         """Return the faults of one kind on one part."""
@@ -112,18 +130,32 @@ class Layout:
         if a != b:
             self.fixed.append(Resistance(name, a, b, ohm, note))
 
-    def contact(self, key: str, a: str, b: str, note: str, stuck: str = "") -> None:
+    def stuck(self, where: str, part: str) -> str:
+        """Return in which way a part's contacts are stuck: "stuck-open", "stuck-closed" or ""."""
+        return next((kind for kind in ("stuck-open", "stuck-closed") if self.has(where, part, kind)), "")
+
+    def contact(self, key: str, a: str, b: str, note: str, stuck: str = "", ohm: float = CONTACT_OHM) -> None:
         """Add a contact; a stuck one is the same on and off."""
-        closed, opened = Resistance(key, a, b, CONTACT_OHM, note), Resistance(key, a, b, math.inf, note)
+        closed, opened = Resistance(key, a, b, ohm, note), Resistance(key, a, b, math.inf, note)
         if stuck == "stuck-closed":
             opened = closed
         elif stuck == "stuck-open":
             closed = opened
         self.toggles[key] = Toggle(opened, closed)
 
-    def coil(self, place: str, name: str, coil: Coil, terminal: str) -> None:
-        """Add a coil between a terminal and C; a burnt-out one carries nothing."""
-        a, b, key = f"{place}:{terminal}", f"{place}:C", f"coil {place}:{name}"
+    def follower(self, key: str, coil: str, closes: bool, a: str, b: str, note: str) -> None:
+        """Add a contact that a coil moves; one that `closes` is closed while the armature is in."""
+        self.contact(key, a, b, note)
+        self.follows[key] = (coil, closes)
+
+    def safety(self, part: str, a: str, b: str) -> None:
+        """Add a safety contact outdoors: closed, unless a fault says that it has opened."""
+        ohm = math.inf if self.has("out", part, "open") else CONTACT_OHM
+        self.r(f"safety out:{part}", a, b, ohm, f"{part.replace('-', ' ')} contact at out")
+
+    def coil(self, place: str, name: str, coil: Coil, terminal: str, home: str = "") -> None:
+        """Add a coil between a terminal and C, or `home`; a burnt-out one carries nothing."""
+        a, b, key = f"{place}:{terminal}", home or f"{place}:C", f"coil {place}:{name}"
         note, burnt_out = f"{name} at {place}", self.has(place, name, "burnt-out")
         self.coils[f"{place}:{name}"] = CoilPlace(f"{place}:{name}", coil, a, b, burnt_out)
         if burnt_out:
@@ -137,15 +169,27 @@ class Layout:
             Winding(key, a, b, coil.r_ohm, coil.l_henry(True, hz), f"{note}, sealed"),
         )
 
-    def board(self, place: str, name: str, electronics: Electronics) -> None:
-        """Add electronics between R and C."""
-        hot, common, key = f"{place}:R", f"{place}:C", f"{place}:{name}"
-        dead = self.has(place, name, "dead") or key in unplugged(self.hands)
-        self.boards[key] = BoardPlace(key, electronics, hot, common, dead)
+    def board(
+        self,
+        place: str,
+        name: str,
+        electronics: Electronics,
+        common: str = "",
+        battery: bool = False,
+        store_s: float = 0.0,
+    ) -> None:
+        """Add electronics between R and C, or another `common`; one on a battery draws nothing here."""
+        hot, common, key = f"{place}:R", common or f"{place}:C", f"{place}:{name}"
+        flat = battery and self.has(place, "battery", "flat")
+        dead = self.has(place, name, "dead") or flat or key in unplugged(self.hands)
+        self.boards[key] = BoardPlace(key, electronics, hot, common, dead, battery, 0.0 if dead else store_s)
+        if battery:
+            return
         self.r(f"board {place}:{name}", hot, common, electronics.r_ohm, f"{name} at {place}: what it draws")
 
 
-def _add_supply(to: Layout, place: str, supply: Supply, in_phase: bool = True) -> None:
+def add_supply(to: Layout, place: str, supply: Supply, in_phase: bool = True) -> None:
+    """Add a transformer and the fuse behind it."""
     share = 0.0 if to.has(place, "transformer", "dead") else 1.0
     for fault in to.found(place, "transformer", "weak"):
         share *= float(fault.value or 0.0)
@@ -162,7 +206,8 @@ def _add_supply(to: Layout, place: str, supply: Supply, in_phase: bool = True) -
     )
 
 
-def _add_earth(to: Layout) -> None:
+def add_earth(to: Layout) -> None:
+    """Add grounded metal, what is bonded to it, and the earth path."""
     run = to.job.outdoor_run
     to.r("bond air", "air:C", "air:GND", BOND_OHM, "C bonded to grounded metal at the air handler")
     ohm = run.earth_ohm + sum(float(f.value or 0) for f in to.found("outdoor", "earth", "resistance"))
@@ -183,9 +228,10 @@ def _add_earth(to: Layout) -> None:
     to.r("leak out", "out:GND", "air:GND", LEAK_OHM, "leakage of the outdoor unit to the building")
 
 
-def _add_run(to: Layout, name: str, run: Run) -> None:
+def add_run(to: Layout, name: str, run: Run) -> None:
+    """Add the conductors of a run, what couples them, and the faults on them."""
     near, far = RUN_ENDS[name]
-    near_node = {c: conductor_node(name, c, near) for c in run.conductors}
+    near_node = {c: run_end(to.job, name, c, near) for c in run.conductors}
     far_node = {c: conductor_node(name, c, far) for c in run.conductors}
     for fault in to.faults:
         if fault.where == name and fault.kind == "swapped":
@@ -285,7 +331,8 @@ def _add_conductor(to: Layout, name: str, run: Run, conductor: str, near: str, f
     return opened[0] if opened else None
 
 
-def _add_link(to: Layout, name: str, run: Run) -> None:
+def add_link(to: Layout, name: str, run: Run) -> None:
+    """Add both ends of a link: boards, inputs, relays, drivers and receivers."""
     job, (near, far) = to.job, RUN_ENDS[name]
     to.board(near, "encoder", job.encoder)
     to.board(far, "relay-board", job.relay_board)
@@ -293,13 +340,13 @@ def _add_link(to: Layout, name: str, run: Run) -> None:
     for terminal in terminals:
         to.r(
             f"input {near}:{terminal}",
-            f"{near}:{terminal}",
+            run_end(job, name, terminal, near),
             f"{near}:C",
             INPUT_OHM,
             f"encoder input {terminal} at {near}",
         )
         _add_relay(to, far, terminal, f"{far}:R", f"{far}:{terminal}")
-    if name == "outdoor":
+    if name == "outdoor" and job.has_defrost:
         to.r(f"input {far}:D", f"{far}:D", f"{far}:C", INPUT_OHM, f"relay board input D at {far}")
         _add_relay(to, near, "D", f"{near}:R", f"{near}:D")
     for end, place in (("near", near), ("far", far)):
@@ -325,44 +372,10 @@ def _add_relay(to: Layout, place: str, terminal: str, a: str, b: str) -> None:
     )
 
 
-def _add_equipment(to: Layout) -> None:
-    job, kit = to.job, to.job.equipment
-    valve = kit.valve
-    to.board("stat", "thermostat", job.thermostat)
-    for terminal in job.call_terminals:
-        to.contact(f"call stat:{terminal}", "stat:R", f"stat:{terminal}", f"thermostat contact {terminal}")
-    to.coil("air", "blower-relay", kit.blower_relay, "G")
-    to.coil("air", "sequencer", kit.sequencer, "W1")
-    to.coil("air", "emergency-relay", kit.emergency_relay, "E")
-    to.r("jumper air:D", "air:D", "air:W1", BOND_OHM, "jumper D to W1 in the air handler")
-    to.board("out", "defrost-board", job.defrost_board)
-    to.contact("board out:compressor", "out:Y1", "out:CC", "defrost board: Y1 to the contactor")
-    to.contact("board out:valve", f"out:{valve}", "out:RV", f"defrost board: {valve} to the reversing valve")
-    if valve == "O":
-        to.contact("board out:defrost-valve", "out:R", "out:RV", "defrost board: R to the reversing valve")
-    to.contact("board out:D", "out:R", "out:D", "defrost board: R to D")
-    to.coil("out", "contactor", kit.contactor, "CC")
-    to.coil("out", "reversing-valve", kit.reversing_valve, "RV")
-    if kit.stages == 2:
-        to.coil("out", "unloader", kit.unloader, "Y2")
-    for place in PLACES:
-        inner = ("D", "CC", "RV") if place == "out" else ("D",) if place == "air" else ()
-        for terminal in ("R", *job.call_terminals, *inner):
-            if place == "out" and terminal in ("G", "W1", "E"):
-                continue
-            to.r(f"leak {place}:{terminal}", f"{place}:{terminal}", f"{place}:C", LEAK_OHM, "leakage")
-    for name, run in job.runs.items():
-        for conductor in run.conductors:
-            if _is_no_terminal(conductor):
-                for place in RUN_ENDS[name]:
-                    node = conductor_node(name, conductor, place)
-                    to.r(f"leak {node}", node, f"{place}:C", LEAK_OHM, "leakage")
-
-
-def _lay_hands(to: Layout) -> None:
+def lay_hands(to: Layout) -> None:
     """Add what hands put in, and open every branch of the boards whose plugs they pulled."""
     usual = {
-        f"{place}:{name}.{conductor}": conductor_node(name, conductor, place)
+        f"{place}:{name}.{conductor}": run_end(to.job, name, conductor, place)
         for name, run in to.job.runs.items()
         for conductor in run.conductors
         for place in RUN_ENDS[name]
@@ -377,20 +390,3 @@ def _lay_hands(to: Layout) -> None:
     to.fixed = [opened(branch) if branch.name in gone else branch for branch in to.fixed]
     for name in gone & set(to.toggles):
         to.toggles[name] = Toggle(opened(to.toggles[name].off), opened(to.toggles[name].off))
-
-
-def lay_out(job: Job, faults: tuple[Fault, ...], hands: tuple[HandWork, ...] = ()) -> Layout:
-    """Return the layout of a job with some faults and works of hands, each checked against it beforehand."""
-    to = Layout(job, faults, hands)
-    _add_supply(to, "air", job.supply)
-    if job.outdoor_run.far_supply is not None:
-        _add_supply(to, "out", job.outdoor_run.far_supply, job.outdoor_run.far_in_phase)
-    _add_earth(to)
-    _add_equipment(to)
-    for name, run in job.runs.items():
-        _add_run(to, name, run)
-        if run.arrangement == "link":
-            _add_link(to, name, run)
-    if hands:
-        _lay_hands(to)
-    return to

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from lessonkit.job.calls import CALL_TERMINALS, from_bits, to_bits
+from lessonkit.job.calls import ALL_CALL_TERMINALS, from_bits, to_bits
 from lessonkit.job.model import RUN_ENDS, LinkSettings
 from lessonkit.signal.frames import Frame
 
@@ -24,8 +24,9 @@ from lessonkit.signal.frames import Frame
 ADDRESSES = {"thermostat": 1, "outdoor": 2}
 REPLY = 0x80
 
-#: In a frame bit k of the call byte is `CALL_TERMINALS[k]`; a reply uses the bit above them for D.
-D_BIT = 1 << len(CALL_TERMINALS)
+#: In a frame bit k of the call byte is `ALL_CALL_TERMINALS[k]`. The eighth stands for W2 on the thermostat's
+#: run and for D in replies on the outdoor run: neither run has both.
+D_BIT = 1 << ALL_CALL_TERMINALS.index("W2")
 
 
 def down_frame(run: str, inputs: frozenset[str], sequence: int) -> Frame:
@@ -136,7 +137,8 @@ class Ends:
 
     def hears_reply(self, reply: Frame, now_s: float, settings: LinkSettings) -> Ends:
         """Return both ends after the near end has taken a reply."""
-        request = frozenset({"D"}) if reply.call_bits & D_BIT else frozenset()
+        asked = self.run == "outdoor" and reply.call_bits & D_BIT
+        request = frozenset({"D"}) if asked else frozenset()
         return replace(self, near=self.near.hears(request, now_s, settings), replies=self.replies + 1)
 
     def without(self, board: str) -> Ends:

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from typing import overload
 
 from lessonkit.bench.settling import Latches, Settled
+from lessonkit.job.model import Job
 
 __all__ = ["BEGINS", "ENDS", "Event", "Log", "Releases", "what_happened"]
 
@@ -106,6 +107,19 @@ class Log(Sequence[Event]):
         return "\n".join(map(str, self.events)) or "nothing has happened yet"
 
     __repr__ = __str__
+
+
+def outdoor_thermostat_moves(job: Job, before_c: float, after_c: float, time_s: float) -> list[Event]:
+    """Return what a job's outdoor thermostat does as the air goes from one temperature to another."""
+    stat = job.outdoor_thermostat
+    if stat is None:
+        return []
+    before, after = stat.closed(before_c), stat.closed(after_c)
+    words = {"auxiliary": "second heat", "compressor": "the compressor"}
+    name = "air:outdoor-thermostat"
+    moves = [(which, "locks out") for which in sorted(before - after)]
+    moves += [(which, "lets in") for which in sorted(after - before)]
+    return [Event(time_s, name, f"{does} {words[which]}") for which, does in moves]
 
 
 class Releases:

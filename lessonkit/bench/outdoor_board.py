@@ -27,7 +27,7 @@ from dataclasses import dataclass, field, replace
 
 from lessonkit.bench.outdoor_coil import CLEAN, OutdoorCoil, Unit
 from lessonkit.copper.network import Solution
-from lessonkit.job.model import Equipment
+from lessonkit.job.kit import Equipment
 from lessonkit.job.parts import INPUT_LIVE_V, INPUT_OHM
 
 #: The frost switch closes when the coil falls to this, 35 F, and opens again at the next, 57 F (service
@@ -78,11 +78,17 @@ class Seen:
     runs: bool = False
 
 
-def seen(solution: Solution, valve: str, free: bool, hanging: bool) -> Seen:
+def y1_lost(solution: Solution, node: str) -> bool:
+    """Return whether the board's terminal for the compressor, at `node`, is dead."""
+    return abs(solution.v(node, "out:C")) < INPUT_LIVE_V
+
+
+def seen(solution: Solution, valve: str, free: bool, hanging: bool, y1: str = "Y1") -> Seen:
     """Return what an awake board makes of its terminals.
 
     Parameters: `valve` is "O" or "B"; `free` says that its delay is over; `hanging` that a terminal may have
-    no coil behind it just now, so that a ghost could stand on it, which the board's input loads away.
+    no coil behind it just now, so that a ghost could stand on it, which the board's input loads away; `y1` is
+    the node on which it gets Y1.
     """
 
     def live(terminal: str) -> bool:
@@ -92,7 +98,7 @@ def seen(solution: Solution, valve: str, free: bool, hanging: bool) -> Seen:
         loaded = abs(solution.thevenin(node, common).loaded_v(INPUT_OHM)) if hanging else INPUT_LIVE_V
         return loaded >= INPUT_LIVE_V
 
-    heating = live("Y1") and live(valve) == (valve == "B")
+    heating = live(y1) and live(valve) == (valve == "B")
     return Seen(heating, heating and free)
 
 

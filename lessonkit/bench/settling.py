@@ -20,9 +20,11 @@ from lessonkit.copper.network import Solution
 from lessonkit.job.faults import Fault
 from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.job.parts import Fuse
+from lessonkit.job.thermostat import STEALS_FROM
 
 #: Where the parts sit that the outdoor board's own logic needs to know, as "place:name".
 CONTACTOR_AT, DEFROST_BOARD_AT, VALVE_AT = "out:contactor", "out:defrost-board", "out:reversing-valve"
+THERMOSTAT_AT = "stat:thermostat"
 
 
 @dataclass(frozen=True)
@@ -65,14 +67,27 @@ def what_asks(
     powered: bool = True,
     free: bool = True,
     defrosting: bool = False,
+    outdoor_c: float = 8.0,
 ) -> dict[str, str]:
     """Return what wants to be on, each with the board that has to be awake for it.
 
     Parameters: `called` are the terminals that the thermostat energises, `free` says that the compressor's
-    delay is over, `defrosting` that a defrost runs and its board is awake.
+    delay is over, `defrosting` that a defrost runs and its board is awake; `outdoor_c` is what an outdoor
+    thermostat feels.
     """
     asks = {f"power {place}": "" for place in wiring.supplies} if powered else {}
+    called = frozenset(called)
     asks |= {f"call stat:{terminal}": "stat:thermostat" for terminal in called}
+    if wiring.job.thermostat.power == "stealing":
+        idle = [t for t in STEALS_FROM if t in wiring.job.call_terminals and t not in called]
+        asks |= {f"tap stat:{terminal}": "" for terminal in idle[:1]}
+    if wiring.job.outdoor_thermostat is not None:
+        closed = wiring.job.outdoor_thermostat.closed(outdoor_c)
+        asks |= {
+            key: ""
+            for key in wiring.keys
+            if key.startswith("outdoor-thermostat ") and key.split()[1] in closed
+        }
     for run in wiring.job.links:
         near, far = RUN_ENDS[run]
         asks[f"driver {run}.near"] = f"{near}:encoder"
@@ -94,11 +109,16 @@ def elements_on(wiring: Wiring, latches: Latches, asks: Asks) -> frozenset[str]:
     on = {key for key, board in asks.items() if not board or board in latches.awake}
     on |= {f"fuse {place}" for place in wiring.supplies} - latches.blown
     on |= {f"coil {name}" for name in latches.sealed}
+    on |= {key for key, (coil, closes) in wiring.follows.items() if (coil in latches.sealed) == closes}
     return frozenset(on)
 
 
-def settling(wiring: Wiring, latches: Latches, asks: Asks) -> Generator[frozenset[str], Solution, Settled]:
+def settling(
+    wiring: Wiring, latches: Latches, asks: Asks, carried: frozenset[str] = frozenset()
+) -> Generator[frozenset[str], Solution, Settled]:
     """Settle step by step: yields what is on, wants the solution sent back, returns `Settled`.
+
+    `carried` names boards that a store carries just now, whatever volts they get.
 
     Written as a generator so that many circuits can settle side by side and share their linear algebra.
     """
@@ -113,7 +133,7 @@ def settling(wiring: Wiring, latches: Latches, asks: Asks) -> Generator[frozense
             chattering |= frozenset.union(*circle) - frozenset.intersection(*circle)
             seen = []
         seen.append((latches, on))
-        after = _react(wiring, latches, solution, chattering)
+        after = _react(wiring, latches, solution, chattering, carried)
         if after == latches:
             return Settled(latches, on, solution, chattering, tuple(released))
         released += sorted((latches.awake - after.awake) | (latches.sealed - after.sealed))
@@ -121,10 +141,14 @@ def settling(wiring: Wiring, latches: Latches, asks: Asks) -> Generator[frozense
 
 
 def settle(
-    wiring: Wiring, latches: Latches, asks: Asks, solved: Callable[[frozenset[str]], Solution]
+    wiring: Wiring,
+    latches: Latches,
+    asks: Asks,
+    solved: Callable[[frozenset[str]], Solution],
+    carried: frozenset[str] = frozenset(),
 ) -> Settled:
-    """Settle one circuit; `solved` solves it for what is on."""
-    steps = settling(wiring, latches, asks)
+    """Settle one circuit; `solved` solves it for what is on, `carried` as in `settling`."""
+    steps = settling(wiring, latches, asks, carried)
     on = next(steps)
     while True:
         try:
@@ -168,6 +192,8 @@ def fuse_of(job: Job, place: str) -> Fuse:
 def is_fed(wiring: Wiring, name: str, solution: Solution, awake: bool) -> bool:
     """Return whether a board has the volts to go on (`awake`) or to start."""
     board = wiring.boards[name]
+    if board.battery:
+        return not board.dead
     return not board.dead and board.electronics.awake(abs(solution.v(board.hot, board.common)), awake)
 
 
@@ -176,7 +202,13 @@ def too_weak(wiring: Wiring, names: Iterable[str], solution: Solution, awake: bo
     return frozenset(name for name in names if not is_fed(wiring, name, solution, awake))
 
 
-def _react(wiring: Wiring, latches: Latches, solution: Solution, chattering: frozenset[str]) -> Latches:
+def _react(
+    wiring: Wiring,
+    latches: Latches,
+    solution: Solution,
+    chattering: frozenset[str],
+    carried: frozenset[str],
+) -> Latches:
     """Let the coils react, or else the boards, or else a fuse: the quicker one happens first, alone.
 
     Common practice: an armature moves in some hundredths of a second, a board's capacitors carry it over a
@@ -195,7 +227,7 @@ def _react(wiring: Wiring, latches: Latches, solution: Solution, chattering: fro
     fuses = {place: fuse_of(wiring.job, place) for place in wiring.supplies}
     amps = {place: abs(solution.a(f"fuse {place}")) for place in fuses}
     shorted = any(amps[place] >= fuse.quick_a for place, fuse in fuses.items())
-    weak = too_weak(wiring, latches.awake, solution, awake=True)
+    weak = too_weak(wiring, latches.awake - carried, solution, awake=True)
     if weak and not shorted:
         return replace(latches, awake=latches.awake - weak)
     blown = {f"fuse {place}" for place, fuse in fuses.items() if amps[place] >= fuse.blow_a}

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.bench.layout import conductor_node
+from lessonkit.bench.layout import conductor_node, run_end
 from lessonkit.bench.link import down_frame, up_frame
 from lessonkit.bench.wiring import Wiring, solve_side_by_side
 from lessonkit.copper.network import Solution
@@ -308,6 +308,7 @@ def read_inputs(wiring: Wiring, solution: Solution, run: str, live_v: float) -> 
     """
     job, (near, far) = wiring.job, RUN_ENDS[run]
     terminals = job.call_terminals if run == "thermostat" else job.outdoor_terminals
-    live = frozenset(t for t in terminals if abs(solution.v(f"{near}:{t}", f"{near}:C")) >= live_v)
-    wants_heat = run == "outdoor" and abs(solution.v(f"{far}:D", f"{far}:C")) >= live_v
+    nodes = {t: run_end(job, run, t, near) for t in terminals}
+    live = frozenset(t for t in terminals if abs(solution.v(nodes[t], f"{near}:C")) >= live_v)
+    wants_heat = run == "outdoor" and job.has_defrost and abs(solution.v(f"{far}:D", f"{far}:C")) >= live_v
     return live, wants_heat

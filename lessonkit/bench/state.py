@@ -11,7 +11,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
-from lessonkit.bench.layout import REFERENCE
+from lessonkit.bench.layout import REFERENCE, BoardPlace
 from lessonkit.bench.link import Ends, LinkState
 from lessonkit.bench.reading import Reading
 from lessonkit.bench.settling import Settled
@@ -33,6 +33,9 @@ LIVE_TERMINALS = frozenset(TERMINALS) - {"C"}
 #: 24-volt control works. This is how a reader of a meter speaks. What an encoder's input counts as live is a
 #: matter of that part (`parts.INPUT_LIVE_V`), even where the number is the same.
 LIVE_V = RATED_V / 2
+
+#: What a thermostat's battery gives: two cells (common practice).
+BATTERY_V = 3.0
 
 #: The load that tells a ghost: a meter's low input impedance, about 3 kilohms (common practice).
 GHOST_LOAD_OHM = 3e3
@@ -197,6 +200,13 @@ class State:
         }
 
 
+def _lives_on(board: BoardPlace, solution: Solution) -> float:
+    """Return the volts that a board lives on; a battery's are its own."""
+    if board.battery:
+        return 0.0 if board.dead else BATTERY_V
+    return abs(solution.v(board.hot, board.common))
+
+
 def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
     """Return the fields of a `State` that are read off a settled circuit."""
     solution, latches = settled.solution, settled.latches
@@ -215,8 +225,7 @@ def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
         for name, at in wiring.coils.items()
     }
     boards = {
-        name: BoardState(abs(solution.v(at.hot, at.common)), name in latches.awake)
-        for name, at in wiring.boards.items()
+        name: BoardState(_lives_on(at, solution), name in latches.awake) for name, at in wiring.boards.items()
     }
     fuses = {place: "blown" if f"fuse {place}" in latches.blown else "whole" for place in wiring.supplies}
     return {

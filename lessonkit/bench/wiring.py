@@ -9,6 +9,9 @@ each of which is either on or off:
     relay PLACE:T             a contact of a relay board (or the encoder's contact for D), R to terminal T
     pull PLACE:T              that relay's own coil, a load on the board's supply
     board out:...             contacts of the outdoor defrost board
+    outdoor-thermostat WHICH  its contact in the way of second heat ("auxiliary") or of Y1 ("compressor")
+    interlock, emergency, lockout PLACE:NODE   contacts that follow the coil of that name
+    tap stat:T                a stealing thermostat living on the idle load behind terminal T
     coil PLACE:NAME           sealed, or open
     driver RUN.END            an end of a link that is driving its signal conductor
 
@@ -24,7 +27,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.bench.layout import REFERENCE, lay_out
+from lessonkit.bench.appliances import lay_out
+from lessonkit.bench.layout import REFERENCE
 from lessonkit.copper.elements import Branch
 from lessonkit.copper.network import (
     ComplexArray,
@@ -51,6 +55,7 @@ class Wiring:
         self.faults = faults
         self.coils = to.coils
         self.boards = to.boards
+        self.follows = to.follows
         self.keys = tuple(to.toggles)
         self._fixed = tuple(to.fixed)
         self._toggles = tuple(to.toggles.values())

@@ -253,6 +253,15 @@ def _what_it_is(terminal: str) -> str:
         "XFMR": "transformer, ahead of the fuse",
         "CC": "contactor coil, behind the board",
         "RV": "valve solenoid, behind the board",
+        "Y1-out": "Y1 outdoors, behind the contacts at the air handler",
+        "YT": "Y1, behind the outdoor thermostat",
+        "WT1": "second heat, behind the outdoor thermostat",
+        "WT2": "second heat, stage 2, behind the outdoor thermostat",
+        "FU": "furnace, behind the interlock",
+        "CL": "behind the lockout's contact",
+        "CH": "behind the high-pressure contact",
+        "CO": "contactor coil, behind the safety contacts",
+        "TS": "thermostat, ahead of the idle load that it lives on",
     }
     if terminal in inner:
         return inner[terminal]

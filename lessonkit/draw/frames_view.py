@@ -61,13 +61,17 @@ def last_frame(bench: Bench, run: str, way: str = "down") -> FrameView:
     return FrameView(run, way, at, other, receiver, None if silent else frame, silent)
 
 
-def byte_words(position: int, value: int, reply: bool = False) -> str:
-    """Return what one byte of a frame means, by its position."""
+def byte_words(position: int, value: int, reply: bool = False, run: str = "outdoor") -> str:
+    """Return what one byte of a frame on a run means, by its position.
+
+    The highest bit of the call byte is W2 on the thermostat's run, and D in replies on the outdoor one.
+    """
     if position == 1:
         runs = {address: run for run, address in ADDRESSES.items()}
         return f"to {runs.get(value, '?')}" if not value & REPLY else f"from {runs.get(value & ~REPLY, '?')}"
     if position == 2:
         called = [t for k, t in enumerate(CALL_TERMINALS) if value >> k & 1]
-        called += ["D"] if reply and value & D_BIT else []
+        highest = "W2" if run == "thermostat" else "D" if reply else ""
+        called += [highest] if highest and value & D_BIT else []
         return " ".join(called) or "nothing"
     return {0: "sync", 3: f"number {value}", 4: "check"}.get(position, "?")

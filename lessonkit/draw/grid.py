@@ -92,9 +92,10 @@ class Grid:
         """Return the terminals of a place, supply first."""
         if place == "stat":
             return ("R", "C", *self.job.call_terminals)
+        defrost = ("D",) if self.job.has_defrost else ()
         if place == "air":
-            return ("R", "C", *self.job.call_terminals, "D")
-        return ("R", "C", *self.job.outdoor_terminals, "D")
+            return ("R", "C", *self.job.call_terminals, *defrost)
+        return ("R", "C", *self.job.outdoor_terminals, *defrost)
 
     def is_link(self, run: str) -> bool:
         """Return whether a run carries a link."""

@@ -14,7 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-from lessonkit.bench.layout import REFERENCE, conductor_node
+from lessonkit.bench.layout import REFERENCE, conductor_node, run_end
 from lessonkit.bench.link import LinkState
 from lessonkit.bench.state import LIVE_V, State
 from lessonkit.job.faults import Fault, fault_parts
@@ -108,7 +108,7 @@ def _conductor(state: State, job: Job, run: str, name: str, faults: list[Fault])
         if fault.kind == "swapped":
             reaches = str(fault.value) if fault.part == name else fault.part
     floats = is_idle(name) and not any(f.kind in ("short", "earth", "swapped") for f in mine)
-    near = conductor_node(run, name, near_place)
+    near = run_end(job, run, name, near_place)
     far = conductor_node(run, reaches, far_place)
     near_look, far_look = (
         "floating" if floats or node in state.ghosts else _look(state, node, state.reference(place))

@@ -16,6 +16,7 @@ from lessonkit.draw.palette import FAINT, INK, LOOKS, PAPER, SOFT
 from lessonkit.draw.svg import TEXT_PX, Canvas, steps, text_width
 from lessonkit.draw.words import clock_words, link_words
 from lessonkit.job.calls import PLACE_WORDS
+from lessonkit.job.equipment import valve_cools
 from lessonkit.job.model import RUN_ENDS
 
 __all__ = ["draw_boards", "draw_bonds", "draw_link_news", "draw_place", "mark_parts"]
@@ -30,6 +31,9 @@ _COILS = {
     "air": (
         ("G", "blower-relay", "blower"),
         ("W1", "sequencer", "sequencer"),
+        ("W1", "furnace", "furnace"),
+        ("W2", "sequencer-2", "sequencer 2"),
+        ("W2", "furnace-2", "furnace 2"),
         ("E", "emergency-relay", "emergency"),
     ),
     "out": (
@@ -120,9 +124,9 @@ def _contacts(canvas: Canvas, grid: Grid, state: State, place: str, bus_x: float
 def _coils(canvas: Canvas, grid: Grid, state: State, place: str) -> None:
     for terminal, name, words in _COILS.get(place, ()):
         coil = state.coils.get(f"{place}:{name}")
-        row = grid.job.equipment.valve if terminal == "valve" else terminal
         if coil is None:
             continue
+        row = grid.job.equipment.valve if terminal == "valve" else terminal
         x, y = (_AIR_CHIP if place == "air" else _OUT_CHIP), grid.y(row)
         with canvas.group(f"coil {name}: {coil.volts:.1f} V across it, {coil.word}"):
             canvas.rect(x, y - 7, 13, 14, fill=INK if coil.sealed else PAPER, stroke=INK, stroke_width=1.5)
@@ -208,20 +212,22 @@ def _lines(grid: Grid, state: State, place: str) -> list[tuple[bool | None, str]
             (None, f"{board.volts:.1f} V to live on"),
         ]
     if place == "air":
-        blower = does["blower"]
+        blower, heat = does["blower"], "furnace" if "furnace" in does else "auxiliary heat"
         return [
             (None, _supply_words(state, place)),
             (blower != "off", f"blower {blower}"),
-            (does["auxiliary heat"] != "off", f"auxiliary heat {does['auxiliary heat']}"),
+            (does["auxiliary heat"] != "off", f"{heat} {does['auxiliary heat']}"),
             (does["emergency heat"] != "off", f"emergency heat {does['emergency heat']}"),
         ]
     stage = "stage 2" if does["compressor stage 2"] != "off" else "stage 1"
     runs = does["compressor stage 1"] != "off"
     valve = does["reversing valve"]
-    cools = (valve != "off") == (grid.job.equipment.valve == "O")
+    cools = valve_cools(valve != "off", grid.job.equipment.valve)
     last: tuple[bool | None, str] = (does["defrost"] != "off", f"defrost {does['defrost']}")
     if state.waiting_s > 0:
         last = (None, f"rests {clock_words(state.waiting_s)} more")
+    if does.get("lockout", "off") != "off":
+        last = (True, "locked out")
     supply: list[tuple[bool | None, str]] = [(None, _supply_words(state, place))] if grid.fed_outdoors else []
     return [
         *supply,

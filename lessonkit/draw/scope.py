@@ -189,7 +189,7 @@ def _characters(canvas: Canvas, frame: FrameSeen, scale_x: float) -> None:
             canvas.text(left + 9, y + 18, f"0x{byte:02X}", bold=True)
             canvas.text(left + wide - 6, y + 18, bits, anchor="end", size=14)
             words = (
-                byte_words(k, byte, reply=frame.way == "up")
+                byte_words(k, byte, frame.way == "up", frame.run)
                 if not wrong
                 else "no stop bit"
                 if bad_stop

@@ -6,13 +6,19 @@ A thermostat speaks by joining R, the hot side of the 24-volt supply, to other t
     C    common, the way back     Y2   compressor, second stage      B    reversing valve, energised to heat
     G    indoor blower            W1   auxiliary heat                E    emergency heat
     D    heat request that the outdoor defrost board sends back indoors
+    W2   second stage of the second heat, where there is one
 
-A unit has an O valve or a B valve, never both.  The letters are the trade's; the meaning of B differs
-between makers (some mark the common of the transformer with it), so a maker's diagram comes first.  Wire
-jackets have no binding colour: the letter on the terminal counts, the colour never does.
+A unit has an O valve or a B valve, never both; conventional cooling has neither.  The letters are the
+trade's; the meaning of B differs between makers (some mark the common of the transformer with it), so a
+maker's diagram comes first.  Wire jackets have no binding colour: the letter on the terminal counts, the
+colour never does.
 
 Source of the rows: staging tables of multi-stage installation manuals for the cooling rows, heat 1 and
 emergency; fan, heat 2 of a two-speed unit, auxiliary and the quiet states from memory (common practice).
+One printed table gives the second heat stage of a two-speed unit as Y1, W2, G and B, the same as its row for
+one speed; that row fits a single stage with W2 as its auxiliary heat, and is no rule for two stages.  Of a
+conventional unit: heat is W1, then W2; G comes with electric heat and is left to a furnace's own blower with
+fossil heat (common practice).
 """
 
 from __future__ import annotations
@@ -24,11 +30,21 @@ from lessonkit.errors import BadParameter
 #: What the thermostat can ask for, from nothing to everything.
 CALLS = ("off", "fan", "cool-1", "cool-2", "heat-1", "heat-2", "heat-aux", "emergency")
 
+#: What the thermostat can be set to: the calls, and `satisfied`, in which the mode of the last call goes on
+#: and nothing is asked for. It differs from `off` where the thermostat holds the valve through its mode.
+SETTINGS = (*CALLS, "satisfied")
+
 #: The terminals a call can energise, in the order in which frames carry them (bit 0 first).
 CALL_TERMINALS = ("Y1", "Y2", "G", "O", "B", "W1", "E")
 
+#: These, and the one that only equipment with two stages of second heat has.
+ALL_CALL_TERMINALS = (*CALL_TERMINALS, "W2")
+
+#: What valves there are: O (energised to cool), B (energised to heat), or none (conventional cooling).
+VALVES = ("O", "B", "none")
+
 #: All terminals, supply first.
-TERMINALS = ("R", "C", *CALL_TERMINALS, "D")
+TERMINALS = ("R", "C", *ALL_CALL_TERMINALS, "D")
 
 #: Where terminals are.
 PLACES = ("stat", "air", "out")
@@ -39,7 +55,7 @@ PLACE_WORDS = MappingProxyType({"stat": "thermostat", "air": "air handler", "out
 OUTDOOR_TERMINALS = ("Y1", "Y2", "O", "B")
 
 #: The terminals that the air handler listens to.
-INDOOR_TERMINALS = ("G", "W1", "E")
+INDOOR_TERMINALS = ("G", "W1", "W2", "E")
 
 TERMINAL_WORDS = MappingProxyType(
     {
@@ -51,6 +67,7 @@ TERMINAL_WORDS = MappingProxyType(
         "O": "reversing valve, energised to cool",
         "B": "reversing valve, energised to heat",
         "W1": "auxiliary heat",
+        "W2": "auxiliary heat, second stage",
         "E": "emergency heat",
         "D": "heat request from the defrost board",
         "SIG": "signal conductor",
@@ -70,16 +87,18 @@ _WITHOUT_VALVE: dict[str, frozenset[str]] = {
 
 
 def check_call(call: str) -> str:
-    """Return the call, or say which calls there are."""
-    if call not in CALLS:
-        raise BadParameter("call", call, f"one of {', '.join(CALLS)}")
+    """Return the call, or say which calls there are; `satisfied` is one here."""
+    if call not in SETTINGS:
+        raise BadParameter("call", call, f"one of {', '.join(SETTINGS)}")
     return call
 
 
 def check_valve(valve: str) -> str:
     """Return the valve type, or say which there are."""
-    if valve not in ("O", "B"):
-        raise BadParameter("valve", valve, "O (energised to cool) or B (energised to heat)")
+    if valve not in VALVES:
+        raise BadParameter(
+            "valve", valve, "O (energised to cool), B (energised to heat) or none (cooling only)"
+        )
     return valve
 
 
@@ -93,31 +112,53 @@ def is_heating(call: str) -> bool:
     return check_call(call).startswith("heat")
 
 
-def terminals_for(call: str, valve: str = "O", stages: int = 2) -> frozenset[str]:
+def terminals_for(
+    call: str,
+    valve: str = "O",
+    stages: int = 2,
+    heat: str = "electric",
+    heat_stages: int = 1,
+    emergency_by: str = "E and W1",
+) -> frozenset[str]:
     """Return the terminals that a call energises.
 
-    Parameters: `call` from `CALLS`; `valve` "O" or "B"; `stages` 1 or 2 (a single-stage unit has no Y2).
-    In emergency the compressor rests, so the valve rests too; some makes hold B there.
+    Parameters: `call` from `SETTINGS`; `valve` "O", "B" or "none"; `stages` 1 or 2 (a single stage has no
+    Y2); `heat`, `heat_stages` and `emergency_by` as in `second_heat`. In emergency the compressor rests, so
+    the valve rests too; some makes hold B there. A satisfied call energises nothing by itself.
     """
     check_valve(valve)
     if stages not in (1, 2):
         raise BadParameter("stages", stages, "1 or 2")
-    energised = set(_WITHOUT_VALVE[check_call(call)])
+    energised = set(_WITHOUT_VALVE[check_call(call)] if call != "satisfied" else ())
+    if valve == "none" and (is_heating(call) or call == "emergency"):
+        energised = _conventional_heat(call, heat)
+    elif call == "emergency":
+        energised -= {"E and W1": set(), "E": {"W1"}, "W1": {"E"}}[emergency_by]
     if (valve == "O" and is_cooling(call)) or (valve == "B" and is_heating(call)):
         energised.add(valve)
-    if stages == 1:
-        energised.discard("Y2")
-    return frozenset(energised)
+    if "W1" in energised and valve != "none":
+        energised.add("W2")
+    absent = {"Y2"} if stages == 1 else set()
+    absent |= {"W2"} if heat_stages == 1 else set()
+    if heat == "none":
+        absent |= {"W1", "W2", "E", *({"G"} if call == "emergency" else ())}
+    return frozenset(energised - absent)
+
+
+def _conventional_heat(call: str, heat: str) -> set[str]:
+    """Return what a heating call energises where there is no heat pump: W1, then W2."""
+    energised = {"W1"} if call == "heat-1" else {"W1", "W2"}
+    return energised | ({"G"} if heat == "electric" else set())
 
 
 def to_bits(terminals: frozenset[str] | set[str]) -> int:
-    """Return terminals as a number: bit k stands for `CALL_TERMINALS[k]`."""
-    return sum(1 << k for k, terminal in enumerate(CALL_TERMINALS) if terminal in terminals)
+    """Return terminals as a number: bit k stands for `ALL_CALL_TERMINALS[k]`."""
+    return sum(1 << k for k, terminal in enumerate(ALL_CALL_TERMINALS) if terminal in terminals)
 
 
 def from_bits(bits: int) -> frozenset[str]:
     """Return the terminals that a number stands for."""
-    return frozenset(terminal for k, terminal in enumerate(CALL_TERMINALS) if bits >> k & 1)
+    return frozenset(terminal for k, terminal in enumerate(ALL_CALL_TERMINALS) if bits >> k & 1)
 
 
 def call_table(valve: str = "O", stages: int = 2) -> dict[str, dict[str, bool]]:

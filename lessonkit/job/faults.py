@@ -27,8 +27,8 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from lessonkit.errors import LessonError
-from lessonkit.job.calls import terminals_for
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
+from lessonkit.job.thermostat import energised, mode_after
 
 
 class BadFault(LessonError, ValueError):
@@ -76,6 +76,8 @@ STUCK = _kinds(Kind("stuck-open", "never closes"), Kind("stuck-closed", "never o
 COIL_KINDS = _kinds(Kind("burnt-out", "winding open"))
 CONTACTOR_KINDS = _kinds(*COIL_KINDS.values(), Kind("stuck-closed", "contacts welded"))
 VALVE_SETTING = _kinds(Kind("reversed", "set for the other valve type"))
+BATTERY_KINDS = _kinds(Kind("flat", "battery empty"))
+SAFETY_KINDS = _kinds(Kind("open", "has opened"))
 FUSE_KINDS = _kinds(Kind("blown", "already blown"))
 
 
@@ -115,7 +117,10 @@ def fault_parts(job: Job) -> dict[str, dict[str, Kind]]:
         if name == "outdoor":
             found["outdoor.earth"] = dict(EARTH_KINDS)
     found["stat.thermostat"] = DEAD
-    found["stat.valve"] = VALVE_SETTING
+    if job.thermostat.power == "battery":
+        found["stat.battery"] = BATTERY_KINDS
+    if job.has_defrost:
+        found["stat.valve"] = VALVE_SETTING
     found["air.transformer"] = TRANSFORMER_KINDS
     found["air.fuse"] = FUSE_KINDS
     for name in job.links:
@@ -124,19 +129,39 @@ def fault_parts(job: Job) -> dict[str, dict[str, Kind]]:
         found[f"{far}.relay-board"] = DEAD
         for terminal in job.call_terminals if name == "thermostat" else job.outdoor_terminals:
             found[f"{far}.relay-{terminal}"] = STUCK
-        if name == "outdoor":
+        if name == "outdoor" and job.has_defrost:
             found[f"{near}.relay-D"] = STUCK
     if job.outdoor_run.far_supply is not None:
         found["out.transformer"] = TRANSFORMER_KINDS
         found["out.fuse"] = FUSE_KINDS
-    for part in ("blower-relay", "sequencer", "emergency-relay"):
-        found[f"air.{part}"] = COIL_KINDS
-    found["out.contactor"] = CONTACTOR_KINDS
-    found["out.reversing-valve"] = COIL_KINDS
-    if job.equipment.stages == 2:
-        found["out.unloader"] = COIL_KINDS
-    found["out.defrost-board"] = DEAD
+    for coil in coils_of(job):
+        found[coil.replace(":", ".")] = CONTACTOR_KINDS if coil == "out:contactor" else COIL_KINDS
+    if job.outdoor_thermostat is not None:
+        found["air.outdoor-thermostat"] = STUCK
+    for part in ("high-pressure", "low-pressure"):
+        if getattr(job.equipment, part.replace("-", "_")):
+            found[f"out.{part}"] = SAFETY_KINDS
+    if job.has_defrost:
+        found["out.defrost-board"] = DEAD
     return found
+
+
+def coils_of(job: Job) -> tuple[str, ...]:
+    """Return the coils that this job's equipment has, as "place:name"."""
+    kit, terminals = job.equipment, job.call_terminals
+    first, second = ("furnace", "furnace-2") if kit.heat == "fossil" else ("sequencer", "sequencer-2")
+    there = {
+        "air:blower-relay": True,
+        f"air:{first}": "W1" in terminals,
+        f"air:{second}": "W2" in terminals,
+        "air:emergency-relay": "E" in terminals,
+        "air:interlock": job.has_interlock,
+        "out:contactor": True,
+        "out:reversing-valve": job.has_defrost,
+        "out:unloader": kit.stages == 2,
+        "out:lockout-relay": kit.lockout == "relay",
+    }
+    return tuple(coil for coil, has in there.items() if has)
 
 
 def parse_fault(text: str, job: Job) -> Fault:
@@ -263,16 +288,22 @@ def single_faults(job: Job) -> Iterator[Fault]:
                     yield Fault(where, part, kind.name, other)
 
 
-def thermostat_terminals(job: Job, call: str, faults: Iterable[Fault] = ()) -> frozenset[str]:
-    """Return the terminals that the thermostat of a job energises for a call.
+def thermostat_terminals(
+    job: Job, call: str, faults: Iterable[Fault] = (), mode: str | None = None
+) -> frozenset[str]:
+    """Return the terminals that the thermostat of a job energises for a call, its waits left aside.
 
-    Set for the other valve type, it uses the same screw the other way round.
+    Set for the other valve type, it uses the same screw the other way round. `mode` is "cool", "heat" or "",
+    the mode that it is in (None: what this call begins).
     """
-    valve, stages = job.equipment.valve, job.equipment.stages
+    kit = job.equipment
+    mode = mode_after("", call) if mode is None else mode
+    rest = (kit.stages, kit.heat, kit.heat_stages, kit.emergency_by)
+    valve = kit.valve
     if not any((fault.where, fault.part) == ("stat", "valve") for fault in faults):
-        return terminals_for(call, valve, stages)
+        return energised(job.thermostat, call, mode, valve, *rest)
     other = "B" if valve == "O" else "O"
-    meant = terminals_for(call, other, stages)
+    meant = energised(job.thermostat, call, mode, other, *rest)
     return frozenset(valve if terminal == other else terminal for terminal in meant)
 
 

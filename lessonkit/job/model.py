@@ -20,15 +20,18 @@ from typing import Any
 from lessonkit.copper.wire import DEFAULT_CAPACITANCE_F_PER_M, resistance_per_m
 from lessonkit.errors import LessonError, require, require_finite, require_positive
 from lessonkit.job import parts
-from lessonkit.job.calls import CALL_TERMINALS, INDOOR_TERMINALS, PLACE_WORDS, check_valve
+from lessonkit.job.calls import ALL_CALL_TERMINALS, INDOOR_TERMINALS, PLACE_WORDS
+from lessonkit.job.kit import COILS, EQUIPMENT
+from lessonkit.job.kit import Equipment as Equipment  # its place for readers of jobs
 from lessonkit.job.parts import Coil, Electronics, Fuse, Transformer
+from lessonkit.job.second_heat import OutdoorThermostat, heat_mistakes
+from lessonkit.job.thermostat import THERMOSTAT, Thermostat
 
 #: The runs and the places that each joins, near end first.
 RUN_ENDS = MappingProxyType({"thermostat": ("stat", "air"), "outdoor": ("air", "out")})
 ARRANGEMENTS = ("direct", "link")
 RETURNS = ("wire", "earth", "second-transformer")
-#: The coils of the equipment and the electronics of a job, as places name them: "out:contactor".
-COILS = ("contactor", "reversing-valve", "unloader", "blower-relay", "sequencer", "emergency-relay")
+#: The electronics of a job, as places name them: "out:defrost-board".
 ELECTRONICS = ("thermostat", "encoder", "relay-board", "defrost-board")
 
 
@@ -181,7 +184,7 @@ class Run:
         require_positive("earth_ohm", self.earth_ohm)
         require(len(self.conductors) >= 2, "conductors", list(self.conductors), "at least two names")
         for name in self.conductors:
-            known = name in ("R", "C", "SIG", "D", *CALL_TERMINALS) or is_idle(name)
+            known = name in ("R", "C", "SIG", "D", *ALL_CALL_TERMINALS) or is_idle(name)
             require(known, "conductors", name, "terminals (R, C, Y1, ...), SIG, spare, spare-2, bad, bad-2")
         twice = {name for name in self.conductors if self.conductors.count(name) > 1}
         require(not twice, "conductors", sorted(twice), "named once each (number the spares: spare, spare-2)")
@@ -230,42 +233,6 @@ def is_idle(conductor: str) -> bool:
 
 
 @dataclass(frozen=True)
-class Equipment:
-    """What the job has to run, and its coils.
-
-    Times: short-cycle protection 3 to 5 minutes; defrost asked for after 30, 60 or 90 minutes of
-    accumulated frosted run and cut off after 10 to 14 minutes (service manuals; see calls and equipment).
-    `defrost_by` is "time" (that clock) or "demand" (frost itself); `unfinished_defrost` says what the board
-    does with a defrost whose call goes away: "forget" or "resume" (makers differ).
-    A single-stage unit has no Y2.
-    """
-
-    valve: str = "O"
-    stages: int = 2
-    short_cycle_s: float = 300.0
-    defrost_every_s: float = 3600.0
-    defrost_limit_s: float = 600.0
-    defrost_by: str = "time"
-    unfinished_defrost: str = "forget"
-    contactor: Coil = parts.CONTACTOR
-    reversing_valve: Coil = parts.VALVE
-    unloader: Coil = parts.UNLOADER
-    blower_relay: Coil = parts.RELAY
-    sequencer: Coil = parts.SEQUENCER
-    emergency_relay: Coil = parts.RELAY
-
-    def __post_init__(self) -> None:
-        """Refuse equipment that doesn't exist."""
-        check_valve(self.valve)
-        require(self.stages in (1, 2), "stages", self.stages, "1 or 2")
-        require_positive("short_cycle_s", self.short_cycle_s, zero_ok=True)
-        require_positive("defrost_every_s", self.defrost_every_s)
-        require_positive("defrost_limit_s", self.defrost_limit_s)
-        for name, words in (("defrost_by", ("time", "demand")), ("unfinished_defrost", ("forget", "resume"))):
-            require(getattr(self, name) in words, name, getattr(self, name), f"one of {', '.join(words)}")
-
-
-@dataclass(frozen=True)
 class Job:
     """A site: supply, two runs, equipment, electronics."""
 
@@ -274,13 +241,14 @@ class Job:
     story: str = ""
     frequency_hz: float = 60.0
     supply: Supply = Supply()
-    equipment: Equipment = Equipment()
+    equipment: Equipment = EQUIPMENT
     thermostat_run: Run = Run(conductors=("R", "C", "Y1", "Y2", "G", "O", "W1", "E"))
     outdoor_run: Run = Run(conductors=("R", "C", "Y1", "Y2", "O", "D"))
-    thermostat: Electronics = parts.THERMOSTAT
+    thermostat: Thermostat = THERMOSTAT
     encoder: Electronics = parts.ENCODER
     relay_board: Electronics = parts.RELAY_BOARD
     defrost_board: Electronics = parts.DEFROST_BOARD
+    outdoor_thermostat: OutdoorThermostat | None = None
 
     def __post_init__(self) -> None:
         """Check what the parts mean together, and name every mistake at once."""
@@ -310,7 +278,7 @@ class Job:
         terminals.
         """
         kit = replace(self.equipment, **changes)
-        letters = {self.equipment.valve: kit.valve}
+        letters = {self.equipment.valve: kit.valve} if kit.valve != "none" else {}
         runs = [
             replace(run, conductors=tuple(letters.get(name, name) for name in run.conductors))
             for run in self.runs.values()
@@ -343,11 +311,43 @@ class Job:
 
     @property
     def call_terminals(self) -> tuple[str, ...]:
-        """Return the call terminals that this equipment has: one valve letter, Y2 only with two stages."""
-        absent = {"B" if self.equipment.valve == "O" else "O"} | (
-            {"Y2"} if self.equipment.stages == 1 else set()
+        """Return the call terminals that this equipment has.
+
+        One valve letter at the most, Y2 and W2 only with two stages, E only where emergency is asked for by
+        it, and no W1 where there is no second heat.
+        """
+        kit = self.equipment
+        absent = {"O", "B"} - {kit.valve}
+        absent |= {"Y2"} if kit.stages == 1 else set()
+        absent |= {"W2"} if kit.heat_stages == 1 else set()
+        absent |= {"W1", "W2", "E"} if kit.heat == "none" else set()
+        absent |= {"E"} if kit.valve == "none" or kit.emergency_by == "W1" else set()
+        return tuple(terminal for terminal in ALL_CALL_TERMINALS if terminal not in absent)
+
+    @property
+    def has_defrost(self) -> bool:
+        """Return whether the outdoor unit has a defrost board: a heat pump has, conventional cooling not."""
+        return self.equipment.valve != "none"
+
+    @property
+    def has_interlock(self) -> bool:
+        """Return whether an interlock keeps furnace and compressor apart: a furnace beside a heat pump."""
+        return self.equipment.heat == "fossil" and self.equipment.valve != "none"
+
+    @property
+    def y1_at_board(self) -> str:
+        """Return the node outdoors on which the outdoor unit gets Y1: behind an outdoor thermostat there."""
+        stat = self.outdoor_thermostat
+        there = stat is not None and stat.compressor_below_c is not None and stat.at == "out"
+        return "YT" if there else "Y1"
+
+    @property
+    def breaks_y1_indoors(self) -> bool:
+        """Return whether contacts at the air handler lie between the two runs' conductors Y1."""
+        stat = self.outdoor_thermostat
+        return self.has_interlock or (
+            stat is not None and stat.compressor_below_c is not None and stat.at == "air"
         )
-        return tuple(terminal for terminal in CALL_TERMINALS if terminal not in absent)
 
     @property
     def outdoor_terminals(self) -> tuple[str, ...]:
@@ -364,24 +364,30 @@ class Job:
                 yield f"{key} has a control character in it; keep to letters and signs that can be seen"
         if self.frequency_hz not in (50.0, 60.0):
             yield f"frequency_hz is {self.frequency_hz:g}, but must be 50 or 60"
-        other = "B" if self.equipment.valve == "O" else "O"
+        kit = self.equipment
+        yield from heat_mistakes(kit.valve, kit.heat, kit.emergency_by, self.outdoor_thermostat)
         for name, run in self.runs.items():
             key, names = f"runs.{name}", set(run.conductors)
-            if other in names:
-                yield f"{key}.conductors has {other}, but equipment.valve is {self.equipment.valve}"
+            for other in sorted(names & ({"O", "B"} - {kit.valve})):
+                yield f"{key}.conductors has {other}, but equipment.valve is {kit.valve}"
+            if "W2" in names - set(self.call_terminals):
+                yield f"{key}.conductors has W2, but equipment.heat_stages is 1 or there is no second heat"
+            if name == "outdoor" and "D" in names and not self.has_defrost:
+                yield f"{key}.conductors has D, but equipment.valve is none, so there is no defrost board"
             indoors = ", ".join(sorted(names & set(INDOOR_TERMINALS)))
             if name == "outdoor" and indoors:
                 yield f"{key}.conductors has {indoors}, which the outdoor unit doesn't have"
             if name == "thermostat" and "D" in names:
                 yield f"{key}.conductors has D, which ends at the air handler"
             if run.arrangement == "direct":
-                yield from _direct_mistakes(key, name, run)
+                needed = ("R", "C") if name == "outdoor" or self.thermostat.needs_c else ("R",)
+                yield from _direct_mistakes(key, run, needed)
             else:
                 yield from _link_mistakes(key, name, run)
 
 
-def _direct_mistakes(key: str, name: str, run: Run) -> Iterator[str]:
-    missing = [terminal for terminal in ("R", "C") if terminal not in run.conductors]
+def _direct_mistakes(key: str, run: Run, needed: tuple[str, ...]) -> Iterator[str]:
+    missing = [terminal for terminal in needed if terminal not in run.conductors]
     if missing:
         lost = "without which nothing at the far end has power"
         yield f"{key}.conductors lacks {' and '.join(missing)}, {lost}"

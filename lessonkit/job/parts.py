@@ -189,8 +189,13 @@ UNLOADER = Coil(inrush_va=9.0, sealed_va=7.0, r_ohm=32.0, pickup_v=17.0, dropout
 RELAY = Coil(inrush_va=5.0, sealed_va=3.0, r_ohm=75.0, pickup_v=18.0, dropout_v=8.0)
 SEQUENCER = Coil(inrush_va=6.0, sealed_va=5.0, r_ohm=70.0, pickup_v=18.0, dropout_v=8.0)
 
-#: Electronics of the demo jobs; a thermostat and a board draw a watt or two (typical, from memory).
-THERMOSTAT = Electronics(1.5)
+#: A furnace's call for heat, relay and fuel valve together (0.3 to 0.4 A, from memory). A lockout relay's
+#: coil has so many turns of so thin wire that in series with a contactor it takes nearly all the volts; a
+#: volt or so is left for the contactor (common practice; some hundred ohms, from memory).
+FURNACE = Coil(inrush_va=9.0, sealed_va=8.0, r_ohm=30.0, pickup_v=18.0, dropout_v=8.0)
+LOCKOUT_RELAY = Coil(inrush_va=1.5, sealed_va=1.2, r_ohm=150.0, pickup_v=17.0, dropout_v=8.0)
+
+#: Electronics of the demo jobs; a board draws a watt or two (typical, from memory).
 ENCODER = Electronics(1.0)
 RELAY_BOARD = Electronics(1.5)
 DEFROST_BOARD = Electronics(2.0)

@@ -19,6 +19,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from lessonkit.bench.indoor import FURNACE_AT
 from lessonkit.bench.settling import Latches, Settled, blown_by, settle_many, too_weak, what_asks
 from lessonkit.bench.signal_path import SignalPath, read_inputs, tried, ways_many
 from lessonkit.bench.wiring import Wiring
@@ -28,6 +29,7 @@ from lessonkit.job.calls import CALLS, PLACES, check_call
 from lessonkit.job.faults import Fault, as_faults, contactor_welded, single_faults, thermostat_terminals
 from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.job.parts import INPUT_LIVE_V
+from lessonkit.job.thermostat import mode_after
 
 #: A way that gets fewer than this share of its frames through can't be relied on, and counts as silent here;
 #: on a bench such a link works by luck, until its watchdog sees ten bad frames in a row.
@@ -40,11 +42,18 @@ _ROUNDS = 12
 class Case:
     """A call and the faults that are present.
 
-    Text such as "outdoor.SIG=open" is understood as well; the cases of ends hold checked values.
+    Text such as "outdoor.SIG=open" is understood as well; the cases of ends hold checked values. `mode` is
+    the mode before the call, "cool", "heat" or "", which goes on through `satisfied` and `fan`.
     """
 
     call: str
     faults: tuple[Fault, ...] = ()
+    before: str = ""
+
+    @property
+    def mode(self) -> str:
+        """Return the mode that the thermostat is in."""
+        return mode_after(self.before, self.call)
 
 
 @dataclass(frozen=True)
@@ -82,12 +91,13 @@ def every_case(job: Job, calls: Iterable[str] = CALLS) -> tuple[Case, ...]:
     return tuple(Case(check_call(call), found) for found in faults for call in calls)
 
 
-def rest(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Rest]:
+def rest(job: Job, cases: Sequence[Case], seed: int = 0, outdoor_c: float = 8.0) -> list[Rest]:
     """Return how each case of a job ends.
 
-    Parameters: `cases` may be of any number; `seed` fixes the noise in the frames that are tried.
+    Parameters: `cases` may be of any number; `seed` fixes the noise in the frames that are tried;
+    `outdoor_c` is what an outdoor thermostat feels.
     """
-    runners = _Runners(job, cases, seed)
+    runners = _Runners(job, cases, seed, equipment.check_outdoor_c(outdoor_c))
     for _ in range(_ROUNDS):
         if not runners.step():
             break
@@ -112,7 +122,7 @@ def if_held(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Held]:
     """
     runners = _Runners(job, cases, seed)
     for k, case in enumerate(cases):
-        called = thermostat_terminals(job, case.call, runners.wirings[k].faults)
+        called = thermostat_terminals(job, case.call, runners.wirings[k].faults, case.mode)
         for run in job.links:
             here = called if run == "thermostat" else called & set(job.outdoor_terminals)
             runners.held[k] = {**runners.held[k], (run, "far"): frozenset(here)}
@@ -122,15 +132,15 @@ def if_held(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Held]:
 class _Runners:
     """All cases on their way; the held relays of each link and sleeping boards are what changes."""
 
-    def __init__(self, job: Job, cases: Sequence[Case], seed: int) -> None:
+    def __init__(self, job: Job, cases: Sequence[Case], seed: int, outdoor_c: float = 8.0) -> None:
         require(isinstance(seed, int | np.integer) and seed >= 0, "seed", seed, "a whole number, 0 or more")
-        self.job, self.rng = job, np.random.default_rng(seed)
+        self.job, self.rng, self.outdoor_c = job, np.random.default_rng(seed), outdoor_c
         wirings: dict[tuple[Fault, ...], Wiring] = {}
         for case in cases:
             if case.faults not in wirings:
                 wirings[case.faults] = Wiring(job, as_faults(case.faults, job))
         self.wirings = [wirings[case.faults] for case in cases]
-        self.cases = [Case(check_call(case.call), wirings[case.faults].faults) for case in cases]
+        self.cases = [Case(check_call(c.call), wirings[c.faults].faults, c.before) for c in cases]
         nothing: dict[tuple[str, str], frozenset[str]] = {}
         self.held = [dict(nothing) for _ in cases]  # (run, "far" or "near") -> terminals
         self.odds = [dict.fromkeys(job.links, 0.0) for _ in cases]
@@ -146,7 +156,7 @@ class _Runners:
             (
                 wiring,
                 Latches(awake=frozenset(wiring.boards), blown=blown_by(wiring.faults)),
-                self._asks(k, "off"),
+                self._asks(k, Case("off")),
             )
             for k, wiring in enumerate(self.wirings)
         ]
@@ -155,7 +165,7 @@ class _Runners:
     def step(self) -> bool:
         """Settle every case that still moves, let frames pass, and return whether anything changed."""
         order = sorted(self.moving)
-        start = [(self.wirings[k], self.latches[k], self._asks(k, self.cases[k].call)) for k in order]
+        start = [(self.wirings[k], self.latches[k], self._asks(k, self.cases[k])) for k in order]
         for k, settled in zip(order, settle_many(start, self.job.frequency_hz), strict=True):
             self.settled[k] = settled
             self.latches[k] = settled.latches
@@ -176,10 +186,10 @@ class _Runners:
         self.woken[k] |= fed
         return bool(fed)
 
-    def _asks(self, k: int, call: str) -> dict[str, str]:
+    def _asks(self, k: int, case: Case) -> dict[str, str]:
         wiring = self.wirings[k]
-        called = thermostat_terminals(self.job, call, wiring.faults)
-        return what_asks(wiring, called, self.held[k])
+        called = thermostat_terminals(self.job, case.call, wiring.faults, case.mode)
+        return what_asks(wiring, called, self.held[k], outdoor_c=self.outdoor_c)
 
     def _frames(
         self, k: int, heard: dict[tuple[str, str], SignalPath]
@@ -217,7 +227,7 @@ class _Runners:
 
     def under_load(self) -> list[Held]:
         """Settle every case once with the relays that are held, and try its frames."""
-        start = [(w, self.latches[k], self._asks(k, self.cases[k].call)) for k, w in enumerate(self.wirings)]
+        start = [(w, self.latches[k], self._asks(k, self.cases[k])) for k, w in enumerate(self.wirings)]
         settled = settle_many(start, self.job.frequency_hz)
         heard = ways_many([(w, s.on, s.latches.awake) for w, s in zip(self.wirings, settled, strict=True)])
         found = []
@@ -232,11 +242,12 @@ class _Runners:
     def ends(self) -> list[Rest]:
         """Return how every case ended."""
         ended = []
-        valve = self.job.equipment.valve
+        kit = self.job.equipment
         for k, case in enumerate(self.cases):
             settled = self.settled[k]
             welded = contactor_welded(self.wirings[k].faults)
-            words = equipment.responding(settled.latches.sealed, valve, defrosting=False, welded=welded)
+            sealed = settled.latches.sealed
+            words = equipment.responding(sealed, kit, False, welded, furnace_blows=FURNACE_AT in sealed)
             volts = {n: v for n, v in settled.solution.volts.items() if n.partition(":")[0] in PLACES}
             relays = {f"{RUN_ENDS[run][1]}:relay-board" for run in self.job.links}
             restless = sorted(self.woken[k] or relays) if k in self.moving else ()
@@ -246,7 +257,7 @@ class _Runners:
                     settled,
                     MappingProxyType(volts),
                     MappingProxyType(words),
-                    equipment.delivering(words, valve),
+                    equipment.delivering(words, kit.valve),
                     MappingProxyType(dict(self.odds[k])),
                     tuple(restless),
                 )

@@ -21,7 +21,8 @@ from lessonkit.copper.network import Network, solve
 from lessonkit.copper.wire import FOOT_M, loop_ohm
 from lessonkit.errors import BadParameter
 from lessonkit.job.calls import CALLS, terminals_for
-from lessonkit.job.model import Equipment, Run
+from lessonkit.job.kit import Equipment
+from lessonkit.job.model import Run
 from lessonkit.job.parts import CONTACTOR, RELAY, SEQUENCER, UNLOADER, VALVE, Fuse, Transformer
 from lessonkit.job.toml import demo_job, demo_names, job_from_toml
 

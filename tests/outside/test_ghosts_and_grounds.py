@@ -31,7 +31,8 @@ from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.elements import CONTACT_OHM, Resistance, Source, Winding
 from lessonkit.copper.network import Network, solve
 from lessonkit.job.faults import Fault
-from lessonkit.job.model import Equipment, Job, Run, Supply
+from lessonkit.job.kit import Equipment
+from lessonkit.job.model import Job, Run, Supply
 from lessonkit.job.parts import BOARD_RELAY_VA, INPUT_OHM, RATED_V, Coil
 from lessonkit.job.toml import demo_job
 from lessonkit.studies.sweeps import earth_sweep, ghost_sweep, phase_volts
