@@ -97,7 +97,7 @@ def check_valve(valve: str) -> str:
     """Return the valve type, or say which there are."""
     if valve not in VALVES:
         raise BadParameter(
-            "valve", valve, "O (energised to cool), B (energised to heat) or none (cooling only)"
+            "valve", valve, "O (energised to cool) or B (energised to heat), or none (cooling only)"
         )
     return valve
 
