@@ -43,7 +43,7 @@ def branches_of_boards(job: Job, names: Iterable[str]) -> dict[str, tuple[str, .
         if what == "board":
             board = rest if rest in found else "out:defrost-board"
         else:
-            board = "stat:thermostat" if what == "call" else owner.get(name, "")
+            board = "stat:thermostat" if what in ("call", "tap") else owner.get(name, "")
         if board:
             found[board].append(name)
     return {board: tuple(listed) for board, listed in found.items()}

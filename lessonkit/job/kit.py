@@ -40,14 +40,14 @@ class Equipment:
     short_cycle_s: float = 300.0
     defrost_every_s: float = 3600.0
     defrost_limit_s: float = 600.0
-    defrost_by: str = "time"
-    unfinished_defrost: str = "forget"
     contactor: Coil = parts.CONTACTOR
     reversing_valve: Coil = parts.VALVE
     unloader: Coil = parts.UNLOADER
     blower_relay: Coil = parts.RELAY
     sequencer: Coil = parts.SEQUENCER
     emergency_relay: Coil = parts.RELAY
+    defrost_by: str = "time"
+    unfinished_defrost: str = "forget"
     heat: str = "electric"
     heat_stages: int = 1
     emergency_by: str = "E and W1"

@@ -365,6 +365,9 @@ class Job:
         if self.frequency_hz not in (50.0, 60.0):
             yield f"frequency_hz is {self.frequency_hz:g}, but must be 50 or 60"
         kit = self.equipment
+        if not isinstance(self.thermostat, Thermostat):
+            yield "thermostat is no Thermostat: say what it lives on and how it holds its valve"
+            return
         yield from heat_mistakes(kit.valve, kit.heat, kit.emergency_by, self.outdoor_thermostat)
         for name, run in self.runs.items():
             key, names = f"runs.{name}", set(run.conductors)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import re
 import tomllib
-from dataclasses import fields, replace
+from dataclasses import astuple, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ from lessonkit.job.calls import CALL_TERMINALS, CALLS
 from lessonkit.job.kit import Equipment
 from lessonkit.job.model import BadJob, Job, LinkSettings, Run, Supply
 from lessonkit.job.parts import Coil, Electronics
+from lessonkit.job.thermostat import Thermostat
 from lessonkit.job.toml import demo_job, demo_names, job_from_toml, job_to_toml, load_job
 
 by_name = pytest.mark.parametrize("name", demo_names())
@@ -84,6 +85,15 @@ electronics = st.builds(
     st.floats(0.1, 5.0),
     st.floats(0.0, 5.0),
 )
+thermostats = st.builds(
+    lambda board, power, holds, off_s, on_s: Thermostat(*astuple(board), power, holds, off_s, on_s),
+    electronics,
+    st.sampled_from(("common", "battery", "stealing")),
+    st.sampled_from(("call", "mode")),
+    st.floats(0.0, 600.0),
+    st.floats(0.0, 600.0),
+)
+
 supplies = st.builds(
     lambda va, rated, more, fuse: Supply(rated, va, min(rated + more, 30.0), fuse),
     st.floats(5.0, 100.0),
@@ -174,7 +184,8 @@ def jobs(draw: st.DrawFn) -> Job:
         kit,
         draw(runs("thermostat", valve)),
         draw(runs("outdoor", valve)),
-        *(draw(electronics) for _ in range(4)),
+        draw(thermostats),
+        *(draw(electronics) for _ in range(3)),
     )
 
 
@@ -481,7 +492,7 @@ def test_every_field_can_be_written() -> None:
     for kind in (Supply, LinkSettings, Run, Equipment, Job, Coil, Electronics):
         for field in fields(kind):
             key = field.metadata.get("key", field.name)
-            if key in ("thermostat_run", "outdoor_run", "far_supply"):
+            if key in ("thermostat_run", "outdoor_run", "far_supply", "outdoor_thermostat"):
                 continue
             assert re.search(rf"\b{key}\b", GOOD), key
 
