@@ -62,6 +62,11 @@ class Thermostat(Electronics):
             require_positive(name, getattr(self, name), zero_ok=True)
 
     @property
+    def tells_satisfied(self) -> bool:
+        """Return whether a satisfied call differs from off on it."""
+        return self.holds_valve == "mode" or self.min_on_s > 0
+
+    @property
     def needs_c(self) -> bool:
         """Return whether it needs the conductor C."""
         return self.power == "common"

@@ -22,7 +22,7 @@ from lessonkit.draw.tables import equipment_html, links_html
 from lessonkit.draw.wiring import wiring_layers, wiring_svg
 from lessonkit.draw.words import clock_words, state_words
 from lessonkit.errors import require, require_finite
-from lessonkit.job.calls import CALLS
+from lessonkit.job.calls import CALLS, SETTINGS
 from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
 from lessonkit.panels.breaking import BreakKeys, FaultChooser
@@ -52,7 +52,8 @@ class BenchPanel(Panel):
         session = self.session = Session(bench, after_s)
         self.bench = bench
         self.calls = {
-            call: key(call, partial(session.do, partial(bench.set_call, call)), toggle=True) for call in CALLS
+            call: key(call, partial(session.do, partial(bench.set_call, call)), toggle=True)
+            for call in (SETTINGS if bench.job.thermostat.tells_satisfied else CALLS)
         }
         self.waits = {words: key(words, partial(session.wait, s), tip=f"wait {words}") for words, s in _WAITS}
         self.passes = named(_known_pass(after_s), "after each change pass:", after_s)

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from lessonkit.bench.bench import Bench
 from lessonkit.job.calls import CALLS
+from lessonkit.job.faults import BadFault, parse_fault
 from lessonkit.job.toml import demo_job, demo_names
 
 RECORD = Path(__file__).with_name("bench.json")
@@ -42,7 +43,16 @@ LINKED = (
     "out.relay-board=dead",
     "out.relay-Y1=stuck-closed",
 )
-ALONE = {"two-run": ("thermostat.SIG=short:spare@0.9", "stat.encoder=dead")}
+ALONE = {
+    "two-run": ("thermostat.SIG=short:spare@0.9", "stat.encoder=dead"),
+    "two-run-50-hertz": ("thermostat.SIG=short:spare@0.9", "stat.encoder=dead"),
+    "four-wire": (
+        *("thermostat.Y1=short:W1", "thermostat.R=short:Y1", "outdoor.R=short:C@0.5", "air.furnace=burnt-out"),
+    ),
+    "old-cable": ("air.outdoor-thermostat=stuck-open", "stat.battery=flat", "out.reversing-valve=burnt-out"),
+    "dual-fuel": ("air.interlock=burnt-out", "air.outdoor-thermostat=stuck-closed"),
+    "earth-lockout": ("out.high-pressure=open", "air.interlock=burnt-out"),
+}
 
 #: The calls under which broken jobs are tried, live and recorded; a sound job is tried under every call.
 LIVE_CALLS = ("off", "cool-2", "heat-aux", "emergency")
@@ -52,7 +62,16 @@ RECORDED_CALLS = ("cool-2", "heat-aux")
 def faults_of(job: str) -> tuple[str, ...]:
     """Return the faults that a demo job is tried with."""
     kind = LINKED if demo_job(job).outdoor_run.arrangement == "link" else DIRECT
-    return (*EVERYWHERE, *kind, *ALONE.get(job, ()))
+    described = demo_job(job)
+
+    def possible(fault: str) -> bool:
+        try:
+            parse_fault(fault, described)
+        except BadFault:
+            return False
+        return True
+
+    return (*filter(possible, (*EVERYWHERE, *kind)), *ALONE.get(job, ()))
 
 
 def cases(live: bool) -> list[tuple[str, str, str]]:
