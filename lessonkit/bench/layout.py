@@ -224,7 +224,12 @@ def add_earth(to: Layout) -> None:
         )
     to.r("leak out:GND", "out:GND", "out:C", LEAK_OHM, "leakage")
     # Whatever is cut off from everything else still leaks to the building through walls and soil.
-    to.r("leak stat", "stat:C", "air:GND", LEAK_OHM, "leakage of the thermostat to the building")
+    # With no C there, what volts at the thermostat are told against is grounded metal beside it.
+    wired = "C" in to.job.thermostat_run.conductors
+    ohm, what = (
+        (LEAK_OHM, "leakage of the thermostat to the building") if wired else (1.0, "metal at the wall")
+    )
+    to.r("leak stat", "stat:C", "air:GND", ohm, what)
     to.r("leak out", "out:GND", "air:GND", LEAK_OHM, "leakage of the outdoor unit to the building")
 
 

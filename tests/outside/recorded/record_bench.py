@@ -47,7 +47,12 @@ ALONE = {
     "two-run": ("thermostat.SIG=short:spare@0.9", "stat.encoder=dead"),
     "two-run-50-hertz": ("thermostat.SIG=short:spare@0.9", "stat.encoder=dead"),
     "four-wire": (
-        *("thermostat.Y1=short:W1", "thermostat.R=short:Y1", "outdoor.R=short:C@0.5", "air.furnace=burnt-out"),
+        *(
+            "thermostat.Y1=short:W1",
+            "thermostat.R=short:Y1",
+            "outdoor.R=short:C@0.5",
+            "air.furnace=burnt-out",
+        ),
     ),
     "old-cable": ("air.outdoor-thermostat=stuck-open", "stat.battery=flat", "out.reversing-valve=burnt-out"),
     "dual-fuel": ("air.interlock=burnt-out", "air.outdoor-thermostat=stuck-closed"),
