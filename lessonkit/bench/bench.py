@@ -295,7 +295,7 @@ class Bench(Polling, Waiting):
 
         A coil that burns out or a safety contact that opens behind the board starts no delay.
         """
-        if self.wiring.coils[CONTACTOR_AT].burnt_out:
+        if self.wiring.coils[CONTACTOR_AT].burnt_out or not self.job.has_defrost:
             return False
         tripped = any(fault.part in ("high-pressure", "low-pressure") for fault in self.faults)
         return not tripped or outdoor_board.y1_lost(settled.solution, f"out:{self.job.y1_at_board}")
