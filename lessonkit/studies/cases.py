@@ -14,7 +14,7 @@ end (relays that let go because they pulled in) is reported as restless, which i
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 import numpy as np
@@ -73,6 +73,7 @@ class Rest:
     delivering: str
     links: MappingProxyType[str, float]
     restless: tuple[str, ...]
+    wiring: Wiring = field(repr=False, compare=False)
 
     @property
     def fuse(self) -> str:
@@ -260,6 +261,7 @@ class _Runners:
                     equipment.delivering(words, kit.valve),
                     MappingProxyType(dict(self.odds[k])),
                     tuple(restless),
+                    self.wirings[k],
                 )
             )
         return ended

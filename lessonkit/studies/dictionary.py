@@ -6,6 +6,7 @@ each thing that a technician can look at is read off:
     look at equipment     "compressor stage 1" -> "on", "off", ...        one minute's walk and a glance
     look at a link        "outdoor link" -> "answers", "silent", "comes and goes"
     volts                 two probes and a meter of 10 Mohm, loaded as the circuit loads it
+    direct volts          on SIG, at both ends of a link: is the mark there, and does it arrive?
 
 Volts of many suspects lie in clusters; two clusters that a meter's error can't part are one outcome.  The
 error counts the meter (1 % and two digits, a usual handheld meter; common practice) and the job's own
@@ -29,7 +30,9 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
+from lessonkit.bench.layout import conductor_node
 from lessonkit.bench.meter import METER_OHM
+from lessonkit.bench.wiring import solve_side_by_side
 from lessonkit.errors import require
 from lessonkit.job.calls import CALLS, PLACES
 from lessonkit.job.faults import Fault, single_faults
@@ -80,7 +83,8 @@ class Suspect:
 class Look:
     """One thing to look at: under a call, at a place, an act.
 
-    `act` is the name of a piece of equipment or of a link, or the two probes of a volts reading.
+    `act` is the name of a piece of equipment or of a link, or the two probes of a volts reading, with
+    "direct " before them where direct volts are read.
     """
 
     call: str
@@ -92,9 +96,15 @@ class Look:
         """Return whether the act is a volts reading."""
         return ":" in self.act
 
+    @property
+    def is_direct(self) -> bool:
+        """Return whether the volts to read are direct ones."""
+        return self.act.startswith(DIRECT)
+
     def __str__(self) -> str:
         """Return it as a person would say it."""
-        return f"{self.call}: {'volts ' if self.is_volts else ''}{self.act}"
+        what = "direct volts " if self.is_direct else "volts " if self.is_volts else ""
+        return f"{self.call}: {what}{self.act.removeprefix(DIRECT)}"
 
 
 @dataclass(frozen=True)
@@ -111,6 +121,9 @@ class Page:
     volts: NDArray[np.float64] | None = None
     sound_v: float = math.nan
 
+
+#: How the act of a reading in direct volts begins.
+DIRECT = "direct "
 
 #: Where a piece of equipment is seen or heard.
 SEEN_AT: Mapping[str, str] = MappingProxyType(
@@ -177,6 +190,15 @@ def probes_of(job: Job) -> dict[tuple[str, str], str]:
     return found
 
 
+def signals_of(job: Job) -> dict[tuple[str, str], tuple[str, str]]:
+    """Return the probes for direct volts at both ends of every link, each with its place and run."""
+    return {
+        (conductor_node(run, "SIG", place), f"{place}:C"): (place, run)
+        for run in job.links
+        for place in RUN_ENDS[run]
+    }
+
+
 def link_word(share: float, restless: bool) -> str:
     """Return what the lamp of a link says, by the share of its frames that get through both ways."""
     if restless or 0.05 < share < 0.9:
@@ -218,6 +240,13 @@ class Dictionary:
         volts = np.array([_loaded_volts(end, list(probes)) for end in ends])
         for k, ((red, black), place) in enumerate(probes.items()):
             self._read(Look(call, place, f"{red} {black}"), volts[:, k])
+
+        # The levels at rest are the same under every call, so one call tells all.
+        if call == self.calls[0]:
+            signals = signals_of(self.job)
+            direct = _direct_volts(self.job, ends, signals)
+            for k, ((red, black), (place, _)) in enumerate(signals.items()):
+                self._read(Look(call, place, f"{DIRECT}{red} {black}"), direct[:, k])
 
     def _seen(self, look: Look, shown: Sequence[str]) -> None:
         words = tuple(dict.fromkeys(shown))
@@ -278,6 +307,19 @@ def _loaded_volts(end: Rest, probes: Sequence[tuple[str, str]]) -> NDArray[np.fl
     shown: NDArray[np.float64] = np.abs(
         (solution.node_v[red] - solution.node_v[black]) * load / (load + behind)
     )
+    return shown
+
+
+def _direct_volts(
+    job: Job, ends: Sequence[Rest], signals: Mapping[tuple[str, str], tuple[str, str]]
+) -> NDArray[np.float64]:
+    """Return the direct volts at both ends of every link: the mark, less half of what frames take of it."""
+    solved = solve_side_by_side([(end.wiring, end.settled.on, None) for end in ends], 0.0)
+    shown = np.zeros((len(ends), len(signals)))
+    for k, ((red, black), (_, run)) in enumerate(signals.items()):
+        link = job.runs[run].link
+        rest_share = 1 - 0.5 * link.exchange_s / link.interval_s
+        shown[:, k] = [abs(one.v(red, black).real) * rest_share for one in solved]
     return shown
 
 

@@ -32,7 +32,7 @@ from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
 from lessonkit.job.toml import load_job
 from lessonkit.studies import search
-from lessonkit.studies.dictionary import Dictionary, Look, Page, suspects_of
+from lessonkit.studies.dictionary import DIRECT, Dictionary, Look, Page, suspects_of
 
 #: Minutes for a look or a reading once one stands there, and for a new call at the thermostat (ours: a house
 #: with the outdoor unit beside it, as for the walks of `hands`).
@@ -129,16 +129,17 @@ class Search:
         self._learn(look, page.chance[:, meant].sum(axis=1))
 
     def read(self, text: str) -> None:
-        """Take in a reading, such as "cool-2: out:R out:C 26.1 V"."""
+        """Take in a reading, such as "cool-2: out:R out:C 26.1 V" or "off: out:SIG out:C 9.6 VDC"."""
         call, rest = _split(text, "cool-2: out:R out:C 26.1 V")
         match = re.fullmatch(
-            r"(\S+:\S+)\s+(\S+:\S+)\s+([-+]?\d+(?:[.,]\d+)?)\s*V(?:AC)?", rest, re.IGNORECASE
+            r"(\S+:\S+)\s+(\S+:\S+)\s+([-+]?\d+(?:[.,]\d+)?)\s*V\s*(AC|DC)?", rest, re.IGNORECASE
         )
         if match is None:
             raise NotUnderstood(
                 f"read {text!r}: write CALL: RED BLACK VOLTS, such as cool-2: out:R out:C 26.1 V."
             )
-        look = self._look(call, f"{match[1]} {match[2]}", text)
+        kind = DIRECT if (match[4] or "").upper() == "DC" else ""
+        look = self._look(call, f"{kind}{match[1]} {match[2]}", text)
         self.measured(look, float(match[3].replace(",", ".")))
 
     def measured(self, look: Look, volts: float) -> None:

@@ -81,6 +81,20 @@ def test_walking_counts(search: Search) -> None:
     assert near.minutes_for(other) > near.minutes_for(look)
 
 
+def test_direct_volts_part_a_broken_signal_conductor_from_dead_boards(search: Search) -> None:
+    """The mark is there at the near end and not at the far one: broken; at neither: the encoder is dead."""
+    group = next(group for group in search.groups if "air.encoder=dead" in group)
+    assert not {"outdoor.SIG=open", "out.relay-board=dead"} & set(group)
+    for near_v, far_v, culprit in ((9.6, 0.0, "outdoor.SIG=open"), (0.0, 0.0, "air.encoder=dead")):
+        led = copy.copy(search)
+        led.told("cool-2: compressor stage 1 off")
+        led.read(f"off: air:SIG-out air:C {near_v} VDC")
+        led.read(f"off: out:SIG out:C {far_v} V DC")
+        chances = {str(c.faults[0]): c.probability for c in led.candidates if not c.comes_and_goes}
+        other = "air.encoder=dead" if culprit == "outdoor.SIG=open" else "outdoor.SIG=open"
+        assert chances[culprit] > 10 * chances[other]
+
+
 def led_home(search: Search, fault: str) -> int | None:
     """Let a bench with a hidden fault answer every look; return the looks until the fault is named."""
     bench = Bench(search.job)
@@ -95,7 +109,9 @@ def led_home(search: Search, fault: str) -> int | None:
         bench.set_call(step.look.call)
         state = bench.advance(900)
         if step.look.is_volts:
-            search.measured(step.look, Meter(bench).volts(*step.look.act.split()).value)
+            meter, probes = Meter(bench), step.look.act.removeprefix("direct ").split()
+            reads = meter.dc_volts if step.look.is_direct else meter.volts
+            search.measured(step.look, abs(reads(*probes).value))
         elif step.look.act.endswith(" link"):
             lamp = state.links[step.look.act.split()[0]].state
             search.saw(step.look, {"working": "answers", "poor": "comes and goes"}.get(lamp, "silent"))
