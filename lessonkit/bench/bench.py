@@ -350,7 +350,9 @@ class Bench(Polling, Waiting):
             self._settle()
 
     def _board_changes_s(self) -> float:
-        """Return when the defrost board changes something by itself."""
+        """Return when the defrost board changes something by itself: never where there is none that works."""
+        if DEFROST_BOARD_AT not in self._latches.awake:
+            return math.inf
         kit = self.job.equipment
         return self._timers_at_s + outdoor_board.next_change_s(self._timers, self._unit, self._seen, kit)
 

@@ -134,6 +134,16 @@ def test_a_lockout_from_indoors() -> None:
     ]
 
 
+def test_time_goes_on_where_no_defrost_board_works() -> None:
+    """In frost a unit with no defrost board, or a dead one, has nothing that falls due at once for ever."""
+    for bench in (
+        Bench("four-wire", outdoor_c=9.0),
+        Bench("full-cable", outdoor_c=9.0, faults=["out.defrost-board=dead"]),
+    ):
+        bench.set_outdoor_c(-19.0)
+        assert bench.advance(7200.0).time_s == 7200.0
+
+
 def test_pressure_contacts_without_a_lockout_let_it_start_again() -> None:
     """Without a lockout relay the compressor is back as soon as the pressure is."""
     job = demo_job("earth-lockout").with_equipment(lockout="none")
