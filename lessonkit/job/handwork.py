@@ -86,6 +86,8 @@ def is_spare_end(end: str) -> bool:
 def terminals_of(job: Job, place: str) -> tuple[str, ...]:
     """Return the terminals of a place that a wire can be put on."""
     inner = {"stat": (), "air": ("D", "GND"), "out": ("D", "CC", "RV", "GND")}[place]
+    if job.equipment.valve == "none":  # conventional cooling defrosts nothing, and has no board for it
+        inner = tuple(name for name in inner if name == "GND")
     calls = job.outdoor_terminals if place == "out" else job.call_terminals
     # At the air handler, where two runs meet, a signal terminal says which way it looks.
     far = {"thermostat": "stat", "outdoor": "out"}
@@ -98,7 +100,7 @@ def boards_of(job: Job) -> tuple[str, ...]:
     found = ["stat:thermostat"]
     for run in job.links:
         found += [f"{RUN_ENDS[run][0]}:encoder", f"{RUN_ENDS[run][1]}:relay-board"]
-    return (*found, "out:defrost-board")
+    return tuple(found) if job.equipment.valve == "none" else (*found, "out:defrost-board")
 
 
 def parse_work(text: str | HandWork, job: Job) -> HandWork:

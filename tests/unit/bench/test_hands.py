@@ -22,7 +22,7 @@ from lessonkit.job.handwork import (
     terminals_of,
 )
 from lessonkit.job.model import RUN_ENDS
-from lessonkit.job.toml import demo_job
+from lessonkit.job.toml import demo_job, demo_names
 
 JOBS = ("two-run", "full-cable")
 
@@ -232,8 +232,9 @@ def test_any_works_settle_and_undo(name: str, data: st.DataObject) -> None:
 
 
 def test_terminals_that_hands_know_are_in_the_circuit() -> None:
-    """Every terminal on which a wire can be put is a node of the bench."""
-    for name in JOBS:
+    """Every terminal on which a wire can be put is a node of the bench, and every plug has its board."""
+    for name in demo_names():
         bench = Bench(name)
         for place in ("stat", "air", "out"):
             assert set(terminals_of(bench.job, place)) <= set(Meter(bench).nodes())
+        assert set(boards_of(bench.job)) == set(bench.wiring.boards)
