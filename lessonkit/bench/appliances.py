@@ -34,6 +34,7 @@ from lessonkit.bench.layout import (
     conductor_node,
     is_no_terminal,
     lay_hands,
+    link_common,
 )
 from lessonkit.job.calls import INDOOR_TERMINALS, PLACES
 from lessonkit.job.faults import Fault
@@ -61,6 +62,9 @@ def lay_out(job: Job, faults: tuple[Fault, ...], hands: tuple[HandWork, ...] = (
             if place == "out" and terminal in INDOOR_TERMINALS:
                 continue
             to.r(f"leak {place}:{terminal}", f"{place}:{terminal}", f"{place}:C", LEAK_OHM, "leakage")
+    apart = link_common(job, "outdoor", "out")
+    if apart != "out:C":
+        to.r(f"leak {apart}", apart, "out:C", LEAK_OHM, "leakage across the optocoupler")
     for name, run in job.runs.items():
         for conductor in run.conductors:
             if is_no_terminal(conductor):

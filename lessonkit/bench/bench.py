@@ -28,6 +28,8 @@ from lessonkit.bench.link import Ends
 from lessonkit.bench.log import Event, Log, Releases, outdoor_thermostat_moves, what_happened
 from lessonkit.bench.outdoor_coil import OutdoorCoil, Unit, Weather
 from lessonkit.bench.polling import Polling
+from lessonkit.bench.power import Load, Power
+from lessonkit.bench.powering import Powering
 from lessonkit.bench.settling import (
     CONTACTOR_AT,
     DEFROST_BOARD_AT,
@@ -36,6 +38,7 @@ from lessonkit.bench.settling import (
     Latches,
     Settled,
     blown_by,
+    elements_on,
     settle,
     too_weak,
     what_asks,
@@ -59,7 +62,7 @@ _CACHE = 2048
 _LOG = 4096
 
 
-class Bench(Polling, Waiting):
+class Bench(Polling, Waiting, Powering):
     """A living job.
 
     Parameters: `job` is a `Job` or the name or path of one; `seed` fixes noise and phases; `faults` are
@@ -80,7 +83,10 @@ class Bench(Polling, Waiting):
         self._rng = np.random.default_rng(seed)
         self.time_s = 0.0
         self.call, self.mode = "off", ""
-        self.powered = True
+        self._power = Power()
+        self._loads: dict[str, Load] = {}
+        self._starving: dict[str, float] = {}
+        self._worn: tuple[Fault, ...] = ()
         self.weather = Weather(equipment.check_outdoor_c(outdoor_c))
         self.faults: tuple[Fault, ...] = ()
         self.hands: tuple[HandWork, ...] = ()
@@ -145,19 +151,6 @@ class Bench(Polling, Waiting):
         self._rewire(self.faults)
         self._disturbed()
 
-    def set_power(self, on: bool) -> None:
-        """Close or open the disconnect ahead of the transformers."""
-        if on != self.powered:
-            self.powered = bool(on)
-            self._disturbed()
-
-    def replace_fuse(self) -> None:
-        """Put in a whole fuse; it blows again if what blew it is still there."""
-        for name in sorted(self._latches.blown):
-            self._log.append(Event(self.time_s, name, "is replaced"))
-        self._latches = replace(self._latches, blown=blown_by(self.faults))
-        self._disturbed()
-
     @property
     def outdoor_c(self) -> float:
         """Return the outdoor air in degrees Celsius."""
@@ -193,7 +186,7 @@ class Bench(Polling, Waiting):
         while True:
             next_s = next_event_s(
                 self.job, self.time_s, self._polls, self._boots, self._links, self._timers,
-                self._board_changes_s(), self._waits(),
+                self._changes_s(), self._waits(),
             )  # fmt: skip
             if next_s > end_s + SAME_S:
                 break
@@ -210,7 +203,7 @@ class Bench(Polling, Waiting):
         blown = (self._latches.blown - blown_by(self.faults)) | blown_by(faults)
         self._latches = replace(self._latches, blown=blown)
         self.faults = faults
-        self.wiring = Wiring(self.job, faults, self.hands)
+        self.wiring = Wiring(self.job, faults + self._worn, self.hands)
         self._solutions: dict[frozenset[str], Solution] = {}
         self._read: dict[str, tuple[frozenset[str], bool]] = {}
         self._paths = signal_path.SignalPaths(self.wiring, self._rng)
@@ -229,7 +222,7 @@ class Bench(Polling, Waiting):
         outputs = {(run, "near"): ends.near.outputs for run, ends in self._links.items()}
         outputs |= {(run, "far"): ends.far.outputs for run, ends in self._links.items()}
         return what_asks(
-            self.wiring, self.called, outputs, self.powered, self._free, self._defrosting, self.outdoor_c
+            self.wiring, self.called, outputs, self._power.on, self._free, self._defrosting, self.outdoor_c
         )
 
     @property
@@ -245,11 +238,11 @@ class Bench(Polling, Waiting):
 
     def _settle(self) -> None:
         """Settle the circuit, let what hangs on it react, and go on until neither moves the other."""
-        seen, self._shown = [], None
+        seen, self._shown, self._settled_s = [], None, self.time_s
         while True:
             asks = self._asks()
             before = self._latches
-            self._settled = settle(self.wiring, before, asks, self._solved, self._carried())
+            self._settled = settle(self.wiring, before, asks, self._solved, self._held, self._carried())
             self._read.clear()
             self._latches = self._settled.latches
             self._follow(before, self._settled)
@@ -259,6 +252,8 @@ class Bench(Polling, Waiting):
             seen.append(now)
         self._watch_stores()
         self._boots = boots_due(self._boots, self.wiring, self._latches.awake, self.solution, self.time_s)
+        self._note_starving()
+        self._note_loads()
 
     def _follow(self, before: Latches, settled: Settled) -> None:
         """Let the boards' memories follow what the circuit did."""
@@ -286,7 +281,7 @@ class Bench(Polling, Waiting):
             self._timers = outdoor_board.settle_board(self._timers, self._seen, self.time_s, kit)
         else:
             self._seen, self._timers = outdoor_board.Seen(), self._timers.without_power()
-        running = self._welded or CONTACTOR_AT in sealed
+        running = "out" in self._power.on and (self._welded or CONTACTOR_AT in sealed)
         cooling = equipment.valve_cools(VALVE_AT in sealed, kit.valve)
         self._unit = Unit(running, cooling, running and not self._defrosting, self.weather)
 
@@ -325,6 +320,7 @@ class Bench(Polling, Waiting):
         if self.time_s > self._timers_at_s:
             seconds = self.time_s - self._timers_at_s
             self._timers = outdoor_board.after(self._timers, self._unit, self._seen, seconds)
+            self._power = self._power.after(self._loads, seconds)
         self._timers_at_s = self.time_s
 
     def _events(self) -> None:
@@ -345,9 +341,15 @@ class Bench(Polling, Waiting):
             if self._polls[run] <= now:
                 changed |= self._poll(run)
         changed |= self._waits_are_over()
-        if changed or board_is_due(self.time_s, self._timers, self._board_changes_s()):
+        due = any(at_s <= now for at_s in self._let_go_s()) or self._power_changes_s() <= now
+        if due or changed or board_is_due(self.time_s, self._timers, self._board_changes_s()):
             self._run_timers()
+            self._open_what_is_too_warm()
             self._settle()
+
+    def _changes_s(self) -> float:
+        """Return when something changes that is no poll, no watchdog, no start and no time of day."""
+        return min(self._board_changes_s(), self._power_changes_s(), *self._let_go_s())
 
     def _board_changes_s(self) -> float:
         """Return when the defrost board changes something by itself: never where there is none that works."""
@@ -361,7 +363,11 @@ class Bench(Polling, Waiting):
     @property
     def log(self) -> Log:
         """Return what coils, boards and fuses did, oldest first: the latest few thousand events."""
-        whole = {f"fuse {place}" for place in self.wiring.supplies} - self._latches.blown
+        supplies = self.wiring.supplies
+        whole = {f"fuse {place}" for place in supplies} - self._latches.blown
+        whole |= {f"transformer {place}" for place in supplies} - {
+            f"transformer {f.where}" for f in self._worn
+        }
         return Log.kept(self._log, self.time_s, self._latches.sealed | self._latches.awake | whole)
 
     @property
@@ -383,6 +389,12 @@ class Bench(Polling, Waiting):
         """Return the network in its present state, with extra branches (a meter's input, say) if wanted."""
         return self.wiring.network(self._settled.on, extra)
 
+    def network_at_rest(self, extra: Iterable[Branch] = ()) -> Network:
+        """Return the network dead for longer than any board holds up, as hands and probes find it."""
+        asleep = replace(self._latches, awake=frozenset(), sealed=frozenset())
+        on = elements_on(self.wiring, asleep, {"board out:valve": ""})
+        return self.wiring.network(on, extra)
+
     def to_spice(self) -> str:
         """Return the network in its present state as a netlist that ngspice runs in batch."""
         changes = ", ".join(map(str, (*self.faults, *self.hands))) or "no fault"
@@ -398,7 +410,12 @@ class Bench(Polling, Waiting):
 
     def _look(self) -> State:
         words = equipment.responding(
-            self._latches.sealed, self.job.equipment, self._defrosting, self._welded, self._furnace.blows
+            self._latches.sealed,
+            self.job.equipment,
+            self._defrosting,
+            self._welded,
+            self._furnace.blows,
+            "out" in self._power.on,
         )
         return State(
             job=self.job.name,
@@ -415,6 +432,7 @@ class Bench(Polling, Waiting):
             fuse="blown" if self._latches.blown else "whole",
             called=self.called,
             powered=self.powered,
+            power=MappingProxyType(self.power),
             outdoor_c=self.outdoor_c,
             coil_c=self._timers.coil.celsius,
             frost=self._timers.coil.frost,

@@ -27,14 +27,18 @@ from lessonkit.copper.elements import (
 )
 from lessonkit.job.faults import Fault
 from lessonkit.job.handwork import HandWork
-from lessonkit.job.model import RUN_ENDS, Job, Run, Supply, is_idle
+from lessonkit.job.model import RUN_ENDS, Job, Run, is_idle
 from lessonkit.job.parts import BOARD_RELAY_VA, INPUT_OHM, RATED_V, Coil, Electronics
+from lessonkit.job.supply import Supply
 
 #: The node that everything is measured against: C at the air handler.
 REFERENCE = "air:C"
 
 BOND_OHM = 0.02  # a bonding jumper or a strap on one enclosure
 LEAK_OHM = 1e9  # what any terminal leaks to its common across a board (typical of clean boards, from memory)
+# What keeps a supply that is bonded to nothing from gathering charge: the bleed of its board to the
+# cabinet, and the cabinet on its pad to the building (ours).
+FLOATING_OHM = 1e5
 SHORT_OHM = 0.1  # two bare conductors pressed together
 
 
@@ -62,6 +66,16 @@ def conductor_node(run_name: str, conductor: str, place: str) -> str:
         other = "stat" if run_name == "thermostat" else "out"
         return f"air:{conductor}-{other}"
     return f"{place}:{conductor}"
+
+
+def link_common(job: Job, run_name: str, place: str) -> str:
+    """Return the node that a link's driver and receiver at a place stand on.
+
+    That is C; but an isolated receiver outdoors hears through an optocoupler, whose lamp hangs between SIG
+    and the far end of the conductor C, `out:C-air`, and touches nothing else there.
+    """
+    isolated = run_name == "outdoor" and place == "out" and job.outdoor_run.receiver == "isolated"
+    return "out:C-air" if isolated else f"{place}:C"
 
 
 @dataclass(frozen=True)
@@ -196,10 +210,11 @@ def add_supply(to: Layout, place: str, supply: Supply, in_phase: bool = True) ->
     hot, common, key = f"{place}:XFMR", f"{place}:C", f"transformer {place}"
     ac_v = supply.open_v * share * (1 if in_phase else -1)
     r_ohm = supply.transformer.r_ohm
-    to.toggles[f"power {place}"] = Toggle(
-        Source(key, hot, common, r_ohm, 0j, note=f"{key}, power off"),
-        Source(key, hot, common, r_ohm, complex(ac_v), note=key),
-    )
+    off: Branch = Source(key, hot, common, r_ohm, 0j, note=f"{key}, power off")
+    on: Branch = Source(key, hot, common, r_ohm, complex(ac_v), note=key)
+    if to.has(place, "transformer", "burnt-out"):
+        off = on = Resistance(key, hot, common, LEAK_OHM, f"{key}, winding open")
+    to.toggles[f"power {place}"] = Toggle(off, on)
     whole = Resistance(f"fuse {place}", hot, f"{place}:R", supply.fuse.r_ohm, f"fuse at {place}")
     to.toggles[f"fuse {place}"] = Toggle(
         Resistance(whole.name, hot, whole.b, math.inf, f"{whole.note}, blown"), whole
@@ -222,7 +237,8 @@ def add_earth(to: Layout) -> None:
             BOND_OHM,
             "common of the relay board bonded to grounded metal outdoors",
         )
-    to.r("leak out:GND", "out:GND", "out:C", LEAK_OHM, "leakage")
+    floats = link_common(to.job, "outdoor", "out") != "out:C"
+    to.r("leak out:GND", "out:GND", "out:C", FLOATING_OHM if floats else LEAK_OHM, "leakage")
     # Whatever is cut off from everything else still leaks to the building through walls and soil.
     # With no C there, what volts at the thermostat are told against is grounded metal beside it.
     wired = "C" in to.job.thermostat_run.conductors
@@ -230,7 +246,13 @@ def add_earth(to: Layout) -> None:
         (LEAK_OHM, "leakage of the thermostat to the building") if wired else (1.0, "metal at the wall")
     )
     to.r("leak stat", "stat:C", "air:GND", ohm, what)
-    to.r("leak out", "out:GND", "air:GND", LEAK_OHM, "leakage of the outdoor unit to the building")
+    to.r(
+        "leak out",
+        "out:GND",
+        "air:GND",
+        FLOATING_OHM if floats else LEAK_OHM,
+        "leakage of the outdoor unit to the building",
+    )
 
 
 def add_run(to: Layout, name: str, run: Run) -> None:
@@ -238,6 +260,8 @@ def add_run(to: Layout, name: str, run: Run) -> None:
     near, far = RUN_ENDS[name]
     near_node = {c: run_end(to.job, name, c, near) for c in run.conductors}
     far_node = {c: conductor_node(name, c, far) for c in run.conductors}
+    if "C" in far_node:
+        far_node["C"] = link_common(to.job, name, far)
     for fault in to.faults:
         if fault.where == name and fault.kind == "swapped":
             one, two = fault.part, str(fault.value)
@@ -355,7 +379,7 @@ def add_link(to: Layout, name: str, run: Run) -> None:
         to.r(f"input {far}:D", f"{far}:D", f"{far}:C", INPUT_OHM, f"relay board input D at {far}")
         _add_relay(to, near, "D", f"{near}:R", f"{near}:D")
     for end, place in (("near", near), ("far", far)):
-        node, common = conductor_node(name, "SIG", place), f"{place}:C"
+        node, common = conductor_node(name, "SIG", place), link_common(job, name, place)
         key, note = f"driver {name}.{end}", f"signal driver of {name} at {place}"
         to.r(
             f"receiver {name}.{end}", node, common, run.link.load_ohm, f"signal receiver of {name} at {place}"

@@ -21,8 +21,8 @@ from lessonkit.job.model import Job
 __all__ = ["BEGINS", "ENDS", "Event", "Log", "Releases", "what_happened"]
 
 #: What an event calls the moment at which a part is in, or awake, and that at which it no longer is.
-BEGINS = frozenset({"starts", "pulls in", "is replaced"})
-ENDS = frozenset({"falls asleep", "lets go", "blows"})
+BEGINS = frozenset({"starts", "pulls in", "is replaced", "is reset"})
+ENDS = frozenset({"falls asleep", "lets go", "blows", "trips", "burns out"})
 
 #: A coil or board that lets go this often within this time, while nobody changed the call or the faults,
 #: chatters.

@@ -125,7 +125,7 @@ class Meter:
         self._dead("ohms", red, black)
         if red == black:
             return Reading(0.0, "ohm", (red, black), "ohms")
-        ohm = _direct_ohm(self.bench.network(), red, black, _OHMS_V, _OHMS_SOURCE_OHM)
+        ohm = _direct_ohm(self.bench.network_at_rest(), red, black, _OHMS_V, _OHMS_SOURCE_OHM)
         return Reading(ohm if ohm < _OVERLOAD_OHM else math.inf, "ohm", (red, black), "ohms")
 
     def amps(self, around: str, turns: int = 1) -> Reading:
@@ -164,7 +164,7 @@ class Meter:
         self._dead("capacitance", red, black)
         if red == black:
             return Reading(math.inf, "F", (red, black), "capacitance")
-        y = 1 / solve(self.bench.network(), _CAPACITANCE_HZ).thevenin(red, black).z_ohm
+        y = 1 / solve(self.bench.network_at_rest(), _CAPACITANCE_HZ).thevenin(red, black).z_ohm
         farad = y.imag / (2 * math.pi * _CAPACITANCE_HZ)
         return Reading(farad if y.imag > y.real else math.inf, "F", (red, black), "capacitance")
 
@@ -180,7 +180,7 @@ class Meter:
         setting = f"{test_v} V"
         if red == black:
             return Reading(0.0, "ohm", (red, black), setting)
-        network = self.bench.network()
+        network = self.bench.network_at_rest()
         own = branches_of_boards(self.bench.job, network.place_of)
         plugged = {board: own[board] for board in own.keys() - unplugged(self.bench.hands)}
         if lost := electronics_in(network, dict(sorted(plugged.items())), red, black):

@@ -60,9 +60,8 @@ class PatientBench(Bench):
         """Return when the next thing falls due that is no poll and no watchdog of a link that is heard."""
         unheard = {run: ends for run, ends in self._links.items() if self._sure(run, "down") is not True}
         return next_event_s(
-            self.job, self.time_s, {}, self._boots, unheard, self._timers, self._board_changes_s(),
-            self._waits(),
-        )  # fmt: skip
+            self.job, self.time_s, {}, self._boots, unheard, self._timers, self._changes_s(), self._waits()
+        )
 
     def _sure(self, run: str, way: str) -> bool | None:
         """Return whether every frame of one way gets through, or none; None where that is open."""

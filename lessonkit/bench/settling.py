@@ -20,6 +20,7 @@ from lessonkit.copper.network import Solution
 from lessonkit.job.faults import Fault
 from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.job.parts import Fuse
+from lessonkit.job.supply import Supply
 from lessonkit.job.thermostat import STEALS_FROM
 
 #: Where the parts sit that the outdoor board's own logic needs to know, as "place:name".
@@ -64,18 +65,19 @@ def what_asks(
     wiring: Wiring,
     called: Iterable[str],
     outputs: Outputs,
-    powered: bool = True,
+    powered: Iterable[str] | None = None,
     free: bool = True,
     defrosting: bool = False,
     outdoor_c: float = 8.0,
 ) -> dict[str, str]:
     """Return what wants to be on, each with the board that has to be awake for it.
 
-    Parameters: `called` are the terminals that the thermostat energises, `free` says that the compressor's
-    delay is over, `defrosting` that a defrost runs and its board is awake; `outdoor_c` is what an outdoor
-    thermostat feels.
+    Parameters: `called` are the terminals that the thermostat energises, `powered` the places whose
+    disconnect is closed (None: all), `free` says that the compressor's delay is over, `defrosting` that a
+    defrost runs and its board is awake; `outdoor_c` is what an outdoor thermostat feels.
     """
-    asks = {f"power {place}": "" for place in wiring.supplies} if powered else {}
+    live = wiring.supplies if powered is None else set(wiring.supplies) & set(powered)
+    asks = {f"power {place}": "" for place in live}
     called = frozenset(called)
     asks |= {f"call stat:{terminal}": "stat:thermostat" for terminal in called}
     if wiring.job.thermostat.power == "stealing":
@@ -114,11 +116,16 @@ def elements_on(wiring: Wiring, latches: Latches, asks: Asks) -> frozenset[str]:
 
 
 def settling(
-    wiring: Wiring, latches: Latches, asks: Asks, carried: frozenset[str] = frozenset()
+    wiring: Wiring,
+    latches: Latches,
+    asks: Asks,
+    held: frozenset[str] = frozenset(),
+    carried: frozenset[str] = frozenset(),
 ) -> Generator[frozenset[str], Solution, Settled]:
     """Settle step by step: yields what is on, wants the solution sent back, returns `Settled`.
 
-    `carried` names boards that a store carries just now, whatever volts they get.
+    `held` names coils and boards that have lost their volts too shortly ago to let go, `carried` boards
+    that a store carries just now, whatever volts they get.
 
     Written as a generator so that many circuits can settle side by side and share their linear algebra.
     """
@@ -133,7 +140,7 @@ def settling(
             chattering |= frozenset.union(*circle) - frozenset.intersection(*circle)
             seen = []
         seen.append((latches, on))
-        after = _react(wiring, latches, solution, chattering, carried)
+        after = _react(wiring, latches, solution, chattering, held, carried)
         if after == latches:
             return Settled(latches, on, solution, chattering, tuple(released))
         released += sorted((latches.awake - after.awake) | (latches.sealed - after.sealed))
@@ -145,10 +152,11 @@ def settle(
     latches: Latches,
     asks: Asks,
     solved: Callable[[frozenset[str]], Solution],
+    held: frozenset[str] = frozenset(),
     carried: frozenset[str] = frozenset(),
 ) -> Settled:
-    """Settle one circuit; `solved` solves it for what is on, `carried` as in `settling`."""
-    steps = settling(wiring, latches, asks, carried)
+    """Settle one circuit; `solved` solves it for what is on, `held` and `carried` as in `settling`."""
+    steps = settling(wiring, latches, asks, held, carried)
     on = next(steps)
     while True:
         try:
@@ -183,10 +191,15 @@ def blown_by(faults: Iterable[Fault]) -> frozenset[str]:
     return frozenset(f"fuse {fault.where}" for fault in faults if fault.kind == "blown")
 
 
+def supply_of(job: Job, place: str) -> Supply:
+    """Return the supply that feeds a place."""
+    far = job.outdoor_run.far_supply
+    return far if place == "out" and far is not None else job.supply
+
+
 def fuse_of(job: Job, place: str) -> Fuse:
     """Return the fuse of the supply at a place."""
-    far = job.outdoor_run.far_supply
-    return (far if place == "out" and far is not None else job.supply).fuse
+    return supply_of(job, place).fuse
 
 
 def is_fed(wiring: Wiring, name: str, solution: Solution, awake: bool) -> bool:
@@ -207,28 +220,36 @@ def _react(
     latches: Latches,
     solution: Solution,
     chattering: frozenset[str],
+    held: frozenset[str],
     carried: frozenset[str],
 ) -> Latches:
     """Let the coils react, or else the boards, or else a fuse: the quicker one happens first, alone.
 
     Common practice: an armature moves in some hundredths of a second, a board's capacitors carry it over a
     tenth or so, and a fuse takes its time at a small overload.  On a dead short it is the fuse that goes: a
-    board would start again onto the same short until it did.
+    board would start again onto the same short until it did.  A breaker is slower still: `power` trips it.
     """
     sealed = frozenset(
         name
         for name, at in wiring.coils.items()
         if name not in chattering
         and not at.burnt_out  # the volts may be there: no current, no pull
-        and at.coil.holds(abs(solution.v(at.a, at.b)), name in latches.sealed)
+        and (
+            at.coil.holds(abs(solution.v(at.a, at.b)), name in latches.sealed)
+            or (name in held and name in latches.sealed)
+        )
     )
     if sealed != latches.sealed:
         return replace(latches, sealed=sealed)
-    fuses = {place: fuse_of(wiring.job, place) for place in wiring.supplies}
+    fuses = {
+        place: fuse_of(wiring.job, place)
+        for place in wiring.supplies
+        if supply_of(wiring.job, place).protector == "fuse"
+    }
     amps = {place: abs(solution.a(f"fuse {place}")) for place in fuses}
     shorted = any(amps[place] >= fuse.quick_a for place, fuse in fuses.items())
     weak = too_weak(wiring, latches.awake - carried, solution, awake=True)
     if weak and not shorted:
-        return replace(latches, awake=latches.awake - weak)
+        return replace(latches, awake=latches.awake - (weak - held))
     blown = {f"fuse {place}" for place, fuse in fuses.items() if amps[place] >= fuse.blow_a}
     return replace(latches, blown=latches.blown | blown)

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from lessonkit.bench.layout import conductor_node, run_end
+from lessonkit.bench.layout import conductor_node, link_common, run_end
 from lessonkit.bench.link import down_frame, up_frame
 from lessonkit.bench.wiring import Wiring, solve_side_by_side
 from lessonkit.copper.network import Solution
@@ -145,11 +145,12 @@ def ways_many(
     found: list[dict[tuple[str, str], SignalPath]] = [{} for _ in cases]
     for k, run, way, hum, mark, space in plan:
         end, sender = RUN_ENDS[run] if way == "up" else RUN_ENDS[run][::-1]
-        node, common = conductor_node(run, "SIG", end), f"{end}:C"
+        job = cases[k][0].job
+        node, common = conductor_node(run, "SIG", end), link_common(job, run, end)
         high_v, low_v = (level_at[at].v(node, common).real for at in (mark, space))
         shift = hum_at[hum].v(node, common)
         line = _line(cases[k][0], run, low_v, high_v)
-        apart = hum_at[hum].v(f"{sender}:C", common)
+        apart = hum_at[hum].v(link_common(job, run, sender), common)
         found[k][run, way] = SignalPath(low_v, high_v, abs(shift), float(np.angle(shift)), line, apart)
     return found
 

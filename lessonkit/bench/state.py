@@ -14,7 +14,7 @@ from typing import Any
 from lessonkit.bench.layout import REFERENCE, BoardPlace
 from lessonkit.bench.link import Ends, LinkState
 from lessonkit.bench.reading import Reading
-from lessonkit.bench.settling import Settled
+from lessonkit.bench.settling import Settled, supply_of
 from lessonkit.bench.signal_path import SignalPath
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.network import Solution
@@ -84,6 +84,11 @@ class State:
     "place:name" to RMS amperes; `coils` and `boards` map "place:name"; `closed` holds the points
     "place:terminal" whose contact from R is closed, at the thermostat and on relay boards.
 
+    Of each supply: `fuses` says whether it is whole (a breaker `tripped`); `powered` says whether any
+    disconnect is closed, `power` which; `va` is what each supply gives, its volts times its amperes,
+    `rated_va` what it may, `overloaded` the places that give more than their rated amperes, `transformers`
+    whether each is `whole` or `burnt-out`.
+
     `responding` maps equipment to words, `off` when it does nothing, and `delivering` sums them up;
     `chatter` names coils and boards that pull in and let go again and again; `fuse` is `whole`, or `blown`
     if any is, and `fuses` says which, by the place of its transformer; `coil_c` is the outdoor coil and
@@ -109,6 +114,11 @@ class State:
     fuses: MappingProxyType[str, str]
     called: frozenset[str]
     powered: bool
+    power: MappingProxyType[str, bool]
+    va: MappingProxyType[str, float]
+    rated_va: MappingProxyType[str, float]
+    overloaded: tuple[str, ...]
+    transformers: MappingProxyType[str, str]
     outdoor_c: float
     coil_c: float
     frost: float
@@ -116,6 +126,11 @@ class State:
     present: tuple[Fault, ...] = field(repr=False)
     solution: Solution = field(repr=False, compare=False)
     hands: tuple[str, ...] = ()
+
+    @property
+    def earth_a(self) -> float:
+        """Return the RMS amperes on the equipment ground between air handler and outdoor unit."""
+        return self.amps["outdoor.earth"]
 
     def between(self, one: str, two: str) -> float:
         """Return the RMS volts between two nodes, as an ideal meter would read them."""
@@ -197,6 +212,12 @@ class State:
             "chatter": list(self.chatter),
             "fuse": self.fuse,
             "amps": {name: round(amps, 6) for name, amps in self.amps.items()},
+            "va": {place: round(va, 6) for place, va in self.va.items()},
+            "rated_va": dict(self.rated_va),
+            "overloaded": list(self.overloaded),
+            "earth_a": round(self.earth_a, 6),
+            "power": dict(self.power),
+            "transformers": dict(self.transformers),
         }
 
 
@@ -227,9 +248,22 @@ def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
     boards = {
         name: BoardState(_lives_on(at, solution), name in latches.awake) for name, at in wiring.boards.items()
     }
-    fuses = {place: "blown" if f"fuse {place}" in latches.blown else "whole" for place in wiring.supplies}
+    fuses, transformers, va, rated_va, overloaded = {}, {}, {}, {}, []
+    burnt = {f.where for f in wiring.faults if (f.part, f.kind) == ("transformer", "burnt-out")}
+    for place in wiring.supplies:
+        supply, given_a = supply_of(wiring.job, place), abs(solution.a(f"fuse {place}"))
+        opened = "tripped" if supply.protector == "breaker" else "blown"
+        fuses[place] = opened if f"fuse {place}" in latches.blown else "whole"
+        transformers[place] = "burnt-out" if place in burnt else "whole"
+        va[place] = Reading(abs(solution.v(f"{place}:XFMR", f"{place}:C")) * given_a, "VA", (place,))
+        rated_va[place] = supply.rated_va
+        overloaded += [place] if given_a > supply.transformer.rated_a else []
     return {
         "fuses": MappingProxyType(fuses),
+        "transformers": MappingProxyType(transformers),
+        "va": MappingProxyType(va),
+        "rated_va": MappingProxyType(rated_va),
+        "overloaded": tuple(overloaded),
         "volts": MappingProxyType(
             {node: Reading(abs(v), "V", (node, REFERENCE)) for node, v in phasors.items()}
         ),

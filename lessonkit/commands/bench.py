@@ -276,6 +276,7 @@ def _print_state(job: Job, state: State, seconds: float) -> None:
     from rich.console import Console
     from rich.table import Table
 
+    from lessonkit.bench.remarks import earth_words, second_transformer_words, supply_words
     from lessonkit.job.calls import PLACES
 
     console = Console()
@@ -315,3 +316,6 @@ def _print_state(job: Job, state: State, seconds: float) -> None:
     if state.chatter:
         console.print(f"chatter: {', '.join(state.chatter)}", markup=False)
     console.print(f"fuse: {state.fuse}")
+    for words in (*supply_words(state, job), second_transformer_words(state, job), earth_words(state, job)):
+        if words:
+            console.print(words, markup=False)

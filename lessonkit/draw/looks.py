@@ -14,7 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-from lessonkit.bench.layout import REFERENCE, conductor_node, run_end
+from lessonkit.bench.layout import REFERENCE, conductor_node, link_common, run_end
 from lessonkit.bench.link import LinkState
 from lessonkit.bench.state import LIVE_V, State
 from lessonkit.job.faults import Fault, fault_parts
@@ -110,6 +110,8 @@ def _conductor(state: State, job: Job, run: str, name: str, faults: list[Fault])
     floats = is_idle(name) and not any(f.kind in ("short", "earth", "swapped") for f in mine)
     near = run_end(job, run, name, near_place)
     far = conductor_node(run, reaches, far_place)
+    if reaches == "C":  # an isolated receiver keeps it apart from C there
+        far = link_common(job, run, far_place)
     near_look, far_look = (
         "floating" if floats or node in state.ghosts else _look(state, node, state.reference(place))
         for node, place in ((near, near_place), (far, far_place))
@@ -128,7 +130,7 @@ def _conductor(state: State, job: Job, run: str, name: str, faults: list[Fault])
 
 def _look(state: State, node: str, against: str) -> str:
     """Return what volts alone say about one end."""
-    if node.endswith(":C"):
+    if node.endswith((":C", ":C-air")):
         return "common" if state.volts[node] < LIVE_V else "live"
     return "live" if state.between(node, against) >= LIVE_V else "dead"
 

@@ -240,7 +240,9 @@ def _lines(grid: Grid, state: State, place: str) -> list[tuple[bool | None, str]
 
 def _supply_words(state: State, place: str) -> str:
     power = (
-        f"supply {state.between(f'{place}:XFMR', f'{place}:C'):.1f} V" if state.powered else "disconnect open"
+        f"supply {state.between(f'{place}:XFMR', f'{place}:C'):.1f} V"
+        if state.power[place]
+        else "disconnect open"
     )
     return f"{power}, fuse {state.fuses[place]}"
 

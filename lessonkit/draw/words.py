@@ -47,8 +47,22 @@ def state_words(state: State, job: Job) -> str:
     ]
     if not state.powered:
         sentences.append("the disconnect is open")
-    for place in (place for place, fuse in state.fuses.items() if fuse == "blown"):
-        sentences.append(f"the fuse at the {PLACE_WORDS[place]} is blown")
+    else:
+        sentences += [
+            f"the disconnect at the {PLACE_WORDS[place]} is open"
+            for place, on in state.power.items()
+            if not on
+        ]
+    for place, fuse in state.fuses.items():
+        if fuse != "whole":
+            what = "fuse" if fuse == "blown" else "breaker"
+            sentences.append(f"the {what} at the {PLACE_WORDS[place]} is {fuse}")
+    for place, transformer in state.transformers.items():
+        if transformer != "whole":
+            sentences.append(f"the transformer at the {PLACE_WORDS[place]} is {transformer}")
+    for place in state.overloaded:
+        given = f"{state.va[place]:.0f} VA where {state.rated_va[place]:g} VA is rated"
+        sentences.append(f"the transformer at the {PLACE_WORDS[place]} is overloaded: {given}")
     faults = [f"{f.where} {f.part} {fault_words(f, job)}" for f in state.present]
     sentences.append(f"faults: {', '.join(faults)}" if faults else "no faults")
     if state.chatter:

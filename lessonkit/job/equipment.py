@@ -7,9 +7,9 @@ needs the unloader too; the reversing valve stands where its solenoid puts it.
 Second heat is electric, on while its sequencer is in, or a furnace, on while its call for heat is in; a
 second stage needs the first.  A furnace runs its own blower, some time behind its fire.
 
-Where the model stops: line voltage is taken to be there; a valve moves whenever its solenoid does, under a
-running compressor too (a real one needs a pressure difference, and a real thermostat waits before it goes
-from heat to cool).
+Where the model stops: line voltage is there or is not, as the disconnects say; a valve moves whenever its
+solenoid does, under a running compressor too (a real one needs a pressure difference, and a real thermostat
+waits before it goes from heat to cool).
 """
 
 from __future__ import annotations
@@ -35,15 +35,22 @@ def valve_cools(energised: bool, valve: str) -> bool:
 
 
 def responding(
-    sealed: frozenset[str] | set[str], kit: Equipment, defrosting: bool, welded: bool, furnace_blows: bool
+    sealed: frozenset[str] | set[str],
+    kit: Equipment,
+    defrosting: bool,
+    welded: bool,
+    furnace_blows: bool,
+    line_outdoors: bool = True,
 ) -> dict[str, str]:
     """Return what each piece of equipment does, in words; `off` when it does nothing.
 
     `sealed` holds the coils that are in, as "place:name"; `defrosting` says that a defrost runs and its board
     is awake, `welded` that the contactor's contacts are stuck closed, `furnace_blows` that a furnace runs its
-    blower. Only a job with a furnace has the word `furnace`, only one with a lockout relay `lockout`.
+    blower, `line_outdoors` that the disconnect of the outdoor unit is closed: without line power a compressor
+    stands still, whatever its contacts do. Only a job with a furnace has the word `furnace`, only one with a
+    lockout relay `lockout`.
     """
-    compressor = welded or "out:contactor" in sealed
+    compressor = line_outdoors and (welded or "out:contactor" in sealed)
     solenoid = "out:reversing-valve" in sealed
     cooling = valve_cools(solenoid, kit.valve)
     # The board defrosts by what it sees; the coil gets warm only if compressor and valve follow.

@@ -70,7 +70,9 @@ EARTH_KINDS = MappingProxyType(
 )
 DEAD = _kinds(Kind("dead", "does nothing"))
 TRANSFORMER_KINDS = _kinds(
-    Kind("weak", "gives too few volts", "number", 0.7, "of its volts", 0.01, 1.2), *DEAD.values()
+    Kind("weak", "gives too few volts", "number", 0.7, "of its volts", 0.01, 1.2),
+    *DEAD.values(),
+    Kind("burnt-out", "winding open"),
 )
 STUCK = _kinds(Kind("stuck-open", "never closes"), Kind("stuck-closed", "never opens"))
 COIL_KINDS = _kinds(Kind("burnt-out", "winding open"))

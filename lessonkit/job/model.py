@@ -23,14 +23,16 @@ from lessonkit.job import parts
 from lessonkit.job.calls import ALL_CALL_TERMINALS, INDOOR_TERMINALS, PLACE_WORDS
 from lessonkit.job.kit import COILS, EQUIPMENT
 from lessonkit.job.kit import Equipment as Equipment  # its place for readers of jobs
-from lessonkit.job.parts import Coil, Electronics, Fuse, Transformer
+from lessonkit.job.parts import Coil, Electronics
 from lessonkit.job.second_heat import OutdoorThermostat, heat_mistakes
+from lessonkit.job.supply import Supply as Supply  # part of this room's words
 from lessonkit.job.thermostat import THERMOSTAT, Thermostat
 
 #: The runs and the places that each joins, near end first.
 RUN_ENDS = MappingProxyType({"thermostat": ("stat", "air"), "outdoor": ("air", "out")})
 ARRANGEMENTS = ("direct", "link")
 RETURNS = ("wire", "earth", "second-transformer")
+RECEIVERS = ("common", "isolated")
 #: The electronics of a job, as places name them: "out:defrost-board".
 ELECTRONICS = ("thermostat", "encoder", "relay-board", "defrost-board")
 
@@ -42,31 +44,6 @@ class BadJob(LessonError, ValueError):
         self.mistakes = mistakes
         self.where = where
         super().__init__(f"{where}: " + "; ".join(mistake.rstrip(".") for mistake in mistakes) + ".")
-
-
-@dataclass(frozen=True)
-class Supply:
-    """The 24-volt supply at one place: transformer and fuse."""
-
-    rated_v: float = 24.0
-    rated_va: float = 40.0
-    open_v: float = 27.6
-    fuse_a: float = 3.0
-
-    def __post_init__(self) -> None:
-        """Let the parts check their own numbers."""
-        require_positive("fuse_a", self.fuse_a)  # the fuse knows it by another name
-        self.transformer, self.fuse  # noqa: B018  (building them is the check)
-
-    @property
-    def transformer(self) -> Transformer:
-        """Return the transformer."""
-        return Transformer(self.rated_v, self.rated_va, self.open_v)
-
-    @property
-    def fuse(self) -> Fuse:
-        """Return the fuse in its hot leg."""
-        return Fuse(self.fuse_a)
 
 
 @dataclass(frozen=True)
@@ -142,8 +119,10 @@ class Run:
 
     `conductors` are named after the terminal they join at both ends, in their order around the sheath (the
     last one lies beside the first), or `SIG`, `spare`, `spare-2`, ..., `bad`, `bad-2`, ... (a bad one is
-    broken somewhere inside).  `ohms` are what was measured of each, end to end at 20 C and in the same order;
-    left out, they follow from gauge and length.
+    broken somewhere inside).  `ohms` are what was measured of each, end to end at 20 C and in the same
+    order; left out, they follow from gauge and length.  `receiver` says how the far end of a link hears
+    beside a second transformer: on the common of its own supply, which C then joins to C at the near end
+    ("common"), or through an optocoupler, with the two commons apart ("isolated").
     """
 
     arrangement: str = "direct"
@@ -159,6 +138,7 @@ class Run:
     link: LinkSettings = LinkSettings()
     far_supply: Supply | None = None
     ohms: tuple[float, ...] = ()
+    receiver: str = "common"
 
     def __post_init__(self) -> None:
         """Check each number and word by itself; `Job` checks what they mean together."""
@@ -169,6 +149,7 @@ class Run:
             f"one of {', '.join(ARRANGEMENTS)}",
         )
         require(self.return_by in RETURNS, "return", self.return_by, f"one of {', '.join(RETURNS)}")
+        require(self.receiver in RECEIVERS, "receiver", self.receiver, f"one of {', '.join(RECEIVERS)}")
         require(
             0 < require_finite("length_m", self.length_m) <= 500,
             "length_m",
@@ -240,7 +221,7 @@ class Job:
     title: str = ""
     story: str = ""
     frequency_hz: float = 60.0
-    supply: Supply = Supply()
+    supply: Supply = Supply()  # noqa: RUF009  (a frozen value)
     equipment: Equipment = EQUIPMENT
     thermostat_run: Run = Run(conductors=("R", "C", "Y1", "Y2", "G", "O", "W1", "E"))
     outdoor_run: Run = Run(conductors=("R", "C", "Y1", "Y2", "O", "D"))
@@ -387,6 +368,19 @@ class Job:
                 yield from _direct_mistakes(key, run, needed)
             else:
                 yield from _link_mistakes(key, name, run)
+        far = self.outdoor_run.far_supply
+        if far is not None and self.outdoor_run.receiver == "common":
+            unlisted = [
+                key
+                for key, supply in (("supply", self.supply), ("runs.outdoor.far_supply", far))
+                if not supply.interconnection_listed
+            ]
+            if unlisted:
+                yield (
+                    f"{' and '.join(unlisted)} must have interconnection_listed = true, since runs.outdoor "
+                    "joins the commons of two sources, which only listed ones may be (NEC 725.121(B)); "
+                    'or say runs.outdoor.receiver = "isolated"'
+                )
 
 
 def _direct_mistakes(key: str, run: Run, needed: tuple[str, ...]) -> Iterator[str]:
@@ -412,6 +406,8 @@ def _link_mistakes(key: str, name: str, run: Run) -> Iterator[str]:
         yield f"{key}.return is wire, but there is no conductor C to return by"
     if run.return_by == "earth" and "C" in names:
         yield f"{key}.return is earth, but there is a conductor C; say wire, or call it spare"
+    if run.receiver == "isolated" and run.return_by != "second-transformer":
+        yield f"{key}.receiver is isolated, which only a far end with a second transformer can be"
     if name == "thermostat" and run.return_by != "wire":
         why = f"a {PLACE_WORDS['stat']} has no bonded metal and no transformer"
         yield f"{key}.return is {run.return_by}, but {why}; say wire"

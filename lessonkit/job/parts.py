@@ -152,18 +152,22 @@ class Electronics:
     """A board or a thermostat that lives on R and C: a resistive load that needs enough volts to think.
 
     It falls silent below `brownout_v` and starts again `boot_s` after it has `restart_v` (common practice:
-    a regulator needs a few volts above what it delivers, and a start takes about a second).
+    a regulator needs a few volts above what it delivers, and a start takes about a second).  Its capacitors
+    carry it through `hold_up_s` of too few volts, so that a lost half cycle restarts nothing (common
+    practice: a tenth of a second or so).
     """
 
     load_va: float = 1.5
     brownout_v: float = 14.0
     restart_v: float = 17.0
     boot_s: float = 1.0
+    hold_up_s: float = 0.1
 
     def __post_init__(self) -> None:
         """Refuse electronics that would run on nothing."""
         require_positive("load_va", self.load_va)
         require_positive("boot_s", self.boot_s, zero_ok=True)
+        require_positive("hold_up_s", self.hold_up_s, zero_ok=True)
         require_finite("restart_v", self.restart_v)
         if not 0 < self.brownout_v < self.restart_v:
             raise BadParameter(

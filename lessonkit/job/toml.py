@@ -24,7 +24,18 @@ _RUNS = {"thermostat": "thermostat_run", "outdoor": "outdoor_run"}
 
 def demo_names() -> tuple[str, ...]:
     """Return the names of the demo jobs, the simplest first."""
-    order = ("full-cable", "earth-return", "wire-return", "two-run", "old-cable", "four-wire", "dual-fuel")
+    order = (
+        "full-cable",
+        "earth-return",
+        "wire-return",
+        "two-run",
+        "old-cable",
+        "four-wire",
+        "dual-fuel",
+        "second-transformer",
+        "out-of-phase",
+        "isolated-receiver",
+    )
     found = {
         Path(entry.name).stem
         for entry in resources.files("lessonkit").joinpath("job", "demos").iterdir()

@@ -161,6 +161,7 @@ def _by_amperes(survey: Survey, uses: dict[str, _Use]) -> dict[str, tuple[str, .
             length_m=length,
             gauge_awg=gauge,
             far_supply=_second(survey) if use.return_by == "second-transformer" else None,
+            receiver="isolated" if use.return_by == "second-transformer" else "common",
         )
     job = _job(survey, runs)
     if job is None:
@@ -234,7 +235,7 @@ def _arranged(survey: Survey, uses: dict[str, _Use], use_unproven: bool) -> Arra
             names.append(f"{word}-{number}")
             ohms.append(expected if conductor.ohm is None else conductor.ohm)
         if use.return_by == "second-transformer":
-            fields["far_supply"] = _second(survey)
+            fields["far_supply"], fields["receiver"] = _second(survey), "isolated"
         runs[name] = Run(
             arrangement=use.how,
             conductors=tuple(names),

@@ -370,7 +370,9 @@ def _needs(site: Survey, how: Arrangement) -> list[str]:
             length = site.run(name).inferred()[0]
             needs.append(f"a new cable of {count} conductors for the {name} run, about {length:.0f} m")
     if how.outdoor == "link" and how.return_by == "second-transformer":
-        needs.append("a second transformer outdoors, with its own fuse and disconnect")
+        needs.append(
+            "a second transformer outdoors, with its own fuse and disconnect, and an isolated receiver"
+        )
     if how.outdoor == "link" and how.return_by == "earth":
         needs.append(
             "the licensed person's decision, under the local code and the makers' instructions, whether "

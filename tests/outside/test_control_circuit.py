@@ -337,9 +337,10 @@ def test_a_second_transformer_the_wrong_way_round_is_48_volts() -> None:
     NEC: power sources designed for interconnection shall be listed for the purpose (seen).
     """
     text = (
-        'name = "pair"\n[supply]\nrated_v = 23.9\nopen_v = 24.0\n[runs.outdoor]\narrangement = "link"\n'
+        'name = "pair"\n[supply]\nrated_v = 23.9\nopen_v = 24.0\ninterconnection_listed = true\n'
+        '[runs.outdoor]\narrangement = "link"\n'
         'return = "second-transformer"\nconductors = ["SIG", "C"]\nfar_in_phase = false\n'
-        "[runs.outdoor.far_supply]\nrated_v = 23.9\nopen_v = 24.0\n"
+        "[runs.outdoor.far_supply]\nrated_v = 23.9\nopen_v = 24.0\ninterconnection_listed = true\n"
     )
     state = Bench(job_from_toml(text)).state
     assert state.between("air:R", "out:R") == pytest.approx(48.0, rel=0.01)

@@ -288,7 +288,7 @@ def test_frames_break_where_the_thresholds_say() -> None:
 
 def test_opposed_transformers_give_48_volts() -> None:
     """Two secondaries of 24 V between their hot sides: nothing in phase, 48 V out of phase."""
-    stiff = Supply(rated_v=23.99, rated_va=100.0, open_v=24.0)
+    stiff = Supply(rated_v=23.99, rated_va=100.0, open_v=24.0, interconnection_listed=True)
     job = replace(demo_job("wire-return"), supply=stiff).with_run(
         "outdoor", return_by="second-transformer", conductors=("SIG", "C", "spare"), far_supply=stiff
     )
@@ -299,8 +299,15 @@ def test_opposed_transformers_give_48_volts() -> None:
 
 def test_phases_turn_and_magnitudes_stay() -> None:
     """The far supply turned round has the same volts by itself: only between the two is it seen."""
-    job = demo_job("wire-return").with_run(
-        "outdoor", return_by="second-transformer", conductors=("SIG", "C", "spare"), far_supply=Supply()
+    job = (
+        demo_job("wire-return")
+        .with_supply(interconnection_listed=True)
+        .with_run(
+            "outdoor",
+            return_by="second-transformer",
+            conductors=("SIG", "C", "spare"),
+            far_supply=Supply(interconnection_listed=True),
+        )
     )
     one, two = (Bench(job.with_run("outdoor", far_in_phase=turn)).state for turn in (True, False))
     assert one.between("out:R", "out:C") == pytest.approx(two.between("out:R", "out:C"), rel=1e-6)

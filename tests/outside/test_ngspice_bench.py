@@ -93,10 +93,11 @@ def test_enough_is_recorded() -> None:
 
 @pytest.mark.ngspice
 @pytest.mark.parametrize("job", [job for job in demo_names() if demo_job(job).links])
-@pytest.mark.parametrize("fault", ["", "outdoor.SIG=open", "outdoor.earth=open", "outdoor.R=short:SIG"])
+@pytest.mark.parametrize("fault", ["", "outdoor.SIG=open", "outdoor.earth=open", "outdoor.{}=short:SIG"])
 def test_signal_levels_agree_at_direct_current(job: str, fault: str, ngspice: str) -> None:
     """The direct levels of a link, which decide marks and spaces, are ngspice's operating point."""
-    network: Network = bench_for(job, fault, "cool-1").network()
+    feeds = "R" if "R" in demo_job(job).outdoor_run.conductors else "C"
+    network: Network = bench_for(job, fault.format(feeds), "cool-1").network()
     levels = run_ngspice(settled_netlist(network, 0.0, "levels"), ngspice)
     levels.setdefault(spice_name(network.reference), 0j)
     assert disagreements(solve(network, 0.0), levels) == {}
@@ -108,6 +109,8 @@ def test_names_of_any_sort_survive_the_netlist(ngspice: str) -> None:
     text = """
     name = "Škrabák; .end R1 a b 0"
     frequency_hz = 50.0
+    [supply]
+    interconnection_listed = true
     [runs.outdoor]
     arrangement = "link"
     return = "second-transformer"
@@ -115,6 +118,7 @@ def test_names_of_any_sort_survive_the_netlist(ngspice: str) -> None:
     far_in_phase = false
     [runs.outdoor.far_supply]
     rated_va = 40.0
+    interconnection_listed = true
     """
     bench = Bench(job_from_toml(text), faults=["outdoor.spare=short:C@0.123456789", "outdoor.SIG=earth@1e-5"])
     bench.set_call("heat-aux")

@@ -135,7 +135,7 @@ def _fuse_variant(rng: random.Random) -> Givens:
     on_common = [(one, "C") for one in live]
     # Live wires on C are shorts; the others ask whether that wire is live at all.
     one, other = rng.choice(2 * on_common + [(one, rail) for one in quiet for rail in ("C", "R")])
-    va, fuse_a = rng.choice(((40.0, 3.0), (60.0, 3.0), (75.0, 5.0)))
+    va, fuse_a = rng.choice(((40.0, 3.0), (60.0, 3.0), (75.0, 3.0)))
     return {"call": call, "one": one, "other": other, "rated_va": va, "fuse_a": fuse_a}
 
 

@@ -63,12 +63,16 @@ class Sending:
 
 
 def _two_transformers() -> Job:
-    return demo_job("wire-return").with_run(
-        "outdoor",
-        return_by="second-transformer",
-        conductors=("SIG", "C", "spare"),
-        far_supply=Supply(),
-        far_in_phase=False,
+    return (
+        demo_job("wire-return")
+        .with_supply(interconnection_listed=True)
+        .with_run(
+            "outdoor",
+            return_by="second-transformer",
+            conductors=("SIG", "C", "spare"),
+            far_supply=Supply(interconnection_listed=True),
+            far_in_phase=False,
+        )
     )
 
 

@@ -401,7 +401,7 @@ def test_a_splice_in_the_hot_wire_starves_the_outdoor_unit() -> None:
     assert drop == pytest.approx(loaded.amps["outdoor.R"] * (3 + run.conductor_ohm), rel=1e-6)
 
 
-# ---- second transformer, which no demo job has ----
+# ---- second transformer ----
 
 SECOND = """
 name = "far-barn"
@@ -410,6 +410,7 @@ title = "Sallowmere Dairy, far barn"
 [supply]
 rated_va = 40.0
 fuse_a = 3.0
+interconnection_listed = true
 
 [runs.outdoor]
 arrangement = "link"
@@ -421,6 +422,7 @@ far_in_phase = {in_phase}
 [runs.outdoor.far_supply]
 rated_va = 40.0
 fuse_a = 3.0
+interconnection_listed = true
 """
 
 

@@ -16,8 +16,15 @@ from lessonkit.job.model import Supply
 from lessonkit.job.toml import demo_job, demo_names
 
 #: A job with a transformer at each end.
-FAR_FED = demo_job("wire-return").with_run(
-    "outdoor", return_by="second-transformer", conductors=("SIG", "C", "spare"), far_supply=Supply()
+FAR_FED = (
+    demo_job("wire-return")
+    .with_supply(interconnection_listed=True)
+    .with_run(
+        "outdoor",
+        return_by="second-transformer",
+        conductors=("SIG", "C", "spare"),
+        far_supply=Supply(interconnection_listed=True),
+    )
 )
 
 
@@ -59,7 +66,7 @@ def test_a_chain_of_events_ends_within_its_moment() -> None:
 
 def test_each_transformer_has_its_own_fuse() -> None:
     """The fuse outdoors is the second transformer's where there is one, and the only one otherwise."""
-    small = Supply(fuse_a=1.0)
+    small = Supply(fuse_a=1.0, interconnection_listed=True)
     own = FAR_FED.with_run("outdoor", far_supply=small)
     assert fuse_of(own, "out") == small.fuse
     assert fuse_of(own, "air") == FAR_FED.supply.fuse != small.fuse
@@ -71,7 +78,9 @@ def test_each_transformer_has_its_own_fuse() -> None:
 @pytest.mark.parametrize(("place", "far_a", "near_a"), [("out", 0.2, 3.0), ("air", 3.0, 0.05)])
 def test_a_small_fuse_blows_alone(place: str, far_a: float, near_a: float) -> None:
     """A fuse too small for what hangs behind it opens, and the one at the other transformer stays whole."""
-    job = replace(FAR_FED, supply=Supply(fuse_a=near_a)).with_run("outdoor", far_supply=Supply(fuse_a=far_a))
+    job = replace(FAR_FED, supply=Supply(fuse_a=near_a, interconnection_listed=True)).with_run(
+        "outdoor", far_supply=Supply(fuse_a=far_a, interconnection_listed=True)
+    )
     bench = Bench(job)
     bench.set_call("cool-2")
     state = bench.advance(20.0)

@@ -35,8 +35,15 @@ def ghost() -> GhostSweep:
 
 def two_transformers() -> Job:
     """Return a job with a transformer at each end."""
-    return demo_job("wire-return").with_run(
-        "outdoor", return_by="second-transformer", conductors=("SIG", "C", "spare"), far_supply=Supply()
+    return (
+        demo_job("wire-return")
+        .with_supply(interconnection_listed=True)
+        .with_run(
+            "outdoor",
+            return_by="second-transformer",
+            conductors=("SIG", "C", "spare"),
+            far_supply=Supply(interconnection_listed=True),
+        )
     )
 
 

@@ -221,7 +221,7 @@ def _overlap(one: Sequence[float], two: Sequence[float]) -> bool:
 
 def test_a_second_transformer_shows_its_volts_and_fuse() -> None:
     """With a transformer of its own, the outdoor unit says what it gives and which of both fuses is blown."""
-    job = demo_job("wire-return")
+    job = demo_job("wire-return").with_supply(interconnection_listed=True)
     outdoor = replace(job.outdoor_run, return_by="second-transformer", far_supply=job.supply)
     outdoor = replace(outdoor, conductors=tuple(c for c in outdoor.conductors if c != "R"))
     job = replace(job, outdoor_run=outdoor)

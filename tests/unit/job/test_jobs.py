@@ -39,14 +39,18 @@ def test_demo_jobs_survive_the_round_trip(name: str, tmp_path: Path) -> None:
 
 def test_the_demo_jobs() -> None:
     """The demo jobs are there, the simplest first, each set in a place with a name and a story."""
-    assert demo_names()[:4] == ("full-cable", "earth-return", "wire-return", "two-run")
+    first = ("full-cable", "earth-return", "wire-return", "two-run")
+    assert demo_names()[:4] == first
     assert set(demo_names()) >= {"old-cable", "four-wire", "dual-fuel", "earth-lockout"}
+    assert set(demo_names()) >= {"second-transformer", "out-of-phase", "isolated-receiver"}
     for name in demo_names():
         job = demo_job(name)
         assert job.name == name
         assert job.title
         assert job.story
-    shapes = {name: demo_job(name).links for name in demo_names()[:4]}
+        fuse_a, most_a = job.supply.fuse_a, job.supply.largest_fuse_a
+        assert fuse_a <= most_a, "no more than Class 2 allows"
+    shapes = {name: demo_job(name).links for name in first}
     assert shapes == {
         "full-cable": (),
         "earth-return": ("outdoor",),
@@ -95,11 +99,14 @@ thermostats = st.builds(
 )
 
 supplies = st.builds(
-    lambda va, rated, more, fuse: Supply(rated, va, min(rated + more, 30.0), fuse),
+    lambda va, rated, more, fuse, guard: Supply(
+        rated, va, min(rated + more, 30.0), fuse, guard, interconnection_listed=True
+    ),
     st.floats(5.0, 100.0),
     st.floats(20.0, 26.0),
     st.floats(0.5, 5.0),
     st.floats(1.0, 10.0),
+    st.sampled_from(("fuse", "breaker")),
 )
 
 
@@ -157,6 +164,7 @@ def runs(draw: st.DrawFn, name: str, valve: str) -> Run:
         draw(st.booleans()),
         draw(links()),
         far_supply,
+        receiver=draw(st.sampled_from(("common", "isolated"))) if far_supply else "common",
     )
 
 

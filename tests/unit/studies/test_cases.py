@@ -30,8 +30,15 @@ def job_of(name: str) -> Job:
     """Return a demo job, or the wire return with a transformer of its own outdoors."""
     if name != "second-transformer":
         return demo_job(name)
-    return demo_job("wire-return").with_run(
-        "outdoor", return_by=name, conductors=("SIG", "C", "spare"), far_supply=Supply()
+    return (
+        demo_job("wire-return")
+        .with_supply(interconnection_listed=True)
+        .with_run(
+            "outdoor",
+            return_by=name,
+            conductors=("SIG", "C", "spare"),
+            far_supply=Supply(interconnection_listed=True),
+        )
     )
 
 

@@ -24,8 +24,15 @@ def with_spare() -> Job:
 
 def two_transformers() -> Job:
     """Return the wire return with a transformer of its own outdoors, so that C carries the signal alone."""
-    return demo_job("wire-return").with_run(
-        "outdoor", return_by="second-transformer", conductors=("SIG", "C", "spare"), far_supply=Supply()
+    return (
+        demo_job("wire-return")
+        .with_supply(interconnection_listed=True)
+        .with_run(
+            "outdoor",
+            return_by="second-transformer",
+            conductors=("SIG", "C", "spare"),
+            far_supply=Supply(interconnection_listed=True),
+        )
     )
 
 
