@@ -10,8 +10,9 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
@@ -101,6 +102,15 @@ def chromium() -> str:
     found = find_chromium()
     assert found, "mark this test with pytest.mark.chromium"
     return found
+
+
+@pytest.fixture(scope="session")
+def browser_tools() -> Iterator[Any]:
+    """Start the library that drives browsers, once a process: it refuses a second start beside the first."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as tools:
+        yield tools
 
 
 @pytest.fixture(scope="session")

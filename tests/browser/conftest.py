@@ -29,7 +29,7 @@ def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path]]:
 
 
 @pytest.fixture(scope="session")
-def page(chromium: str) -> Iterator[Any]:
+def page(browser_tools: Any, chromium: str) -> Iterator[Any]:
     """Open a browser page."""
-    with browser_page(chromium) as opened:
+    with browser_page(browser_tools, chromium) as opened:
         yield opened

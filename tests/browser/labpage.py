@@ -109,18 +109,15 @@ def _wait_for(url: str, server: subprocess.Popen[bytes], log: Path) -> None:
 
 
 @contextlib.contextmanager
-def browser_page(chromium: str, width: int = 1400, height: int = 1000) -> Iterator[Any]:
-    """Open a page in a headless browser."""
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as tools:
-        browser = tools.chromium.launch(executable_path=chromium, args=BROWSER_OPTIONS)
-        try:
-            page = browser.new_page(viewport={"width": width, "height": height})
-            page.set_default_timeout(60_000)
-            yield page
-        finally:
-            browser.close()
+def browser_page(tools: Any, chromium: str, width: int = 1400, height: int = 1000) -> Iterator[Any]:
+    """Open a page in a headless browser; `tools` is what sync_playwright() gives."""
+    browser = tools.chromium.launch(executable_path=chromium, args=BROWSER_OPTIONS)
+    try:
+        page = browser.new_page(viewport={"width": width, "height": height})
+        page.set_default_timeout(60_000)
+        yield page
+    finally:
+        browser.close()
 
 
 def open_notebook(page: Any, server: str, notebook: str) -> None:

@@ -40,18 +40,17 @@ def site_server(folder: Path) -> Iterator[str]:
 
 
 @contextlib.contextmanager
-def site_browser(chromium: str, *, rules: str = "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1") -> Iterator[Any]:
-    """Open a browser that finds no address but this computer's."""
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as tools:
-        browser = tools.chromium.launch(
-            executable_path=chromium, args=[*BROWSER_OPTIONS, f"--host-resolver-rules={rules}"]
-        )
-        try:
-            yield browser
-        finally:
-            browser.close()
+def site_browser(
+    tools: Any, chromium: str, *, rules: str = "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"
+) -> Iterator[Any]:
+    """Open a browser that finds no address but this computer's; `tools` is what sync_playwright() gives."""
+    browser = tools.chromium.launch(
+        executable_path=chromium, args=[*BROWSER_OPTIONS, f"--host-resolver-rules={rules}"]
+    )
+    try:
+        yield browser
+    finally:
+        browser.close()
 
 
 def listening(page: Any, address: str) -> list[str]:

@@ -43,9 +43,9 @@ def address(built_site: Path) -> Iterator[str]:
 
 
 @pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Any]:
+def browser(browser_tools: Any, chromium: str) -> Iterator[Any]:
     """Open a browser that reaches nothing but this computer."""
-    with site_browser(chromium) as opened:
+    with site_browser(browser_tools, chromium) as opened:
         yield opened
 
 

@@ -25,6 +25,7 @@ TESTS = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(TESTS / "browser"))
 
 from labpage import browser_page, lab_server, run_all, shared, write_notebook  # noqa: E402
+from playwright.sync_api import sync_playwright  # noqa: E402
 
 CELLS = (
     "import lessonkit as lk\nfrom IPython.display import display",
@@ -120,7 +121,11 @@ def measure(tree: Path, chromium: str, job: str, rounds: int, scope: bool) -> di
         env = shared.make_private_env(root / "env")
         env["PYTHONPATH"] = os.pathsep.join([str(tree), env.get("PYTHONPATH", "")])
         write_notebook(root / "notebooks" / "a.ipynb", *(c.format(job=job, scope=scope) for c in CELLS))
-        with lab_server(root / "notebooks", env, root / "log.txt") as server, browser_page(chromium) as page:
+        with (
+            lab_server(root / "notebooks", env, root / "log.txt") as server,
+            sync_playwright() as tools,
+            browser_page(tools, chromium) as page,
+        ):
             sizes: list[int] = []
             page.on("websocket", lambda socket: socket.on("framereceived", lambda f: sizes.append(len(f))))
             run_all(page, server, "a.ipynb", "cell-1")

@@ -22,6 +22,7 @@ sys.path[:0] = [str(TESTS / "browser"), str(TESTS / "speed")]
 
 from labpage import browser_page, lab_server, run_all, shared, write_notebook  # noqa: E402
 from panel_clicks import CELLS, clicks  # noqa: E402
+from playwright.sync_api import sync_playwright  # noqa: E402
 from sitepage import open_book, site_browser, site_server  # noqa: E402
 
 PANEL = "panel = lk.bench_panel('two-run', scope=True)\ndisplay(panel)"
@@ -71,7 +72,11 @@ def main() -> None:
             print(
                 f"build: {time.perf_counter() - began:.0f} s, {built.size / 1e6:.1f} MB, {built.files} files"
             )
-        with site_server(site) as address, site_browser(chromium) as browser:
+        with (
+            site_server(site) as address,
+            sync_playwright() as tools,
+            site_browser(tools, chromium) as browser,
+        ):
             page = browser.new_context(viewport={"width": 1400, "height": 1000}).new_page()
             for name in ("first", "second"):
                 visit(page, address, name)
@@ -81,7 +86,11 @@ def main() -> None:
         (root / "notebooks").mkdir()
         env = shared.make_private_env(root / "env")
         env["PYTHONPATH"] = os.pathsep.join([str(TESTS.parent), env.get("PYTHONPATH", "")])
-        with lab_server(root / "notebooks", env, root / "log.txt") as server, browser_page(chromium) as page:
+        with (
+            lab_server(root / "notebooks", env, root / "log.txt") as server,
+            sync_playwright() as tools,
+            browser_page(tools, chromium) as page,
+        ):
             cells = [cell.format(job="two-run", scope=True) for cell in CELLS]
             write_notebook(root / "notebooks" / "two-run.ipynb", *cells)
             run_all(page, server, "two-run.ipynb", "cell-1")

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -129,17 +130,14 @@ def test_minutes_are_those_that_jupyter_noted(school: School) -> None:
 
 
 @pytest.mark.chromium
-def test_pages_fit_a_telephone(school: School, tmp_path: Path, chromium: str) -> None:
+def test_pages_fit_a_telephone(school: School, tmp_path: Path, browser_tools: Any, chromium: str) -> None:
     """At 380 pixels nothing of a page lies beside the screen."""
-    from playwright.sync_api import sync_playwright
-
     long = student(school, "x" * 60, "one-way", typed="answer_91_1 = " + "y" * 300)
     (tmp_path / "student.html").write_bytes(student_page(long, school, DAY))
     (tmp_path / "class.html").write_bytes(class_page([long], school, DAY))
-    with sync_playwright() as tools:
-        browser = tools.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
-        page = browser.new_page(viewport={"width": 380, "height": 800})
-        for name in ("student.html", "class.html"):
-            page.goto((tmp_path / name).as_uri())
-            assert page.evaluate("document.documentElement.scrollWidth") <= 380
-        browser.close()
+    browser = browser_tools.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+    page = browser.new_page(viewport={"width": 380, "height": 800})
+    for name in ("student.html", "class.html"):
+        page.goto((tmp_path / name).as_uri())
+        assert page.evaluate("document.documentElement.scrollWidth") <= 380
+    browser.close()
