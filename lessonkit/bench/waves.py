@@ -15,8 +15,8 @@ links count as if each spoke alone.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,9 @@ from lessonkit.copper.elements import Wave
 from lessonkit.signal.frames import frame_levels
 
 __all__ = ["Between", "between"]
+
+#: What is on, and the driver that speaks.
+Moment = tuple[frozenset[str], str]
 
 #: The wave is sampled so many times a bit of the quickest link, or a cycle of the supply.
 _POINTS = 4
@@ -70,28 +73,47 @@ def between(bench: Bench, red: str, black: str, load_ohm: float) -> Between:
     span_s = cycles / job.frequency_hz  # whole cycles, so that the sine's own mean is nothing
     time_s = np.linspace(0.0, span_s, round(span_s / step_s) + 1)
 
-    def level_v(state: frozenset[str], silent: str | None = None) -> float:
-        solution = bench.wiring.solve([state], 0.0, [silent])[0]
-        return float(solution.thevenin(red, black).loaded_v(load_ohm).real)
-
-    rest_v = level_v(on)
+    spoken = {run: _said_in_a_poll(bench, run) for run in talking}
+    level_v = _levels(bench, red, black, load_ohm, [moment for said in spoken.values() for moment, _ in said])
+    rest_v = level_v[on, None]
     direct_v = np.full(time_s.shape, rest_v)
     for run, link in zip(talking, settings, strict=True):
-        levels = _levels_of_a_poll(bench, run, level_v)
         slot = np.floor((time_s % link.interval_s) * link.baud + 1e-9).astype(np.intp)
+        levels = np.concatenate(
+            [
+                np.where(bits > 0, level_v[state, None], level_v[state, driver])
+                for (state, driver), bits in spoken[run]
+            ]
+        )
         speaking = slot < len(levels)
         direct_v[speaking] += levels[slot[speaking]] - rest_v
     return Between(ac_v, job.frequency_hz, time_s, direct_v)
 
 
-def _levels_of_a_poll(bench: Bench, run: str, level_v: Callable[..., float]) -> NDArray[np.float64]:
-    """Return the direct volts for each bit of a link's last frame and of the reply, shape (bits,)."""
+def _said_in_a_poll(bench: Bench, run: str) -> list[tuple[Moment, NDArray[np.uint8]]]:
+    """Return a link's last frame and the reply: what is on, who speaks, and its bits as levels."""
     near, far = f"driver {run}.near", f"driver {run}.far"
-    found = []
+    said = []
     for way, driver, state in (("down", near, bench.on), ("up", far, (bench.on - {near}) | {far})):
         seen = bench.last_frame(run, way)
         if seen is not None:
-            space_v, mark_v = level_v(state, driver), level_v(state)
-            found.append(np.where(frame_levels(seen.sent.to_bytes()) > 0, mark_v, space_v))
-    levels: NDArray[np.float64] = np.concatenate(found)
-    return levels
+            said.append(((state, driver), frame_levels(seen.sent.to_bytes())))
+    return said
+
+
+def _levels(
+    bench: Bench, red: str, black: str, load_ohm: float, moments: Sequence[Moment]
+) -> dict[tuple[frozenset[str], str | None], float]:
+    """Return the direct volts between the probes while a moment's driver says space and (None) mark.
+
+    All are solved as one stack. A driver that says space keeps its impedance, so the impedance between the
+    probes is worked out once for what is on, not once for each level.
+    """
+    states = dict.fromkeys([bench.on, *(state for state, _ in moments)])
+    asked: list[tuple[frozenset[str], str | None]] = [*((state, None) for state in states), *moments]
+    solved = bench.wiring.solve([state for state, _ in asked], 0.0, [silent for _, silent in asked])
+    behind = {state: solved[k].thevenin(red, black) for k, state in enumerate(states)}
+    return {
+        case: float(replace(behind[case[0]], open_v=solution.v(red, black)).loaded_v(load_ohm).real)
+        for case, solution in zip(asked, solved, strict=True)
+    }
