@@ -58,7 +58,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.draw.coils": ("memory_picture", "splice_picture"),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
-    "lessonkit.exercises.predict": ("reveal",),
+    "lessonkit.exercises.predict": ("predictions", "reveal"),
     "lessonkit.exercises.trials": ("try_calls",),
     "lessonkit.panels.bench": ("bench_panel",),
     "lessonkit.panels.meter": ("meter_panel",),
@@ -100,6 +100,7 @@ __all__ = [
     "parse_fault",
     "plan",
     "play",
+    "predictions",
     "refused",
     "reveal",
     "ring_out",
@@ -125,7 +126,7 @@ if TYPE_CHECKING:
     from lessonkit.draw.winter_day import show_winter_day
     from lessonkit.errors import LessonError, refused
     from lessonkit.exercises import open_workbook
-    from lessonkit.exercises.predict import reveal
+    from lessonkit.exercises.predict import predictions, reveal
     from lessonkit.exercises.trials import try_calls
     from lessonkit.job.faults import parse_fault
     from lessonkit.job.toml import demo_job, load_job

@@ -128,6 +128,42 @@ def test_lessons_use_what_is_published(path: Path) -> None:
                 assert node.attr in lessonkit.__all__, f"{cell.id}: lk.{node.attr} is not published"
 
 
+def assigned_names(tree: ast.Module) -> list[str]:
+    """List the names that a cell assigns."""
+    targets = [target for node in tree.body if isinstance(node, ast.Assign) for target in node.targets]
+    return [target.id for target in targets if isinstance(target, ast.Name)]
+
+
+def calls_in(tree: ast.AST, *names: str) -> list[ast.Call]:
+    """List the calls of functions with these names, however they are reached."""
+    calls = [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    return [call for call in calls if getattr(call.func, "attr", getattr(call.func, "id", "")) in names]
+
+
+@each_workbook
+def test_nothing_is_shown_before_a_prediction(path: Path) -> None:
+    """From a prediction to the next text, cells show only what `lk.reveal` holds back until it is written."""
+    waiting: set[str] = set()
+    for cell in opened(path).cells:
+        if cell.cell_type != "code":
+            assert not waiting, f"before {cell.id}: nothing reveals {waiting}"
+            continue
+        tree = ast.parse(cell.source)
+        made = {name for name in assigned_names(tree) if name.startswith(("prediction_", "reason_"))}
+        revealed = calls_in(tree, "reveal")
+        if waiting or revealed:
+            *_, last = tree.body
+            assert not calls_in(tree, "print", "display"), f"{cell.id} shows something by itself"
+            assert revealed or not isinstance(last, ast.Expr), f"{cell.id} shows its last line by itself"
+            assert not revealed or (isinstance(last, ast.Expr) and last.value in revealed), cell.id
+        for call in revealed:
+            given = [*call.args[:1], *(word.value for word in call.keywords if word.arg == "because")]
+            assert {node.id for node in given if isinstance(node, ast.Name)} & waiting, cell.id
+            waiting -= {node.id for node in given if isinstance(node, ast.Name)}
+        waiting |= made
+    assert not waiting
+
+
 @each_notebook
 def test_begins_with_its_title_and_carries_a_caution(path: Path) -> None:
     """Each notebook opens with a title, and shows the caution that fits it."""

@@ -8,20 +8,82 @@ from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
 from lessonkit.bench.reading import Reading
 from lessonkit.errors import LessonError, refused
-from lessonkit.exercises.predict import reveal
+from lessonkit.exercises.predict import predictions, reveal
 from lessonkit.exercises.series.workbook_01_faults import _CANDIDATES
 from lessonkit.exercises.trials import any_job, fault_in_words, responds, settled, site, try_calls
 from lessonkit.job.faults import parse_fault
 from lessonkit.job.toml import demo_job
 
+BLANKS = (..., None, "", "  ", "...", [...], ["Y1", ...])
 
-@pytest.mark.parametrize("blank", [..., None])
-def test_no_prediction_still_shows_the_bench(blank: object, capsys: pytest.CaptureFixture[str]) -> None:
-    """An open prediction stops nothing: the bench answers, and asks for one."""
-    reveal(blank, "off")
+
+@pytest.mark.parametrize("blank", BLANKS, ids=repr)
+def test_nothing_is_shown_before_a_prediction(blank: object, capsys: pytest.CaptureFixture[str]) -> None:
+    """Without a prediction there is one sentence that says what to write, and no answer."""
+    reveal(blank, Reading(27.4012, "V", ("air:R", "air:C")), show="the table")
     said = capsys.readouterr().out
-    assert said.startswith("The bench says off. (No prediction yet")
-    assert "run all cells again" in said  # this cell alone would ask a bench that has moved on since
+    assert said.startswith('Predict first: write a number of V, or "skip", in the cell above')
+    assert "27" not in said
+    assert "table" not in said
+    assert len(said.splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("truth", "among", "wanted"),
+    [
+        (0, (), "a number,"),
+        (True, (), "True or False,"),
+        (["G"], (), 'a list of words, such as ["one", "two"],'),
+        ("off", (), "a word or two in quotation marks,"),
+        ("off", ("on", "off"), '"on" or "off",'),
+        (["blower"], ("blower", "valve"), 'a list of some of "blower" or "valve", or [],'),
+    ],
+)
+def test_it_says_what_to_write(
+    truth: object, among: tuple[str, ...], wanted: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The form of a prediction follows from what the bench says, which stays unsaid."""
+    reveal(..., truth, among=among)
+    assert wanted in capsys.readouterr().out
+
+
+def test_words_outside_the_choice_reveal_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    """Where there are a few words to choose from, another word is no prediction yet."""
+    reveal("x", "off", among=("on", "off"))
+    reveal(["blower", "x"], ["blower"], among=("blower", "valve"))
+    reveal([], ["blower"], among=("blower", "valve"))
+    first, second, third = capsys.readouterr().out.splitlines()
+    assert first.startswith("Predict first")
+    assert second.startswith("Predict first")
+    assert third == "You predicted none. The bench says blower. They differ: find out why."
+
+
+def test_a_reason_is_asked_for_where_it_matters(capsys: pytest.CaptureFixture[str]) -> None:
+    """With a prediction and no reason nothing is shown; with both, the reason is held against the bench."""
+    reveal("on", "off", because=...)
+    assert capsys.readouterr().out.startswith("Say why first")
+    reveal("on", "off", because="it holds its place", show="a picture")
+    said = capsys.readouterr().out.splitlines()
+    assert said[1:] == ["Your reason: it holds its place. Does it fit what the bench says?", "a picture"]
+    reveal("on", "off", because="skip")
+    assert "reason" not in capsys.readouterr().out
+    reveal("skip", "off", because=...)
+    assert "The bench says off." in capsys.readouterr().out
+
+
+def test_skips_are_counted_from_the_notebook_s_names(capsys: pytest.CaptureFixture[str]) -> None:
+    """A notebook that skipped twice is told so, and running a cell again does not count again."""
+    lines = (
+        "prediction_1 = 'skip'; prediction_2 = 'Skip.'; prediction_3 = 'on'; prediction_4 = ...",
+        "reveal(prediction_1, 'off', show=('a table', 'a picture'))",
+        "reveal(prediction_1, 'off')",
+        "predictions()",
+    )
+    exec("\n".join(lines), {"reveal": reveal, "predictions": predictions})  # noqa: S102 - these lines
+    said = capsys.readouterr().out.splitlines()
+    assert said[0] == said[3] == "No prediction (skipped so far: 2). The bench says off."
+    assert said[1:3] == ["a table", "a picture"]
+    assert said[4] == "Predictions: 1 written, 2 skipped, 1 still open."
 
 
 @pytest.mark.parametrize(
@@ -37,6 +99,10 @@ def test_no_prediction_still_shows_the_bench(blank: object, capsys: pytest.Captu
         ("Y1", ["Y1"], True),
         ({"Y1"}, ["Y1", "Y2"], False),
         ("six", 6, False),
+        ("27 V", 27.4, True),
+        ("26,5", 26.5, True),
+        ((26, 5), 26.5, True),
+        ("27 or 28 V", 27.4, False),
         ({}, [], False),
     ],
 )
