@@ -63,7 +63,7 @@ def tally(names: Mapping[str, object]) -> Tally:
 
 
 def predictions() -> None:
-    """Print how many predictions of this notebook are written, skipped and still open."""
+    """Print how many predictions are written, skipped, and open."""
     print(tally(_names_of_caller(inspect.currentframe())))  # noqa: T201  a line that was asked for
 
 
@@ -77,9 +77,9 @@ def reveal(
     because: object = _NOT_ASKED,
     show: object = (),
 ) -> None:
-    """Print a prediction beside what the bench says, or, where there is none yet, what to write.
+    """Print a prediction beside what the bench says.
 
-    `prediction` and `bench_says` are words, numbers (with their `unit`; a reading brings its own), or
+    Where nothing is written yet, one sentence says what to write, and nothing else is shown. `prediction` and `bench_says` are words, numbers (with their `unit`; a reading brings its own), or
     collections of words. Numbers agree `within` a share of what the bench says; words agree whatever their
     case and hyphens. `among` names the words to choose from, where no other makes sense. `because` is the
     reason, where one is asked for. `show` is what else is shown then: one thing, or a tuple of several.
