@@ -79,10 +79,11 @@ def reveal(
 ) -> None:
     """Print a prediction beside what the bench says.
 
-    Where nothing is written yet, one sentence says what to write, and nothing else is shown. `prediction` and `bench_says` are words, numbers (with their `unit`; a reading brings its own), or
-    collections of words. Numbers agree `within` a share of what the bench says; words agree whatever their
-    case and hyphens. `among` names the words to choose from, where no other makes sense. `because` is the
-    reason, where one is asked for. `show` is what else is shown then: one thing, or a tuple of several.
+    Where nothing is written yet, one sentence says what to write, and nothing else is shown. `prediction` and
+    `bench_says` are words, numbers (with their `unit`; a reading brings its own), or collections of words.
+    Numbers agree `within` a share of what the bench says; words agree whatever their case and hyphens.
+    `among` names the words to choose from, where no other makes sense. `because` is the reason, where one is
+    asked for. `show` is what else is shown then: one thing, or a tuple of several.
     """
     unit = unit or getattr(bench_says, "unit", "")
     if _skips(prediction):

