@@ -41,7 +41,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.bench.meter": ("Meter",),
     "lessonkit.bench.hands": ("Hands",),
     "lessonkit.studies.experiment": ("experiment",),
-    "lessonkit.studies.cable": ("half_split", "locate_open", "locate_short", "ring_out"),
+    "lessonkit.studies.cable": ("half_split", "locate_open", "locate_short", "prove_insulation", "ring_out"),
     "lessonkit.studies.steps": ("load_story", "play"),
     # On the job: what may be wrong.
     "lessonkit.studies.find": ("Search",),
@@ -56,6 +56,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     # Pictures: a bench at one moment, coils and what they remember.
     "lessonkit.draw.view": ("show_bench",),
     "lessonkit.draw.coils": ("memory_picture", "splice_picture"),
+    "lessonkit.draw.cables": ("break_picture", "touch_picture"),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("predictions", "reveal"),
@@ -84,6 +85,7 @@ __all__ = [
     "Search",
     "__version__",
     "bench_panel",
+    "break_picture",
     "demo_job",
     "experiment",
     "half_split",
@@ -101,6 +103,7 @@ __all__ = [
     "plan",
     "play",
     "predictions",
+    "prove_insulation",
     "refused",
     "reveal",
     "ring_out",
@@ -111,6 +114,7 @@ __all__ = [
     "show_winter_day",
     "splice_picture",
     "sweep_lockouts",
+    "touch_picture",
     "try_calls",
     "winter_day",
 ]
@@ -120,6 +124,7 @@ if TYPE_CHECKING:
     from lessonkit.bench.hands import Hands
     from lessonkit.bench.meter import Meter
     from lessonkit.copper.wire import loop_ohm
+    from lessonkit.draw.cables import break_picture, touch_picture
     from lessonkit.draw.coils import memory_picture, splice_picture
     from lessonkit.draw.season import show_season
     from lessonkit.draw.view import show_bench
@@ -133,7 +138,7 @@ if TYPE_CHECKING:
     from lessonkit.panels.bench import bench_panel
     from lessonkit.panels.meter import meter_panel
     from lessonkit.panels.scope import scope_panel
-    from lessonkit.studies.cable import half_split, locate_open, locate_short, ring_out
+    from lessonkit.studies.cable import half_split, locate_open, locate_short, prove_insulation, ring_out
     from lessonkit.studies.experiment import experiment
     from lessonkit.studies.find import Search
     from lessonkit.studies.house import load_house

@@ -3,6 +3,7 @@
     bench = Bench("two-run", faults=["outdoor.SIG=open@0.3"])
     ring_out(bench, "outdoor").opens
     locate_open(bench, "outdoor", "SIG").distance_m
+    prove_insulation(bench, "outdoor").weak
 
 Nothing here looks at the faults: wires are lifted at both ends, twisted at the far end, and read at the near
 one, in the minutes that this takes (`hands`). Afterwards every wire is back where it was, and the power stays
@@ -14,6 +15,8 @@ Formulas (L the length, r the ohms of one conductor for each metre, A the near e
     open, all others joined  d = L C_A / (C_A + C_B)              each piece is as long as it is capacious
 
 From one end alone the touch's own resistance counts as cable: half an ohm is 12 m of 18 AWG and back.
+
+Shown last in a cell, each result is the table that belongs on the work sheet.
 
 Where the model stops: ends are told apart by their jackets, so a conductor that sits on a wrong terminal is
 not found here; two faults on one conductor are located as one.
@@ -28,21 +31,25 @@ from itertools import combinations
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.hands import Hands
+from lessonkit.bench.insulation import LIMIT_OHM
 from lessonkit.bench.layout import conductor_node
 from lessonkit.bench.meter import Meter
 from lessonkit.bench.plugs import loose_node
 from lessonkit.bench.reading import Reading
 from lessonkit.errors import require, require_positive
 from lessonkit.job.model import RUN_ENDS
+from lessonkit.job.parts import RATED_V
 
 __all__ = [
     "HalfSplit",
+    "InsulationTest",
     "Located",
     "RingOut",
     "half_split",
     "locate_open",
     "locate_short",
     "open_distance",
+    "prove_insulation",
     "ring_out",
     "short_distance",
 ]
@@ -75,6 +82,12 @@ def open_distance(near_farad: float, far_farad: float, length: float) -> float:
     return require_positive("length", length) * near_farad / require_positive("both together", both)
 
 
+def _table(head: str, rows: Sequence[Sequence[str]]) -> str:
+    """Return a table in Markdown; `head` is its first line, without the outer bars."""
+    lines = [head, " | ".join("---" for _ in head.split("|")), *(" | ".join(row) for row in rows)]
+    return "\n".join(f"| {line} |" for line in lines)
+
+
 @dataclass(frozen=True)
 class RingOut:
     """What ringing out a run has shown.
@@ -98,6 +111,33 @@ class RingOut:
         bad = {*self.opens, *self.poor, *(name for pair in self.shorts for name in pair)}
         return tuple(name for name in self.ohms if name not in bad)
 
+    def found(self, name: str) -> str:
+        """Return what was found of a conductor, in words."""
+        words = [f"touches {two if name == one else one}" for one, two in self.shorts if name in (one, two)]
+        words += ["open"] if name in self.opens else []
+        words += ["poor"] if name in self.poor else []
+        return ", ".join(words) or "sound"
+
+    def _rows(self) -> list[tuple[str, str, str, str, str]]:
+        rows = []
+        for name, ohm in self.ohms.items():
+            pair = next((pair for pair in self.loops if pair[1] == name), next(iter(self.loops)))
+            partner = pair[0] if pair[1] == name else pair[1]
+            alone = f"{ohm:.2f} ohm" if math.isfinite(ohm) else "none"
+            rows.append((name, partner, str(self.loops[pair]), alone, self.found(name)))
+        return rows
+
+    def __str__(self) -> str:
+        lines = [
+            f"{name:8} with {partner:8} {loop:>10}, alone {alone:>9}: {found}"
+            for name, partner, loop, alone, found in self._rows()
+        ]
+        return "\n".join([*lines, f"{self.minutes:g} minutes"])
+
+    def _repr_markdown_(self) -> str:
+        head = "conductor | read with | loop | it alone | found"
+        return f"{_table(head, self._rows())}\n\nThis took {self.minutes:g} minutes."
+
 
 @dataclass(frozen=True)
 class Located:
@@ -107,6 +147,17 @@ class Located:
     far: Reading
     distance_m: float
     minutes: float
+
+    def __str__(self) -> str:
+        return (
+            f"{self.near!r}\n{self.far!r}\n{self.distance_m:.1f} m from the near end "
+            f"({self.minutes:g} minutes)"
+        )
+
+    def _repr_markdown_(self) -> str:
+        rows = [(what, *read.probes, str(read)) for what, read in (("near", self.near), ("far", self.far))]
+        found = f"**{self.distance_m:.1f} m** from the near end. This took {self.minutes:g} minutes."
+        return f"{_table('end | red probe | black probe | reading', rows)}\n\n{found}"
 
 
 def _loosen(bench: Bench, run: str) -> tuple[Hands, Meter, dict[str, tuple[str, str]]]:
@@ -212,23 +263,103 @@ def locate_open(bench: Bench, run: str, conductor: str) -> Located:
 
 
 @dataclass(frozen=True)
+class InsulationTest:
+    """The insulation of a run: ohms of each conductor to all others together, and to grounded metal.
+
+    `weak` names the conductors with less than half a megohm either way; `minutes` is what it took.
+    """
+
+    run: str
+    to_others: Mapping[str, Reading]
+    to_ground: Mapping[str, Reading]
+    weak: tuple[str, ...]
+    minutes: float
+
+    def _rows(self) -> list[tuple[str, str, str, str]]:
+        return [
+            (name, str(others), str(self.to_ground[name]), "weak" if name in self.weak else "sound")
+            for name, others in self.to_others.items()
+        ]
+
+    def __str__(self) -> str:
+        return "\n".join(
+            f"{name:8} to the others {others:>11}, to ground {ground:>11}: {found}"
+            for name, others, ground, found in self._rows()
+        )
+
+    def _repr_markdown_(self) -> str:
+        head = "conductor | to all others | to grounded metal | found"
+        return f"{_table(head, self._rows())}\n\nThis took {self.minutes:g} minutes."
+
+
+def prove_insulation(bench: Bench, run: str, test_v: int = 250) -> InsulationTest:
+    """Test the insulation of a run, all its ends lifted.
+
+    At the air handler each conductor is read against all others twisted together, then against grounded
+    metal. It passes with half a megohm or more both ways (BS 7671, minimum for circuits of extra-low voltage
+    at 250 V direct).
+    """
+    kept = bench.hands
+    hands, meter, nodes = _loosen(bench, run)
+    loose, end = bench.hands, RUN_ENDS[run].index("air")
+
+    def ohms(red: str, black: str) -> Reading:
+        return _read(hands, lambda one, other: meter.insulation(one, other, test_v), red, black)
+
+    to_others, to_ground = {}, {}
+    for name, ends in nodes.items():
+        others = [other for other in nodes if other != name]
+        if len(others) > 1:
+            hands.twist("air", *(f"{run}.{other}" for other in others))
+        to_others[name] = ohms(ends[end], nodes[others[0]][end])
+        bench.set_hands(loose)
+        to_ground[name] = ohms(ends[end], "air:GND")
+    bench.set_hands(kept)
+    weak = tuple(name for name in nodes if min(to_others[name], to_ground[name]) < LIMIT_OHM)
+    return InsulationTest(run, to_others, to_ground, weak, hands.minutes)
+
+
+@dataclass(frozen=True)
 class HalfSplit:
-    """Between which two points something is lost, and the points that were read on the way."""
+    """Between which two points something is lost, and the points that were read on the way.
+
+    `readings` are the volts there, where a meter read them.
+    """
 
     between: tuple[str, str]
     read: tuple[str, ...]
+    readings: tuple[Reading, ...] = ()
+
+    def __str__(self) -> str:
+        shown = self.readings or self.read
+        return "\n".join([*map(repr, shown), f"lost between {self.between[0]} and {self.between[1]}"])
+
+    def _repr_markdown_(self) -> str:
+        found = f"Lost between **{self.between[0]}** and **{self.between[1]}**."
+        if not self.readings:
+            return f"Read at {', '.join(self.read) or 'no point'}. {found}"
+        rows = [(str(k), *read.probes, str(read)) for k, read in enumerate(self.readings, 1)]
+        return f"{_table('no. | red probe | black probe | reading', rows)}\n\n{found}"
 
 
-def half_split(points: Sequence[str], is_there: Callable[[str], bool]) -> HalfSplit:
+def half_split(points: Sequence[str], is_there: Callable[[str], bool] | Meter) -> HalfSplit:
     """Find where along a chain something is lost, by halving.
 
-    `points` go from where it is known to be there to where it is known to be missing; `is_there` reads one,
-    such as `lambda point: meter.volts(point) > 20`. A chain of n pieces takes about log2 n readings.
+    `points` go from where it is known to be there to where it is known to be missing. `is_there` reads one,
+    such as `lambda point: meter.volts(point) > 20`; a `Meter` reads its volts against C of the same place,
+    with a low impedance so that no ghost counts, and takes half the rated volts or more for there. A chain
+    of n pieces takes about log2 n readings.
     """
     require(len(points) >= 2, "points", list(points), "at least two: one good, one bad")
     good, bad, read = 0, len(points) - 1, []
+    readings: list[Reading] = []
     while bad - good > 1:
         middle = (good + bad) // 2
         read.append(points[middle])
-        good, bad = (middle, bad) if is_there(points[middle]) else (good, middle)
-    return HalfSplit((points[good], points[bad]), tuple(read))
+        if isinstance(is_there, Meter):
+            readings.append(is_there.volts(points[middle], setting="low"))
+            there = readings[-1] >= RATED_V / 2
+        else:
+            there = is_there(points[middle])
+        good, bad = (middle, bad) if there else (good, middle)
+    return HalfSplit((points[good], points[bad]), tuple(read), tuple(readings))
