@@ -41,6 +41,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.bench.meter": ("Meter",),
     "lessonkit.bench.hands": ("Hands",),
     "lessonkit.studies.experiment": ("experiment",),
+    "lessonkit.studies.sweeps": ("earth_sweep",),
     "lessonkit.studies.cable": ("half_split", "locate_open", "locate_short", "prove_insulation", "ring_out"),
     "lessonkit.studies.steps": ("load_story", "play"),
     # On the job: what may be wrong.
@@ -57,6 +58,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.draw.view": ("show_bench",),
     "lessonkit.draw.coils": ("memory_picture", "splice_picture"),
     "lessonkit.draw.cables": ("break_picture", "touch_picture"),
+    "lessonkit.draw.grounds": ("earth_picture", "phase_picture"),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("predictions", "reveal"),
@@ -87,6 +89,8 @@ __all__ = [
     "bench_panel",
     "break_picture",
     "demo_job",
+    "earth_picture",
+    "earth_sweep",
     "experiment",
     "half_split",
     "load_house",
@@ -100,6 +104,7 @@ __all__ = [
     "meter_panel",
     "open_workbook",
     "parse_fault",
+    "phase_picture",
     "plan",
     "play",
     "predictions",
@@ -126,6 +131,7 @@ if TYPE_CHECKING:
     from lessonkit.copper.wire import loop_ohm
     from lessonkit.draw.cables import break_picture, touch_picture
     from lessonkit.draw.coils import memory_picture, splice_picture
+    from lessonkit.draw.grounds import earth_picture, phase_picture
     from lessonkit.draw.season import show_season
     from lessonkit.draw.view import show_bench
     from lessonkit.draw.winter_day import show_winter_day
@@ -145,6 +151,7 @@ if TYPE_CHECKING:
     from lessonkit.studies.plan import plan
     from lessonkit.studies.season import season, sweep_lockouts
     from lessonkit.studies.steps import load_story, play
+    from lessonkit.studies.sweeps import earth_sweep
     from lessonkit.studies.weather import load_weather
     from lessonkit.studies.winter_day import winter_day
 

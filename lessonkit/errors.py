@@ -82,13 +82,14 @@ def require_positive(
     return number
 
 
-def refused(act: Callable[..., object], *given: object) -> str:
+def refused(act: Callable[..., object], *given: object, **named: object) -> str:
     """Return the sentence with which something is refused.
 
-    `act(*given)` is tried, as in `refused(meter.ohms, "out:CC", "out:C")`. What is not refused is done.
+    `act(*given, **named)` is tried, as in `refused(meter.ohms, "out:CC", "out:C")`. What is not refused is
+    done.
     """
     try:
-        done = act(*given)
+        done = act(*given, **named)
     except LessonError as error:
         return str(error)
     return f"It was not refused, and gave {done}."

@@ -1,8 +1,9 @@
 """Pictures of ghosts and grounds: one model each, seen along one quantity.
 
+    earth_picture    a job's earth return from a good bond to a bad rod, in one line of a notebook
     earth_figure     coil volts, signal shift and answered polls against the resistance of an earth return
     ghost_figure     what two meters show on a broken conductor, against the length of its cable
-    phase_figure     two transformers through two cycles, in phase and out of phase
+    phase_picture    two transformers through two cycles, in phase and out of phase
 
 Each takes its numbers from `grounds` or from a bench and returns a `Still`: pixels, and the same in words.
 Lines differ by colour, by dash and by marker, and carry their names beside them.
@@ -20,16 +21,35 @@ from numpy.typing import NDArray
 from lessonkit.bench.bench import Bench
 from lessonkit.draw.palette import FAINT, INK, OKABE_ITO, PAPER, SHADE, SOFT
 from lessonkit.draw.still import TEXT_PT, Still, axes
-from lessonkit.errors import require
+from lessonkit.errors import require, require_positive
 from lessonkit.job.model import Job
-from lessonkit.studies.sweeps import EarthSweep, GhostSweep, phase_volts
+from lessonkit.job.toml import load_job
+from lessonkit.studies.sweeps import EarthSweep, GhostSweep, earth_sweep, phase_volts
 
-__all__ = ["earth_figure", "ghost_figure", "phase_figure"]
+__all__ = ["earth_figure", "earth_picture", "ghost_figure", "phase_picture"]
 
 _ONE, _TWO = OKABE_ITO["blue"], OKABE_ITO["vermilion"]
 
+#: Points of a picture along its quantity: enough that the edges of its bands stand where they belong.
+_POINTS = 33
+
 #: The three bands of an earth sweep: its word, its ground, and its hatching.
 _BANDS = {"works": (PAPER, ""), "chatters": (SHADE, "//"), "dead": (FAINT, "")}
+
+
+def earth_picture(
+    job: Job | str = "earth-return", call: str = "cool-2", from_ohm: float = 0.05, to_ohm: float = 40.0
+) -> Still:
+    """Draw an earth return from a good bond to a bad rod.
+
+    `from_ohm` and `to_ohm` are added to what the job's earth path has.
+    """
+    require_positive("from_ohm", from_ohm)
+    require_positive("to_ohm", to_ohm)
+    require(from_ohm < to_ohm, "to_ohm", to_ohm, f"more than from_ohm, {from_ohm:g} ohm")
+    return earth_figure(
+        earth_sweep(job, [float(ohm) for ohm in np.geomspace(from_ohm, to_ohm, _POINTS)], call)
+    )
 
 
 def earth_figure(sweep: EarthSweep) -> Still:
@@ -89,7 +109,7 @@ def _check_rising(name: str, values: NDArray[np.float64]) -> None:
 
 def _bands(sweep: EarthSweep) -> Iterator[tuple[str, float, float]]:
     """Yield each band with its ends in ohms; a border lies half way, as a ratio, between two points."""
-    words = [_word(sweep, k) for k in range(sweep.ohm.size)]
+    words = sweep.outcomes
     borders = [float(sweep.ohm[0]), *np.sqrt(sweep.ohm[1:] * sweep.ohm[:-1]), float(sweep.ohm[-1])]
     begin = 0
     for k in range(1, len(words) + 1):
@@ -108,12 +128,6 @@ def _turns(sweep: EarthSweep) -> Iterator[tuple[float, float, str]]:
         k = int(np.argmax(turned))
         if turned[k] and k:
             yield math.sqrt(sweep.ohm[k] * sweep.ohm[k - 1]), float(sweep.coil_v[k - 1 : k + 1].mean()), why
-
-
-def _word(sweep: EarthSweep, k: int) -> str:
-    if sweep.works[k]:
-        return "works"
-    return "dead" if sweep.rests[k] else "chatters"
 
 
 def earth_words(sweep: EarthSweep) -> str:
@@ -177,11 +191,12 @@ def ghost_words(sweep: GhostSweep) -> str:
     )
 
 
-def phase_figure(job: Job) -> Still:
-    """Draw both secondaries of a job with two transformers through two cycles, in and out of phase.
+def phase_picture(job: Job | str = "second-transformer") -> Still:
+    """Draw two transformers through two cycles, both phases.
 
     Volts are against each one's own common, as waves: their peaks are 1.41 times what a meter shows.
     """
+    job = job if isinstance(job, Job) else load_job(job)
     between = phase_volts(job)
     figure, rows = axes(9.0, 6.4, rows=2)
     time_s = np.linspace(0.0, 2 / job.frequency_hz, 401)

@@ -242,6 +242,10 @@ class Job:
         """Return the runs by name."""
         return {"thermostat": self.thermostat_run, "outdoor": self.outdoor_run}
 
+    def at_site(self, title: str) -> Job:
+        """Return the same wiring at another site: `job.at_site("Osierholt Nursery, seedling house")`."""
+        return replace(self, title=title, story="")
+
     def with_run(self, name: str, **changes: Any) -> Job:
         """Return the job with some fields of one run changed: `job.with_run("outdoor", length_m=60.0)`."""
         require(name in RUN_ENDS, "run", name, f"one of {', '.join(RUN_ENDS)}")

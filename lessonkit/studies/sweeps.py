@@ -26,6 +26,7 @@ from lessonkit.bench.meter import Meter
 from lessonkit.errors import require, require_finite, require_positive
 from lessonkit.job.faults import EARTH_KINDS, Fault
 from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.job.toml import load_job
 from lessonkit.studies.cases import Case, if_held, rest
 
 
@@ -93,13 +94,44 @@ class EarthSweep:
     dropout_v: float
     margin_v: float
 
+    @property
+    def outcomes(self) -> tuple[str, ...]:
+        """Return what the job does at each of `ohm`, in a word: `works`, `chatters` or `dead`."""
+        return tuple(
+            "works" if works else "dead" if rests else "chatters"
+            for works, rests in zip(self.works, self.rests, strict=True)
+        )
 
-def earth_sweep(job: Job, ohms: Sequence[float], call: str = "cool-2", seed: int = 0) -> EarthSweep:
+    @property
+    def fails_first(self) -> str:
+        """Return what goes first as the ohms rise: `the frames`, `the contactor`, or `nothing` so far."""
+        lost = {"the frames": self.odds < 0.5, "the contactor": ~self.pulled_in}
+        found = {name: float(self.ohm[gone].min()) for name, gone in lost.items() if gone.any()}
+        return min(found, key=lambda name: found[name], default="nothing")
+
+    def __repr__(self) -> str:
+        """Return a line for each of `ohm`, as a notebook without tables shows it."""
+        return "\n".join("  ".join(row) for row in self._rows())
+
+    def _repr_markdown_(self) -> str:
+        head = "| added ohms | contactor coil | between the two C | polls answered | the job |\n"
+        return head + "|" + " --- |" * 5 + "".join(f"\n| {' | '.join(row)} |" for row in self._rows())
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        columns = zip(self.ohm, self.coil_v, self.common_v, self.odds, self.outcomes, strict=True)
+        return [
+            (f"{ohm:g} ohm", f"{coil:.1f} V", f"{common:.2f} V", f"{100 * odds:.0f} %", word)
+            for ohm, coil, common, odds, word in columns
+        ]
+
+
+def earth_sweep(job: Job | str, ohms: Sequence[float], call: str = "cool-2", seed: int = 0) -> EarthSweep:
     """Return what an earth return does, from a good bond to a bad rod.
 
-    Parameters: `job` has a link with an earth return on its outdoor run; `ohms` are added to what the job's
-    earth path has.
+    Parameters: `job`, or the name of one, has a link with an earth return on its outdoor run; `ohms` are
+    added to what the job's earth path has.  Shown last in a cell, it is a table.
     """
+    job = job if isinstance(job, Job) else load_job(job)
     run = job.outdoor_run
     require(
         run.arrangement == "link" and run.return_by == "earth",

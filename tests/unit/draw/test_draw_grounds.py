@@ -11,7 +11,7 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.colors import to_hex
 
-from lessonkit.draw.grounds import earth_figure, ghost_figure, phase_figure
+from lessonkit.draw.grounds import earth_figure, earth_picture, ghost_figure, phase_picture
 from lessonkit.draw.palette import INK, OKABE_ITO
 from lessonkit.draw.still import Still
 from lessonkit.errors import BadParameter
@@ -54,6 +54,18 @@ def curves(ax: Axes) -> list[tuple[str, str, str]]:
         for line in ax.lines
         if len(line.get_xdata()) > 2  # type: ignore[arg-type]
     ]
+
+
+def test_one_line_draws_a_job() -> None:
+    """A job's name is enough; the ends of the sweep are those asked for, and must make one."""
+    words = earth_picture("earth-return", "cool-1", 0.5, 8.0).words
+    assert "under cool-1" in words
+    assert "works from 0.5 to" in words
+    assert words.count("8 ohm") >= 1
+    assert phase_picture("second-transformer").words == phase_picture(demo_job("second-transformer")).words
+    for low, high in ((2.0, 1.0), (0.0, 1.0), (1.0, float("nan"))):
+        with pytest.raises(BadParameter):
+            earth_picture("earth-return", "cool-2", low, high)
 
 
 def test_the_earth_picture_draws_the_sweep(earth: EarthSweep) -> None:
@@ -120,7 +132,7 @@ def test_the_ghost_picture_names_both_meters(ghost: GhostSweep) -> None:
 
 def test_the_phase_picture_draws_both_phases() -> None:
     """Above, both waves lie on each other; below, one is the other turned round; peaks are 1.41 RMS."""
-    still = phase_figure(two_transformers())
+    still = phase_picture(two_transformers())
     above, below = still.figure.axes
     for ax, sign in ((above, 1), (below, -1)):
         _, near, far = (np.asarray(line.get_ydata(), dtype=float) for line in ax.lines)
@@ -133,7 +145,7 @@ def test_the_phase_picture_draws_both_phases() -> None:
 
 def test_pictures_become_pixels(earth: EarthSweep, ghost: GhostSweep) -> None:
     """Each becomes a PNG, and its words travel with it as the image's text alternative."""
-    for still in (earth_figure(earth), ghost_figure(ghost), phase_figure(two_transformers())):
+    for still in (earth_figure(earth), ghost_figure(ghost), phase_picture(two_transformers())):
         assert isinstance(still, Still)
         assert still.png().startswith(b"\x89PNG")
         assert still.words.split(".")[0] in still._repr_html_()

@@ -29,6 +29,14 @@ by_name = pytest.mark.parametrize("name", demo_names())
 # ---- round trips ----
 
 
+def test_a_wiring_can_stand_at_another_site() -> None:
+    """Another title changes nothing else, and the story of the old site stays there."""
+    job = demo_job("wire-return")
+    moved = job.at_site("Osierholt Nursery, seedling house")
+    assert (moved.title, moved.story) == ("Osierholt Nursery, seedling house", "")
+    assert replace(moved, title=job.title, story=job.story) == job
+
+
 @by_name
 def test_demo_jobs_survive_the_round_trip(name: str, tmp_path: Path) -> None:
     """A demo job written to a file and read back is the same job."""

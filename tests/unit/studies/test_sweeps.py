@@ -57,6 +57,26 @@ def test_a_worse_earth_leaves_fewer_volts(sweep: EarthSweep) -> None:
     assert falls(-sweep.hum_peak_v[under_load])
 
 
+def test_a_sweep_says_its_outcomes(sweep: EarthSweep) -> None:
+    """Each of the ohms has its word, frames go before the contactor, and a row shows what the arrays hold."""
+    words = sweep.outcomes
+    assert [word == "works" for word in words] == sweep.works.tolist()
+    assert [word != "chatters" for word in words] == [
+        w or r for w, r in zip(sweep.works, sweep.rests, strict=True)
+    ]
+    assert sweep.fails_first == "the frames"
+    table = sweep._repr_markdown_().splitlines()
+    assert len(table) == len(OHMS) + 2
+    assert table[2] == f"| {' | '.join(repr(sweep).splitlines()[0].split('  '))} |"
+    assert f"{sweep.coil_v[0]:.1f} V" in table[2]
+
+
+def test_a_sweep_takes_the_name_of_a_job() -> None:
+    """A job may be named, and a good bond loses nothing."""
+    good = earth_sweep("earth-return", [0.1])
+    assert (good.outcomes, good.fails_first) == (("works",), "nothing")
+
+
 def test_what_fails_never_comes_back(sweep: EarthSweep) -> None:
     """A worse earth never makes a frame pass, a coil pull in or a job work that a better one didn't."""
     assert falls(sweep.odds, slack=0.1)  # 64 trials each way
