@@ -31,6 +31,7 @@ __all__ = [
     "Answer",
     "Exercise",
     "Givens",
+    "Several",
     "Verdict",
     "WrongModel",
     "givens_for",
@@ -46,12 +47,19 @@ Answer = Any
 RIGHT, NOT_YET, UNANSWERED, UNREADABLE = OUTCOMES = ("right", "not yet", "unanswered", "unreadable")
 
 
+class Several(tuple[Answer, ...]):
+    """Answers to which one slip may lead: a coil forgotten, whichever it is."""
+
+    __slots__ = ()
+
+
 @dataclass(frozen=True)
 class WrongModel:
     """A known misunderstanding: what it leads to, and the hint for it.
 
     `compute(givens)` returns the answer that the misunderstanding gives, in the form of the exercise, or None
-    where it gives none. Where it happens to give the right answer it is passed over.
+    where it gives none; `Several` holds the answers of a slip that can be made in more than one place. Where
+    it happens to give the right answer it is passed over.
     """
 
     name: str
@@ -173,25 +181,31 @@ def modelled(exercise: Exercise, givens: Givens) -> dict[str, Answer]:
     """Return what each wrong model leads to, by its name, as plain data.
 
     Models that give no answer, the right one, or the same as a model before them are left out: what stays are
-    answers that have a hint of their own.
+    answers that have a hint of their own, the first one of several.
     """
     form = exercise.form(givens)
     right = _own(exercise, form, solution(exercise, givens))
     kept: dict[str, Answer] = {}
+    met: list[Any] = []  # what models before would give, whether kept or not: the judge asks them first
     for model in exercise.wrong_models:
-        value = _modelled(exercise, model, givens)
-        if value is None:
-            continue
-        tidy = _own(exercise, form, value)
-        if not _is_right(exercise, form, givens, right, tidy) and not any(
-            form.same(_own(exercise, form, other), tidy) for other in kept.values()
-        ):
-            kept[model.name] = value
+        for value in _modelled(exercise, model, givens):
+            tidy = _own(exercise, form, value)
+            if _is_right(exercise, form, givens, right, tidy):
+                continue
+            if model.name not in kept and not any(form.same(other, tidy) for other in met):
+                kept[model.name] = value
+            met.append(tidy)
     return kept
 
 
-def _modelled(exercise: Exercise, model: WrongModel, givens: Givens) -> Answer:
-    return _memory.get(model.compute, givens, lambda: plain(model.compute(givens)))
+def _modelled(exercise: Exercise, model: WrongModel, givens: Givens) -> tuple[Answer, ...]:
+    def compute() -> tuple[Answer, ...]:
+        led_to = model.compute(givens)
+        several = led_to if isinstance(led_to, Several) else (led_to,)
+        return tuple(plain(answer) for answer in several if answer is not None)
+
+    answers: tuple[Answer, ...] = _memory.get(model.compute, givens, compute)
+    return answers
 
 
 def _own(exercise: Exercise, form: Compare, answer: Answer) -> Any:
@@ -239,11 +253,9 @@ def judge(exercise: Exercise, givens: Mapping[str, Any], answer: object) -> Verd
     if _is_right(exercise, form, givens, right, tidy):
         return Verdict(exercise.id, RIGHT)
     for model in exercise.wrong_models:
-        led_to = _modelled(exercise, model, givens)
-        if led_to is None:
-            continue
-        other = _own(exercise, form, led_to)
-        if form.same(other, tidy) and not _is_right(exercise, form, givens, right, other):
-            return Verdict(exercise.id, NOT_YET, model.hint, model.name)
+        for led_to in _modelled(exercise, model, givens):
+            other = _own(exercise, form, led_to)
+            if form.same(other, tidy) and not _is_right(exercise, form, givens, right, other):
+                return Verdict(exercise.id, NOT_YET, model.hint, model.name)
     hint = exercise.rule(givens, tidy) if exercise.rule is not None else None
     return Verdict(exercise.id, NOT_YET, exercise.nudge or hint or form.differs(right, tidy))

@@ -25,7 +25,7 @@ from typing import Any
 from lessonkit.errors import LessonError
 from lessonkit.exercises.core import Answer, Exercise, Verdict, givens_for, modelled
 from lessonkit.exercises.plain import plain
-from lessonkit.exercises.workbook import Workbook, open_workbook
+from lessonkit.exercises.workbook import Workbook, open_workbook, right_answers
 
 __all__ = [
     "BadNotebook",
@@ -329,7 +329,7 @@ def with_verdicts(notebook: Notebook) -> Notebook:
 
 def solved(notebook: Notebook) -> Notebook:
     """Return the notebook with the right answer, for its variant, in every answer cell."""
-    answers = _open(notebook).answers()
+    answers = right_answers(_open(notebook))
     return with_answers(notebook, {item: answers[item] for item in find_answers(notebook)})
 
 

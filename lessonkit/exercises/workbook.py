@@ -22,7 +22,14 @@ from lessonkit.errors import LessonError
 from lessonkit.exercises import series
 from lessonkit.exercises.core import Answer, Exercise, Givens, Verdict, givens_for, judge, solution
 
-__all__ = ["UnknownWorkbook", "Workbook", "known_workbooks", "load_exercises", "open_workbook"]
+__all__ = [
+    "UnknownWorkbook",
+    "Workbook",
+    "known_workbooks",
+    "load_exercises",
+    "open_workbook",
+    "right_answers",
+]
 
 
 class UnknownWorkbook(LessonError, ValueError):
@@ -70,6 +77,14 @@ def open_workbook(workbook_id: str, variant: int = 0) -> Workbook:
         raise UnknownWorkbook(f"The variant is {variant!r}, but must be a whole number, 0 or above.")
     title, exercises = load_exercises(workbook_id)
     return Workbook(str(workbook_id), title, exercises, variant)
+
+
+def right_answers(workbook: Workbook) -> dict[str, Answer]:
+    """Return the right answer to every exercise, for teachers and tests.
+
+    It stands beside the workbook and not on it: whoever looks at what `workbook.` offers finds no key.
+    """
+    return {item.id: solution(item, workbook.givens(item.id)) for item in workbook.exercises}
 
 
 @dataclass(frozen=True)
@@ -123,10 +138,6 @@ class Workbook:
     def check(self, exercise_id: str, answer: object) -> None:
         """Print the verdict on an answer, in one line."""
         print(self.verdict(exercise_id, answer))  # noqa: T201  the verdict is what was asked for
-
-    def answers(self) -> dict[str, Answer]:
-        """Return the right answer to every exercise, for teachers and tests."""
-        return {item.id: solution(item, self.givens(item.id)) for item in self.exercises}
 
     def __dir__(self) -> list[str]:
         """Name what an apprentice uses; completion in a notebook shows no more."""

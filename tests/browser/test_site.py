@@ -22,9 +22,9 @@ from sitepage import (
     site_server,
 )
 
-from lessonkit.exercises import open_workbook
 from lessonkit.exercises.plain import literal
 from lessonkit.exercises.pristine import workbook_names
+from lessonkit.exercises.workbook import open_workbook, right_answers
 from lessonkit.grading.roster import assign
 from lessonkit.grading.school import load_school
 from lessonkit.site import ClassSite
@@ -109,7 +109,7 @@ def test_student_works_reloads_and_hands_in(
     row.get_by_role("cell", name="off", exact=True).wait_for()
 
     before = int(page.evaluate("Date.now()"))
-    answer = f"answer_0_1 = {literal(open_workbook('00').answers()['0.1'])}"
+    answer = f"answer_0_1 = {literal(right_answers(open_workbook('00'))['0.1'])}"
     fill_in(page, "answer-0-1", answer)
     kept(page, before)
     page.reload()

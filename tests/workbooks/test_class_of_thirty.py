@@ -39,22 +39,7 @@ CLUMSY = STUDENTS[:8]
 DIGITS = 3
 
 #: Exercise and rule -> why it may break the rule.
-_SOON = "Its variants and hints are being put right."
-EXCEPTIONS: dict[tuple[str, str], str] = {
-    ("0.1", "shared"): _SOON,
-    ("0.1", "tolerance"): _SOON,
-    ("0.2", "shared"): _SOON,
-    ("0.2", "trivial"): _SOON,
-    ("1.2", "tells"): _SOON,
-    ("1.3", "distractors"): _SOON,
-    ("1.5", "shared"): _SOON,
-    ("1.7", "distractors"): _SOON,
-    ("2.1", "shared"): _SOON,
-    ("2.4", "shared"): _SOON,
-    ("2.4", "tells"): _SOON,
-    ("2.6", "shared"): _SOON,
-    ("2.6", "tells"): _SOON,
-}
+EXCEPTIONS: dict[tuple[str, str], str] = {}
 
 EXERCISES = [exercise for number in known_workbooks() for exercise in load_exercises(number)[1]]
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -16,10 +15,11 @@ import pytest
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
 from lessonkit.copper.wire import loop_ohm, resistance_per_m
-from lessonkit.exercises.core import Exercise, Givens, givens_for, judge, modelled
+from lessonkit.exercises.core import Exercise, Givens, givens_for, judge
 from lessonkit.exercises.notebooks import read_notebook, source_of
-from lessonkit.exercises.series.workbook_02 import COPPER, EXERCISES, SPLICE, TRANSFORMER
-from lessonkit.exercises.series.workbook_02_faults import EDGES_OHM, OHMS, chatter_choices, start
+from lessonkit.exercises.series.workbook_02 import TRANSFORMER
+from lessonkit.exercises.series.workbook_02_copper import COPPER, SPLICE
+from lessonkit.exercises.series.workbook_02_faults import CHATTER, OHMS, SUPPLIES, edges_ohm, start
 from lessonkit.job.calls import CALLS, terminals_for
 from lessonkit.job.model import Job
 from lessonkit.job.parts import CONTACTOR
@@ -28,7 +28,6 @@ from lessonkit.studies.experiment import experiment
 
 NOTEBOOK = Path(__file__).resolve().parents[2] / "notebooks" / "02_the_24_volt_circuit.ipynb"
 STUDENTS = range(40)
-OUTCOMES = ("runs", "hums", "restarts")
 
 
 def text() -> str:
@@ -160,9 +159,9 @@ def test_a_new_fuse_lasts_until_the_call() -> None:
 
 
 def by_hand_transformer(givens: Givens) -> float:
-    """Take the load's amperes at 24 V, and let them cost volts in the winding."""
-    full_a = givens["rated_va"] / 24
-    return givens["open_v"] - (givens["open_v"] - 24) / full_a * 24 / givens["load_ohm"]
+    """Share the volts out between the ohms behind the secondary and the load."""
+    behind_ohm = (givens["open_v"] - 24) / (givens["rated_va"] / 24)
+    return givens["open_v"] * givens["load_ohm"] / (givens["load_ohm"] + behind_ohm)
 
 
 def by_hand_copper(givens: Givens) -> float:
@@ -201,30 +200,18 @@ def test_right_hand_work_is_right(exercise: Exercise, by_hand: Callable[[Givens]
         assert judge(exercise, givens, by_hand(givens)).outcome == "right", (student, by_hand(givens))
 
 
-@pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.id)
-def test_every_student_gets_the_hint_that_fits(exercise: Exercise) -> None:
-    """Whatever the numbers, a wrong answer of its own is taken for no other mistake."""
-    for student in STUDENTS:
-        givens = givens_for(exercise, student)
-        for name, answer in modelled(exercise, givens).items():
-            verdict = judge(exercise, givens, answer)
-            assert (verdict.outcome, verdict.model) == ("not yet", name), student
+@pytest.mark.parametrize("student", STUDENTS[:12])
+def test_splices_that_are_asked_about_lie_clear_of_an_edge(student: int) -> None:
+    """A splice of 6 % more or less than what 2.7 asks about has the same outcome, whatever the supply."""
+    givens = givens_for(CHATTER, student)
+    supply = (givens["rated_va"], givens["open_v"])
+    for ohm in givens["ohms"]:
+        outcome = start(givens["call"], supply, ohm)
+        assert {start(givens["call"], supply, share * ohm) for share in (0.94, 1.06)} == {outcome}, ohm
 
 
-@pytest.mark.parametrize("call", EDGES_OHM)
-def test_edges_of_a_splice(call: str) -> None:
-    """Halving on the bench finds the edges that keep 2.7 clear, and no question lies within 7 % of one."""
-    for found, (inside, outside) in zip(EDGES_OHM[call], pairwise(OUTCOMES), strict=True):
-        low, high = 1.0, 40.0
-        for _ in range(12):
-            middle = (low + high) / 2
-            low, high = (
-                (middle, high)
-                if OUTCOMES.index(start(call, middle)) <= OUTCOMES.index(inside)
-                else (low, middle)
-            )
-        assert low == pytest.approx(found, rel=0.01)
-        assert start(call, found * 0.98) == inside
-        assert start(call, found * 1.02) == outside
-    for ohm in (ohm for band in chatter_choices(call) for ohm in band):
-        assert all(abs(ohm - edge) > 0.07 * edge for edge in EDGES_OHM[call])
+def test_a_supply_moves_the_edges() -> None:
+    """The same splice under the same call runs, hums or restarts, depending on the transformer."""
+    edges = {edges_ohm("cool-2", supply) for supply in SUPPLIES}
+    assert len(edges) == len(SUPPLIES)
+    assert all(first < second for first, second in edges)

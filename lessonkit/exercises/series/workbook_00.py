@@ -1,55 +1,83 @@
-"""Exercises of workbook 00: read a number off the bench, and name what responds.
+"""Exercises of workbook 00: read a meter between two points, and name what still responds.
 
-They are warm-ups: one answer is a number, the other a list of words. The second shows at once what the bench
-is for: a signal conductor breaks, and some equipment stops, some does not, and not at once.
+They are warm-ups: one answer is a number, the other a small table of words. The second shows at once what the
+bench is for: a signal conductor breaks, and some equipment stops, some does not, and not at once.
 """
 
 from __future__ import annotations
 
 import random
 
-from lessonkit.exercises.compare import ChoiceSet, Number
-from lessonkit.exercises.core import Exercise, Givens, WrongModel
-from lessonkit.exercises.trials import EQUIPMENT, call_terminals_at, fault_in_words, responds, settled
-from lessonkit.job.calls import PLACE_WORDS
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.meter import Meter
+from lessonkit.exercises.compare import ChoiceSet, Number, Table
+from lessonkit.exercises.core import Exercise, Givens, Several, WrongModel
+from lessonkit.exercises.trials import (
+    EQUIPMENT,
+    call_terminals_at,
+    fault_in_words,
+    responds,
+    settled,
+)
 
 TITLE = "Start here"
 
 _CALLS = ("cool-1", "cool-2", "heat-1", "heat-2", "heat-aux")
+_SECONDS = 20.0
 
 # 0.1 A reading ---------------------------------------------------------------------------------------------
 
+#: Ohms of the splice: enough to show, and never so many that a coil lets go or a board starves.
+_SPLICES_OHM = {
+    "full-cable": (0.6, 0.9, 1.2, 1.5, 1.8, 2.2, 2.6, 3.0, 3.5, 4.0, 4.5, 5.0),
+    "wire-return": (0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2),
+}
+TOLERANCE_V = 0.05
+
 
 def _reading_variant(rng: random.Random) -> Givens:
-    job = rng.choice(("full-cable", "earth-return", "wire-return", "two-run"))
+    job = rng.choice(("full-cable", "wire-return"))
     call = rng.choice(_CALLS)
-    place = rng.choice(("stat", "out"))
-    terminal = rng.choice(call_terminals_at(settled(job, call), place))
-    return {"job": job, "call": call, "place": place, "terminal": terminal}
+    terminal = rng.choice(["R", *call_terminals_at(settled(job, call), "out")])
+    return {"job": job, "call": call, "terminal": terminal, "splice_ohm": rng.choice(_SPLICES_OHM[job])}
+
+
+def _splice(givens: Givens) -> str:
+    return f"outdoor.C=resistance:{givens['splice_ohm']:g}"
 
 
 def _reading_question(givens: Givens) -> str:
-    place, terminal = givens["place"], givens["terminal"]
     return (
-        f"Bring the job `{givens['job']}` to life, let the thermostat ask for `{givens['call']}`, and let 20 "
-        f"seconds pass. How many volts (RMS) are there between **{terminal}** at the {PLACE_WORDS[place]} "
-        f"and **C** at the air handler?\n\n"
-        f'Read `bench.state.volts["{place}:{terminal}"]`. Answer in volts, with two decimals.'
+        f"In the job `{givens['job']}`, a poor splice of {givens['splice_ohm']:g} ohm sits in the conductor "
+        f"C of the outdoor run (`{_splice(givens)}`). The thermostat asks for `{givens['call']}`, and 20 "
+        f"seconds go by. What is there from **{givens['terminal']}** to **C**, both at the outdoor unit?\n\n"
+        f"Read `meter.volts(...)`. Answer in volts (RMS), within {TOLERANCE_V:g} V."
     )
 
 
-def _reading(givens: Givens) -> float:
-    return settled(givens["job"], givens["call"]).volts[f"{givens['place']}:{givens['terminal']}"]
+def _measured(givens: Givens, red: str, black: str, **other: object) -> float:
+    """Return what a meter shows on a fresh bench, with the splice and the call of the question."""
+    at = {"call": givens["call"], "faults": (_splice(givens),), "seconds": _SECONDS, **other}
+    bench = Bench(givens["job"], faults=at["faults"], call=at["call"])
+    bench.advance(at["seconds"])
+    return Meter(bench).volts(red, black).value
 
 
-def _reading_elsewhere(givens: Givens) -> float | None:
-    volts = settled(givens["job"], givens["call"]).volts
-    return volts.get(f"air:{givens['terminal']}")
+def _reading(givens: Givens, **other: object) -> float:
+    return _measured(givens, f"out:{givens['terminal']}", "out:C", **other)
 
 
-def _reading_own_common(givens: Givens) -> float:
-    place, state = givens["place"], settled(givens["job"], givens["call"])
-    return state.between(f"{place}:{givens['terminal']}", f"{place}:C")
+def _other_letters(givens: Givens) -> Several:
+    live = call_terminals_at(settled(givens["job"], givens["call"], (_splice(givens),)), "out")
+    return Several(
+        _measured(givens, f"out:{letter}", "out:C") for letter in ("R", *live) if letter != givens["terminal"]
+    )
+
+
+def _at_the_air_handler(givens: Givens) -> float | None:
+    letter = givens["terminal"]
+    there = letter in call_terminals_at(settled(givens["job"], givens["call"]), "air")
+    return _measured(givens, f"air:{letter}", "air:C") if letter == "R" or there else None
 
 
 READING = Exercise(
@@ -59,12 +87,11 @@ READING = Exercise(
     variant=_reading_variant,
     question=_reading_question,
     solve=_reading,
-    compare=Number(rel=0.0, absolute=0.02, unit="V"),
+    compare=Number(rel=0.0, absolute=TOLERANCE_V, unit="V"),
     wrong_models=(
         WrongModel(
             "nominal",
-            "24 V is the name of the circuit, not its reading: a lightly loaded transformer gives "
-            "more. Read the bench.",
+            "24 V is the name of the circuit, not its reading. Hold the meter to the bench, and read.",
             lambda givens: 24.0,
         ),
         WrongModel(
@@ -74,61 +101,111 @@ READING = Exercise(
             lambda givens: round(_reading(givens) * 2**0.5, 2),
         ),
         WrongModel(
+            "two-places",
+            "One of your probes is at the air handler. Both belong at the outdoor unit: write `out:` twice.",
+            lambda givens: _measured(givens, f"out:{givens['terminal']}", "air:C"),
+        ),
+        WrongModel(
             "air-handler",
             "That is the same letter at the air handler. A terminal is a place and a letter: look "
             "at the place asked for.",
-            _reading_elsewhere,
+            _at_the_air_handler,
         ),
         WrongModel(
-            "own-common",
-            "That is against C at the same place. This question, like all volts on the bench, is "
-            "against C at the air handler.",
-            _reading_own_common,
+            "no-splice",
+            "That is the job without its splice. Give the fault to the bench: `faults=[...]`.",
+            lambda givens: _reading(givens, faults=()),
+        ),
+        WrongModel(
+            "no-call",
+            "That is before the call. Set the call, let 20 seconds go by, and read then.",
+            lambda givens: _reading(givens, call="off"),
+        ),
+        WrongModel(
+            "other-letter",
+            "That is another letter at the outdoor unit. Look at the letter asked for.",
+            _other_letters,
         ),
     ),
-    nudge="Set the call first, let the seconds pass, and only then read; the volts change with what runs.",
+    nudge="Make the bench with the fault, set the call, let 20 seconds go by, and only then read.",
 )
 
 # 0.2 What still responds -----------------------------------------------------------------------------------
 
-_SIGNALS = (
-    ("earth-return", "outdoor.SIG=open"),
-    ("wire-return", "outdoor.SIG=open"),
-    ("two-run", "outdoor.SIG=open"),
-    ("two-run", "thermostat.SIG=open"),
+_ON_SIG = tuple(("wire-return", ("outdoor.SIG=open",), (call,)) for call in _CALLS)
+_ON_A_WIRE = (
+    ("full-cable", ("outdoor.Y2=open",), ("cool-2",)),
+    ("full-cable", ("outdoor.Y2=open",), ("heat-2",)),
+    ("full-cable", ("outdoor.Y2=open",), ("heat-aux",)),
+    ("full-cable", ("outdoor.Y1=open",), ("cool-1", "cool-2")),
+    ("wire-return", ("outdoor.R=open", "outdoor.C=open"), ("cool-1", "cool-2", "heat-1", "heat-2")),
+    ("wire-return", ("outdoor.R=open", "outdoor.C=open"), ("heat-aux",)),
 )
+#: Cases of one job: what breaks, under which calls. No two of them have one answer.
+CASES = _ON_SIG + _ON_A_WIRE
 
-
-#: Seconds that the question lets the job run before it breaks.
+#: Seconds that the question lets the job run before it breaks, and the later of the two looks.
 SOUND_FOR_S = 20.0
+LATER_S = 60
 
 
 def _break_variant(rng: random.Random) -> Givens:
-    job, fault = rng.choice(_SIGNALS)
-    return {"job": job, "call": rng.choice(_CALLS), "fault": fault, "seconds": rng.choice((4, 5, 45, 60, 90))}
+    job, faults, calls = rng.choice(CASES)
+    soon_s = rng.choice((3, 4, 5, 6, 7))
+    return {"job": job, "call": rng.choice(calls), "fault": rng.choice(faults), "soon_s": soon_s}
+
+
+def _looks(givens: Givens) -> tuple[str, str]:
+    return f"after {givens['soon_s']} s", f"after {LATER_S} s"
 
 
 def _break_question(givens: Givens) -> str:
+    soon, later = _looks(givens)
     return (
         f"The job `{givens['job']}` has run on `{givens['call']}` for {SOUND_FOR_S:g} seconds. Then "
-        f"{fault_in_words(givens['fault'])} (`{givens['fault']}`). Which equipment responds "
-        f"**{givens['seconds']} seconds later**?\n\n"
-        f"Answer with a list of some of these, or `[]`: {', '.join(EQUIPMENT)}. "
+        f"{fault_in_words(givens['fault'])} (`{givens['fault']}`). Which equipment responds **{soon}**, and "
+        f"which **{later}**?\n\n"
+        f"Answer each with a list of some of these, or `[]`: {', '.join(EQUIPMENT)}. "
         "The reversing valve responds when its solenoid is energised."
     )
 
 
-def _tried(givens: Givens, **other: object) -> list[str]:
-    """Return what responds some seconds after a fault strikes a job that has run well for 20 s."""
-    at = {**givens, **other}
-    return responds(settled(at["job"], at["call"], (at["fault"],), at["seconds"], before_s=SOUND_FOR_S))
+def _tried(givens: Givens, seconds: float, *faults: str) -> list[str]:
+    """Return what responds some seconds after faults strike a job that has run well for 20 s."""
+    broken = faults or (givens["fault"],)
+    return responds(settled(givens["job"], givens["call"], broken, seconds, before_s=SOUND_FOR_S))
 
 
-def _other_run(givens: Givens) -> list[str] | None:
-    if givens["job"] != "two-run":
+def _sound(givens: Givens) -> list[str]:
+    return responds(settled(givens["job"], givens["call"], (), SOUND_FOR_S))
+
+
+def _rows(givens: Givens, soon: list[str], later: list[str]) -> dict[str, list[str]]:
+    return dict(zip(_looks(givens), (soon, later), strict=True))
+
+
+def _seen(givens: Givens) -> dict[str, list[str]]:
+    return _rows(givens, _tried(givens, givens["soon_s"]), _tried(givens, LATER_S))
+
+
+def _is_signal(givens: Givens) -> bool:
+    return ".SIG=" in str(givens["fault"])
+
+
+def _holds_anyway(givens: Givens) -> dict[str, list[str]] | None:
+    return None if _is_signal(givens) else _rows(givens, _sound(givens), _tried(givens, LATER_S))
+
+
+def _all_stop(givens: Givens) -> Several:
+    return Several((_rows(givens, _tried(givens, givens["soon_s"]), []), _rows(givens, [], [])))
+
+
+def _compressor_stops(givens: Givens) -> dict[str, list[str]] | None:
+    """Let a lost second stage stop the whole compressor, and its fan."""
+    if "Y2" not in givens["fault"]:
         return None
-    run = "thermostat" if givens["fault"].startswith("outdoor") else "outdoor"
-    return _tried(givens, fault=f"{run}.SIG=open", seconds=60)
+    rest = [name for name in _tried(givens, LATER_S) if name not in ("compressor stage 1", "outdoor fan")]
+    return _rows(givens, rest, rest)
 
 
 STILL_RESPONDS = Exercise(
@@ -137,34 +214,50 @@ STILL_RESPONDS = Exercise(
     points=1,
     variant=_break_variant,
     question=_break_question,
-    solve=_tried,
-    compare=ChoiceSet(EQUIPMENT),
+    solve=_seen,
+    compare=lambda givens: Table(_looks(givens), ChoiceSet(EQUIPMENT)),
     wrong_models=(
         WrongModel(
             "no-watchdog",
             "The relay board hears nothing any more. After 10 seconds of silence its watchdog lets "
             "every output go.",
-            lambda givens: _tried(givens, seconds=0),
+            lambda givens: _rows(givens, *2 * [_tried(givens, givens["soon_s"])]),
         ),
         WrongModel(
             "at-once",
             "The relay board holds what it heard last until its watchdog, 10 seconds, has run out. "
-            "Look at the time again.",
-            lambda givens: _tried(givens, seconds=60),
+            "Look at the first time again.",
+            lambda givens: _rows(givens, *2 * [_tried(givens, LATER_S)]) if _is_signal(givens) else None,
+        ),
+        WrongModel(
+            "holds-anyway",
+            "Nothing holds a call on a plain wire: without its volts a coil lets go at once. Only a relay "
+            "board that listens to SIG waits.",
+            _holds_anyway,
+        ),
+        WrongModel(
+            "nothing-changes",
+            "That is the job before anything broke. Ask which call goes through the broken conductor.",
+            lambda givens: _rows(givens, _sound(givens), _sound(givens)),
         ),
         WrongModel(
             "everything",
-            "Not everything hangs on that conductor, or not yet. Ask for each piece of equipment: "
+            "Not everything is fed through that conductor, or not yet. Ask for each piece of equipment: "
             "how does its call get there?",
-            lambda givens: [],
+            _all_stop,
         ),
         WrongModel(
-            "other-run",
-            "That is what the other run's signal conductor would do. See which run is broken, and "
-            "what lies behind it.",
-            _other_run,
+            "compressor-stops",
+            "Y2 asks for the second stage alone. What Y1 asks for goes on.",
+            _compressor_stops,
+        ),
+        WrongModel(
+            "rows-swapped",
+            "You have the two times in the wrong rows. First the board still holds, then it lets go.",
+            lambda givens: _rows(givens, _tried(givens, LATER_S), _tried(givens, givens["soon_s"])),
         ),
     ),
+    nudge="Make a bench for it, let it run for 20 seconds, break the conductor, and look at both times.",
 )
 
 EXERCISES = (READING, STILL_RESPONDS)

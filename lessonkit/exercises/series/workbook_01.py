@@ -1,6 +1,6 @@
 """Exercises of workbook 01, 1.1 to 1.3: what a call asks for, and how to read one back.
 
-The misreadings of a call are small functions of a job and a call, `MISREADINGS`, and serve the single call of
+The misreadings of a call are small functions of a job and a call, `MISREADINGS`, and serve the change of
 1.1 as well as every row of the mode table of 1.2. What the equipment makes of a call is the room
 `workbook_01_equipment`, and a fault read from the calls `workbook_01_faults`.
 """
@@ -10,8 +10,8 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 
-from lessonkit.exercises.compare import Choice, ChoiceSet, Table
-from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.exercises.compare import Choice, ChoiceSet, ListOf, Record, Table
+from lessonkit.exercises.core import Exercise, Givens, Several, WrongModel
 from lessonkit.exercises.series.workbook_01_equipment import DEFROST, ONE_FAULT, WAIT
 from lessonkit.exercises.series.workbook_01_faults import WHICH_FAULT
 from lessonkit.exercises.trials import JOBS, any_job, call_terminals_at, in_order, settled, site
@@ -93,7 +93,7 @@ MISREADINGS: tuple[tuple[str, str, Callable[[str, str], list[str]]], ...] = (
     (
         "no-blower",
         "The blower is missing: whenever a call heats or cools, air has to move over the indoor "
-        "coil, so G is energised too.",
+        "coil. Which letter asks for that?",
         _without("G"),
     ),
     (
@@ -109,8 +109,8 @@ MISREADINGS: tuple[tuple[str, str, Callable[[str, str], list[str]]], ...] = (
     ),
     (
         "y2-instead-of-y1",
-        "Y2 comes on top of Y1, never in its place: Y1 runs the compressor, and Y2 gives that same "
-        "compressor its second stage.",
+        "The second stage comes on top of the first, never in its place: it is the same compressor, "
+        "which the first letter starts.",
         _y2_instead,
     ),
     (
@@ -121,7 +121,7 @@ MISREADINGS: tuple[tuple[str, str, Callable[[str, str], list[str]]], ...] = (
     (
         "emergency-on-top",
         "Emergency heat takes the place of the heat pump: somebody chooses it because the "
-        "compressor should rest.",
+        "compressor has to rest.",
         _heat_adds_up,
     ),
     (
@@ -138,30 +138,72 @@ MISREADINGS: tuple[tuple[str, str, Callable[[str, str], list[str]]], ...] = (
     ),
 )
 
-# 1.1 One call ----------------------------------------------------------------------------------------------
+# 1.1 From one call to the next ----------------------------------------------------------------------------
 
 
-def _one_call_question(givens: Givens) -> str:
+def _change_variant(rng: random.Random) -> Givens:
+    before, call = rng.sample(CALLS, 2)
+    return {"job": any_job(rng), "before": before, "call": call}
+
+
+def _change_question(givens: Givens) -> str:
     return (
-        f"{site(givens['job'])} The thermostat asks for `{givens['call']}`. Which **call "
-        f"terminals** does it energise?\n\n"
-        'Answer with a list of letters, such as `["Y1", "W1"]`.'
+        f"{site(givens['job'])} The thermostat goes from `{givens['before']}` to `{givens['call']}`. Which "
+        "**call terminals** does it join to R that were not joined before, and which does it let go?\n\n"
+        'Answer each with a list of letters, such as `["Y1", "W1"]`, or `[]` for none.'
     )
 
 
-def _for_one_call(misread: Callable[[str, str], list[str]]) -> Callable[[Givens], list[str]]:
-    return lambda givens: misread(givens["job"], givens["call"])
+def _change(before: list[str], after: list[str]) -> dict[str, list[str]]:
+    return {
+        "joins": [letter for letter in after if letter not in before],
+        "lets_go": [letter for letter in before if letter not in after],
+    }
+
+
+def _for_a_change(misread: Callable[[str, str], list[str]]) -> Callable[[Givens], dict[str, list[str]]]:
+    return lambda givens: _change(
+        misread(givens["job"], givens["before"]), misread(givens["job"], givens["call"])
+    )
+
+
+def _swapped(givens: Givens) -> dict[str, list[str]]:
+    return _change(asked(givens["job"], givens["call"]), asked(givens["job"], givens["before"]))
+
+
+def _whole_calls(givens: Givens) -> Several:
+    before, after = asked(givens["job"], givens["before"]), asked(givens["job"], givens["call"])
+    right = _change(before, after)
+    return Several(({"joins": after, "lets_go": before}, {**right, "joins": after}))
 
 
 ONE_CALL = Exercise(
     id="1.1",
-    title="One call",
+    title="From one call to the next",
     points=1,
-    variant=lambda rng: {"job": any_job(rng), "call": rng.choice(_ASKING)},
-    question=_one_call_question,
-    solve=_for_one_call(asked),
-    compare=_LETTERS,
-    wrong_models=tuple(WrongModel(name, hint, _for_one_call(read)) for name, hint, read in MISREADINGS),
+    variant=_change_variant,
+    question=_change_question,
+    solve=_for_a_change(asked),
+    compare=Record((("joins", _LETTERS), ("lets_go", _LETTERS))),
+    wrong_models=(
+        WrongModel(
+            "swapped",
+            "You have the two lists in each other's place: what comes now, and what was there before?",
+            _swapped,
+        ),
+        WrongModel(
+            "whole-calls",
+            "Some letters are in both calls. The thermostat does not touch those: write what changes.",
+            _whole_calls,
+        ),
+        # R and C are there before and after, so who counts them gives the same answer.
+        *(
+            WrongModel(name, hint, _for_a_change(read))
+            for name, hint, read in MISREADINGS
+            if name not in ("supply-counted", "hot-counted")
+        ),
+    ),
+    nudge="Write down the letters of both calls, one list under the other, and compare.",
 )
 
 # 1.2 The mode table ----------------------------------------------------------------------------------------
@@ -201,23 +243,26 @@ MODE_TABLE = Exercise(
     wrong_models=tuple(WrongModel(name, hint, _for_table(read)) for name, hint, read in MISREADINGS),
 )
 
-# 1.3 Reading a call back -----------------------------------------------------------------------------------
+# 1.3 Reading calls back ------------------------------------------------------------------------------------
 
 
-def _readings(givens: Givens) -> dict[str, float]:
-    job = demo_job(givens["job"])
-    state = settled(givens["job"], givens["call"])
-    return {terminal: state.volts[f"air:{terminal}"] for terminal in job.call_terminals}
+def _readings(job: str, call: str) -> dict[str, float]:
+    state = settled(job, call)
+    return {terminal: state.volts[f"air:{terminal}"] for terminal in demo_job(job).call_terminals}
 
 
 def _read_question(givens: Givens) -> str:
-    readings = _readings(givens)
-    head = f"| {' | '.join(readings)} |\n|{' --- |' * len(readings)}\n"
-    row = f"| {' | '.join(f'{volts:.1f}' for volts in readings.values())} |"
+    rows = [_readings(givens["job"], call) for call in givens["calls"]]
+    head = f"| | {' | '.join(rows[0])} |\n|{' --- |' * (1 + len(rows[0]))}\n"
+    table = "\n".join(
+        f"| {time} | {' | '.join(f'{volts:.1f}' for volts in row.values())} |"
+        for time, row in zip(("morning", "evening"), rows, strict=True)
+    )
     return (
         f"{site(givens['job'])} You can't see the thermostat. At the **air handler** you measure "
-        f"from each terminal to C, in "
-        f'volts (RMS):\n\n{head}{row}\n\nWhich call is it? Answer with its name, such as `"fan"`.'
+        f"from each terminal to C, in volts (RMS), once in the morning and once in the evening:\n\n"
+        f"{head}{table}\n\nWhich two calls are these? Answer with a list of their names, the morning first, "
+        'such as `["fan", "off"]`.'
     )
 
 
@@ -226,68 +271,89 @@ def _named(job: str, live: frozenset[str], read: Callable[[str, str], list[str]]
     return next((call for call in CALLS if frozenset(read(job, call)) == live), None)
 
 
-def _measured(givens: Givens) -> frozenset[str]:
-    return frozenset(call_terminals_at(settled(givens["job"], givens["call"]), "air"))
+def _measured(job: str, call: str) -> frozenset[str]:
+    return frozenset(call_terminals_at(settled(job, call), "air"))
 
 
-def _named_when(change: Callable[[frozenset[str], str], frozenset[str]]) -> Callable[[Givens], str | None]:
-    def compute(givens: Givens) -> str | None:
-        valve = demo_job(givens["job"]).equipment.valve
-        return _named(givens["job"], change(_measured(givens), valve))
+def _taken_for(taken: Callable[[str, frozenset[str]], str | None]) -> Callable[[Givens], Several]:
+    """Return a model that misreads the one row, the other, or both."""
+
+    def compute(givens: Givens) -> Several:
+        job, right = givens["job"], list(givens["calls"])
+        wrong = [taken(job, _measured(job, call)) or call for call in right]
+        return Several(([wrong[0], right[1]], [right[0], wrong[1]], wrong))
 
     return compute
 
 
-def _compressor_added(live: frozenset[str], valve: str) -> frozenset[str]:
+def _without_letter(*letters: str) -> Callable[[str, frozenset[str]], str | None]:
+    return lambda job, live: _named(job, live - set(letters))
+
+
+def _compressor_added(job: str, live: frozenset[str]) -> str | None:
     if "E" not in live:
-        return live
-    return live - {"E"} | {"Y1", "Y2"} | ({"B"} if valve == "B" else set())
+        return None
+    valve = {"B"} if demo_job(job).equipment.valve == "B" else set()
+    return _named(job, live - {"E"} | {"Y1", "Y2"} | valve)
 
 
-def _taken_for_emergency(live: frozenset[str], valve: str) -> frozenset[str]:
-    return frozenset({"G", "W1", "E"}) if "W1" in live and "E" not in live else live
+def _taken_for_emergency(job: str, live: frozenset[str]) -> str | None:
+    return _named(job, frozenset({"G", "W1", "E"})) if "W1" in live and "E" not in live else None
+
+
+def _always(name: str) -> Callable[[str, frozenset[str]], str | None]:
+    return lambda job, live: name
 
 
 READ_BACK = Exercise(
     id="1.3",
-    title="Reading a call back",
+    title="Reading calls back",
     points=1,
-    variant=lambda rng: {"job": any_job(rng), "call": rng.choice(CALLS)},
+    variant=lambda rng: {"job": any_job(rng), "calls": tuple(rng.sample(CALLS, 2))},
     question=_read_question,
-    solve=lambda givens: _named(givens["job"], _measured(givens)),
-    compare=Choice(CALLS),
+    solve=lambda givens: [_named(givens["job"], _measured(givens["job"], call)) for call in givens["calls"]],
+    compare=ListOf(Choice(CALLS), 2),
     wrong_models=(
         WrongModel(
+            "rows-swapped",
+            "The calls are right, and in each other's place: the morning comes first.",
+            lambda givens: list(givens["calls"][::-1]),
+        ),
+        WrongModel(
             "valve-reversed",
-            "Heating and cooling are the wrong way round. An O valve is energised to cool, a B "
-            "valve to heat.",
-            lambda givens: _named(givens["job"], _measured(givens), _reversed),
+            "Heating and cooling have changed places. An O valve is energised to cool, a B valve to heat.",
+            _taken_for(lambda job, live: _named(job, live, _reversed)),
         ),
         WrongModel(
             "stage-overlooked",
             "Look at Y2: it is live as well, so this is not the first stage alone.",
-            _named_when(lambda live, valve: live - {"Y2"}),
+            _taken_for(_without_letter("Y2")),
         ),
         WrongModel(
             "auxiliary-overlooked",
             "Look at W1: it is live, so more than the compressor is asked to heat.",
-            _named_when(lambda live, valve: live - {"W1"}),
+            _taken_for(_without_letter("W1")),
         ),
         WrongModel(
             "auxiliary-as-emergency",
             "W1 alone is no emergency: E is dead and the compressor is called. Auxiliary heat helps "
             "the heat pump.",
-            _named_when(_taken_for_emergency),
+            _taken_for(_taken_for_emergency),
         ),
         WrongModel(
             "emergency-as-auxiliary",
             "E is live and Y1 is dead: the compressor rests. Auxiliary heat would leave it running.",
-            _named_when(_compressor_added),
+            _taken_for(_compressor_added),
         ),
         WrongModel(
             "only-the-blower",
             "G comes with every call that heats or cools. The other live terminals say which one it is.",
-            _named_when(lambda live, valve: live & {"G"}),
+            _taken_for(lambda job, live: _named(job, live & {"G"})),
+        ),
+        WrongModel(
+            "nothing-called",
+            "A terminal with some 26 V is live, so something is called. Less than a volt is not live.",
+            _taken_for(_always("off")),
         ),
     ),
 )

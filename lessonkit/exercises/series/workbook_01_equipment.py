@@ -7,11 +7,12 @@ together with a call that needs the broken thing, so that it shows.
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from functools import lru_cache
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import State
-from lessonkit.exercises.compare import Choice, ChoiceSet, Number, Record
+from lessonkit.exercises.compare import Choice, ChoiceSet, Number, Record, Table
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
 from lessonkit.exercises.trials import EQUIPMENT, any_job, fault_in_words, responds, settled, site
 from lessonkit.job.toml import demo_job
@@ -33,9 +34,11 @@ def _starts_after(job: str, call: str, pause_s: int) -> float:
     bench.set_call("off")
     bench.advance(pause_s)
     bench.set_call(call)
-    for second in range(1, 1000):
+    waited = max(0.0, bench.advance(1).waiting_s - 2.0)
+    bench.advance(waited)
+    for second in range(2, 20):
         if bench.advance(1).responding["compressor stage 1"] != "off":
-            return float(second)
+            return waited + second
     raise AssertionError(f"{job} on {call} never starts again")
 
 
@@ -84,6 +87,19 @@ WAIT = Exercise(
     ),
 )
 
+
+def _lost(job: str, terminal: str) -> list[str]:
+    """Return the ways in which a job can lose one call terminal."""
+    kit = demo_job(job)
+    ways = []
+    for name, far in (("thermostat", "air"), ("outdoor", "out")):
+        if name == "outdoor" and terminal not in kit.outdoor_terminals:
+            continue
+        linked = kit.runs[name].arrangement == "link"
+        ways.append(f"{far}.relay-{terminal}=stuck-open" if linked else f"{name}.{terminal}=open")
+    return ways
+
+
 # 1.5 Defrost -----------------------------------------------------------------------------------------------
 
 #: What breaks the defrost board's request on its way indoors.
@@ -95,26 +111,59 @@ _REQUEST_BROKEN = {
 }
 
 
+#: What else may be broken while the board defrosts: nothing, or a conductor or relay of one of these calls.
+_ALSO_BROKEN = ("", "", "Y2", "G", "W1")
+
+
 def _defrost_variant(rng: random.Random) -> Givens:
-    job = any_job(rng)
-    faults = rng.choice([[], [_REQUEST_BROKEN[job]]])
-    return {"job": job, "call": rng.choice(("heat-1", "heat-2", "heat-aux")), "faults": faults}
+    job, about = any_job(rng), rng.choice(_ALSO_BROKEN)
+    faults = [rng.choice(_lost(job, about))] if about else []
+    if rng.random() < 0.5:
+        faults.append(_REQUEST_BROKEN[job])
+    call = rng.choice(("heat-2", "heat-aux") if about == "Y2" else ("heat-1", "heat-2", "heat-aux"))
+    return {"job": job, "call": call, "faults": faults}
+
+
+def _request(givens: Givens) -> str:
+    return _REQUEST_BROKEN[givens["job"]]
+
+
+_BEFORE, _IN_DEFROST = "before", "in_defrost"
 
 
 def _defrost_question(givens: Givens) -> str:
-    broken = "".join(f" But {fault_in_words(fault)} (`{fault}`)." for fault in givens["faults"])
+    said = " and ".join(f"{fault_in_words(fault)} (`{fault}`)" for fault in givens["faults"])
+    broken = f" But {said}." if said else ""
     return (
-        f"{site(givens['job'])} It is -2 °C outdoors and the thermostat asks for "
-        f"`{givens['call']}`. The outdoor board has "
-        f"been in **defrost** for 30 seconds.{broken} Which equipment responds?\n\n"
-        f"Answer with a list of some of these: {_ALL_EQUIPMENT}. The reversing valve responds when "
+        f"{site(givens['job'])} It is -2 °C outdoors and the thermostat asks for `{givens['call']}`.{broken} "
+        f"After a while the outdoor board goes into **defrost**. Which equipment responds `{_BEFORE}` the "
+        f"defrost, and which `{_IN_DEFROST}`, 30 seconds after it began?\n\n"
+        f"Answer each with a list of some of these: {_ALL_EQUIPMENT}. The reversing valve responds when "
         f"its solenoid is energised."
     )
+
+
+def _heating(givens: Givens, faults: tuple[str, ...] | None = None) -> list[str]:
+    broken = tuple(givens["faults"]) if faults is None else faults
+    return responds(settled(givens["job"], givens["call"], broken, outdoor_c=-2.0))
 
 
 def _in_defrost(givens: Givens, faults: tuple[str, ...] | None = None) -> list[str]:
     broken = tuple(givens["faults"]) if faults is None else faults
     return responds(settled(givens["job"], givens["call"], broken, outdoor_c=-2.0, defrost_for_s=30.0))
+
+
+def _looks(before: list[str], in_defrost: list[str]) -> dict[str, list[str]]:
+    return {_BEFORE: before, _IN_DEFROST: in_defrost}
+
+
+def _in_defrost_only(read: Callable[[Givens], list[str]]) -> Callable[[Givens], dict[str, list[str]]]:
+    """Return a model that is right about the heating, and misreads the defrost."""
+    return lambda givens: _looks(_heating(givens), read(givens))
+
+
+def _without_request(givens: Givens) -> tuple[str, ...]:
+    return tuple(fault for fault in givens["faults"] if fault != _request(givens))
 
 
 def _toggled(names: list[str], *others: str) -> list[str]:
@@ -127,46 +176,64 @@ DEFROST = Exercise(
     points=1,
     variant=_defrost_variant,
     question=_defrost_question,
-    solve=_in_defrost,
-    compare=ChoiceSet(EQUIPMENT),
+    solve=lambda givens: _looks(_heating(givens), _in_defrost(givens)),
+    compare=Table((_BEFORE, _IN_DEFROST), ChoiceSet(EQUIPMENT)),
     wrong_models=(
         WrongModel(
             "heats-on",
             "That is plain heating. In defrost the board turns the circuit round, stops the outdoor "
             "fan and asks indoors for heat.",
-            lambda givens: responds(
-                settled(givens["job"], givens["call"], tuple(givens["faults"]), outdoor_c=-2.0)
-            ),
+            _in_defrost_only(_heating),
         ),
         WrongModel(
             "no-request",
             "The thermostat does not ask for auxiliary heat, but the defrost board does: its D is "
             "joined to W1 at the air handler.",
-            lambda givens: _in_defrost(givens, (_REQUEST_BROKEN[givens["job"]],)),
+            _in_defrost_only(lambda givens: _in_defrost(givens, (*givens["faults"], _request(givens)))),
         ),
         WrongModel(
             "request-arrives",
             "The request of the defrost board goes by D, and that way is broken here. Does anything "
             "else ask for auxiliary heat?",
-            lambda givens: _in_defrost(givens, ()),
+            _in_defrost_only(lambda givens: _in_defrost(givens, _without_request(givens))),
+        ),
+        WrongModel(
+            "nothing-broken",
+            "That is the job with nothing broken. Which of these needs what is broken here?",
+            lambda givens: _looks(_heating(givens, ()), _in_defrost(givens, ())),
+        ),
+        WrongModel(
+            "broken-in-heating-only",
+            "What is broken stays broken in defrost. But look which way each request goes there.",
+            _in_defrost_only(lambda givens: _in_defrost(givens, ())),
         ),
         WrongModel(
             "fan-runs",
             "The outdoor fan rests in defrost: it would blow away the warmth that has to melt the frost.",
-            lambda givens: _toggled(_in_defrost(givens), "outdoor fan"),
+            _in_defrost_only(lambda givens: _toggled(_in_defrost(givens), "outdoor fan")),
         ),
         WrongModel(
             "valve-stays",
-            "In defrost the circuit runs as in cooling. Think which way that puts the solenoid of "
-            "this valve type.",
-            lambda givens: _toggled(_in_defrost(givens), "reversing valve"),
+            "In defrost the circuit runs as in cooling. Where does that put the solenoid of this valve type?",
+            _in_defrost_only(lambda givens: _toggled(_in_defrost(givens), "reversing valve")),
+        ),
+        WrongModel(
+            "valve-reversed",
+            "The valve is the wrong way round in both rows: O rests in heating, B rests in cooling.",
+            lambda givens: _looks(
+                _toggled(_heating(givens), "reversing valve"),
+                _toggled(_in_defrost(givens), "reversing valve"),
+            ),
         ),
         WrongModel(
             "compressor-rests",
             "The compressor runs in defrost: its hot gas is what melts the frost.",
-            lambda givens: [name for name in _in_defrost(givens) if not name.startswith("compressor")],
+            _in_defrost_only(
+                lambda givens: [name for name in _in_defrost(givens) if not name.startswith("compressor")]
+            ),
         ),
     ),
+    nudge="First the heating, as if there were no defrost; then what the defrost board changes.",
 )
 
 # 1.6 One fault ---------------------------------------------------------------------------------------------
@@ -182,18 +249,6 @@ _NEEDS = {
     "setting": ("cool-1", "cool-2", "heat-1", "heat-2"),
 }
 _SETTING = "stat.valve=reversed"
-
-
-def _lost(job: str, terminal: str) -> list[str]:
-    """Return the ways in which a job can lose one call terminal."""
-    kit = demo_job(job)
-    ways = []
-    for name, far in (("thermostat", "air"), ("outdoor", "out")):
-        if name == "outdoor" and terminal not in kit.outdoor_terminals:
-            continue
-        linked = kit.runs[name].arrangement == "link"
-        ways.append(f"{far}.relay-{terminal}=stuck-open" if linked else f"{name}.{terminal}=open")
-    return ways
 
 
 def _fault_variant(rng: random.Random) -> Givens:

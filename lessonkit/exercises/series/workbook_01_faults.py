@@ -10,7 +10,7 @@ import random
 from collections.abc import Callable
 
 from lessonkit.exercises.compare import Choice
-from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.exercises.core import Exercise, Givens, Several, WrongModel
 from lessonkit.exercises.trials import any_job, fault_in_words, settled, site
 
 # 1.7 Which fault -------------------------------------------------------------------------------------------
@@ -107,15 +107,13 @@ def _which_question(givens: Givens) -> str:
     )
 
 
-def _explains(rows: slice) -> Callable[[Givens], str | None]:
-    """Return the first other fault that explains some rows, for who looks at no more than these."""
+def _explains(rows: slice) -> Callable[[Givens], Several]:
+    """Return the other faults that explain some rows, for who looks at no more than these."""
 
-    def compute(givens: Givens) -> str | None:
+    def compute(givens: Givens) -> Several:
         seen = _answers(givens["job"], givens["fault"])
-        for fault in givens["options"]:
-            if fault != givens["fault"] and _answers(givens["job"], fault)[rows] == seen[rows]:
-                return str(fault)
-        return None
+        others = [fault for fault in givens["options"] if fault != givens["fault"]]
+        return Several(fault for fault in others if _answers(givens["job"], fault)[rows] == seen[rows])
 
     return compute
 
@@ -144,7 +142,7 @@ WHICH_FAULT = Exercise(
     wrong_models=(
         WrongModel(
             "opposite",
-            "It is that part, and the other way round: one that never closes is missed when called, "
+            "It is that part, but it fails in the other way: one that never closes is missed when called, "
             "one that never opens is there uncalled.",
             _opposite,
         ),
@@ -169,6 +167,16 @@ WHICH_FAULT = Exercise(
             "That fault explains the fan row, which many faults leave alone. Look for a row in "
             "which it would show.",
             _explains(slice(0, 1)),
+        ),
+        WrongModel(
+            "only-one-heating-row",
+            "That fault explains a row that heats. Hold it against the other rows as well.",
+            lambda givens: Several((*_explains(slice(2, 3))(givens), *_explains(slice(3, 4))(givens))),
+        ),
+        WrongModel(
+            "no-row",
+            "That fault would change every row that you see here. Put it to a bench, and compare row by row.",
+            lambda givens: Several(fault for fault in givens["options"] if fault != givens["fault"]),
         ),
     ),
 )

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
+from functools import lru_cache
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
 from lessonkit.bench.state import State
 from lessonkit.exercises.compare import Choice, ChoiceSet, ListOf, Number, Table
-from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.exercises.core import Exercise, Givens, Several, WrongModel
 from lessonkit.job.calls import terminals_for
 from lessonkit.job.parts import RATED_V, Coil
 from lessonkit.job.toml import demo_job
@@ -132,9 +133,12 @@ def _fuse_variant(rng: random.Random) -> Givens:
     call = rng.choice(("cool-2", "cool-1", "heat-2", "heat-1", "heat-aux", "fan"))
     live = sorted(terminals_for(call))
     quiet = sorted({"Y1", "Y2", "G", "O", "W1"} - set(live))
-    on_common = [(one, "C") for one in live]
-    # Live wires on C are shorts; the others ask whether that wire is live at all.
-    one, other = rng.choice(2 * on_common + [(one, rail) for one in quiet for rail in ("C", "R")])
+    # One in six is a short; the others ask whether a wire is live at all, and what it is then joined to.
+    short = [(one, "C") for one in live]
+    harmless = [(one, "C") for one in quiet]
+    on_r = [(one, "R") for one in quiet]
+    on_live = [(one, other) for one in quiet for other in live]
+    one, other = rng.choice(rng.choice([short, harmless, on_r, on_r, on_live, on_live]))
     va, fuse_a = rng.choice(((40.0, 3.0), (60.0, 3.0), (75.0, 3.0)))
     return {"call": call, "one": one, "other": other, "rated_va": va, "fuse_a": fuse_a}
 
@@ -169,7 +173,7 @@ def _listed(names: set[str]) -> list[str]:
 
 
 def _only_that_circuit(givens: Givens) -> list[str] | None:
-    if givens["other"] == "R":
+    if givens["other"] != "C":
         return None
     return _listed(_alive(_fuse_state(givens, touching=False)) - _HANGS_ON[givens["one"]])
 
@@ -189,39 +193,58 @@ FUSE = Exercise(
             _only_that_circuit,
         ),
         WrongModel(
+            "all dead",
+            "Not all is dead: what stands ahead of a blown fuse keeps its volts, line volts among them.",
+            lambda givens: [] if _fuse_state(givens).fuse == "blown" else None,
+        ),
+        WrongModel(
             "every touch blows it",
             "A fuse needs current. Ask first whether that wire is live under this call, and what it touches.",
-            lambda givens: [TRANSFORMER_AHEAD],
+            lambda givens: Several(([TRANSFORMER_AHEAD], [])),
         ),
         WrongModel(
             "nothing happens",
             "The touch is a new path. Follow it from R: what does it join, and what flows there now?",
             lambda givens: _listed(_alive(_fuse_state(givens, touching=False))),
         ),
-        WrongModel(
-            "all dead",
-            "Ahead of a blown fuse the transformer is live: 24 V on its screws, line volts on its primary.",
-            lambda givens: [] if _fuse_state(givens).fuse == "blown" else None,
-        ),
     ),
-    nudge="Is the wire live under this call? If it meets C then, the fuse goes. If it meets R, it goes live.",
+    nudge="Is the wire live under this call? On C it is then a short. On R, or a live wire, it goes live.",
 )
 
 
 # 2.7: a splice in R of the thermostat run -----------------------------------------------------------------
 
-RUNS, STAYS_OUT, RESTARTS = "runs", "hums", "restarts"
+RUNS, STAYS_OUT, RESTARTS = OUTCOMES = ("runs", "hums", "restarts")
 
-#: Where one answer turns into the next, in ohms, found on the bench by halving; a test finds them again. They
-#: only keep the questions clear of the edges: what is right, the bench says each time.
-EDGES_OHM = {"cool-1": (8.2, 14.3), "cool-2": (6.8, 11.7), "heat-1": (9.9, 18.1), "heat-aux": (6.9, 12.2)}
-_SPLICES_OHM = (1.5, 2, 2.5, 3, 3.5, 4, 5, 6, 7.5, 8, 9, 10, 10.5, 13, 13.5, 15.5, 16.5, 20, 21, 22, 23, 24)
+_CALLS = ("cool-1", "cool-2", "heat-1", "heat-aux")
+#: VA and volts at no load of the transformers that a student may get: each moves the edges.
+SUPPLIES = ((50.0, 27.2), (60.0, 28.2), (75.0, 27.6), (75.0, 28.8), (100.0, 26.8), (100.0, 28.4))
+_SPLICES_OHM = (1.5, 2, 2.5, 3, 3.5, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 18, 20, 22, 24, 26, 28)
+#: So far from an edge, as a share of it, lies every splice that is asked about.
+CLEAR = 0.08
 
 
-def chatter_choices(call: str) -> tuple[list[float], ...]:
+@lru_cache(maxsize=64)
+def edges_ohm(call: str, supply: tuple[float, float]) -> tuple[float, float]:
+    """Return the ohms at which one outcome turns into the next, found on the bench by halving.
+
+    They only keep the questions clear of the edges: what is right, the bench says each time.
+    """
+    found: list[float] = []
+    for outcome in (RUNS, STAYS_OUT):
+        low, high = found[-1] if found else 1.0, 40.0
+        while high - low > 0.05:
+            middle = (low + high) / 2
+            below = OUTCOMES.index(start(call, supply, middle)) <= OUTCOMES.index(outcome)
+            low, high = (middle, high) if below else (low, middle)
+        found.append(low)
+    return found[0], found[1]
+
+
+def chatter_choices(call: str, supply: tuple[float, float]) -> tuple[list[float], ...]:
     """Return the splices that 2.7 may ask about, a band for each outcome, clear of the edges."""
-    first, second = EDGES_OHM[call]
-    clear = [ohm for ohm in _SPLICES_OHM if all(abs(ohm - edge) > 0.08 * edge for edge in (first, second))]
+    first, second = edges_ohm(call, supply)
+    clear = [ohm for ohm in _SPLICES_OHM if all(abs(ohm - edge) > CLEAR * edge for edge in (first, second))]
     return (
         [ohm for ohm in clear if ohm < first],
         [ohm for ohm in clear if first < ohm < second],
@@ -230,12 +253,15 @@ def chatter_choices(call: str) -> tuple[list[float], ...]:
 
 
 def _chatter_variant(rng: random.Random) -> Givens:
-    call = rng.choice(sorted(EDGES_OHM))
-    bands = chatter_choices(call)
-    ohms = [rng.choice(band) for band in bands]
-    ohms.append(rng.choice([ohm for band in bands for ohm in band if ohm not in ohms]))
-    rng.shuffle(ohms)
-    return {"call": call, "ohms": tuple(ohms)}
+    while True:
+        call, supply = rng.choice(_CALLS), rng.choice(SUPPLIES)
+        bands = chatter_choices(call, supply)
+        if not all(bands):
+            continue
+        ohms = [rng.choice(band) for band in bands]
+        ohms.append(rng.choice([ohm for band in bands for ohm in band if ohm not in ohms]))
+        rng.shuffle(ohms)
+        return {"call": call, "rated_va": supply[0], "open_v": supply[1], "ohms": tuple(ohms)}
 
 
 def _row(ohm: float) -> str:
@@ -244,11 +270,13 @@ def _row(ohm: float) -> str:
 
 def _chatter_question(givens: Givens) -> str:
     shown = ", ".join(map(_row, givens["ohms"]))
+    supply = f"rated_va={givens['rated_va']:g}, open_v={givens['open_v']:g}"
     return (
-        "In the full cable, a splice in R of the thermostat run has gone bad. All is at rest; then the "
-        f"call `{givens['call']}` comes. What follows with a splice of {shown}? `{RUNS}`: the contactor "
-        f"pulls in and stays; `{STAYS_OUT}`: it hums and stays out; `{RESTARTS}`: the thermostat falls "
-        "asleep and starts again and again. (Find the two edges: solve, or search on the bench.)"
+        f"The full cable has a transformer of {givens['rated_va']:g} VA with {givens['open_v']:g} V at no "
+        f'load: `job = lk.demo_job("full-cable").with_supply({supply})`. A splice in R of the thermostat run '
+        f"has gone bad. All is at rest; then the call `{givens['call']}` comes. What follows with a splice "
+        f"of {shown}? `{RUNS}`: the contactor pulls in and stays; `{STAYS_OUT}`: it hums and stays out; "
+        f"`{RESTARTS}`: the thermostat falls asleep and starts again and again. (Try each one on a bench.)"
     )
 
 
@@ -258,21 +286,23 @@ def _seen(state: State) -> str:
     return RUNS if state.coils["out:contactor"].sealed else STAYS_OUT
 
 
-def _spliced(call: str, ohm: float, before_s: float) -> State:
-    return experiment("full-cable", call, f"thermostat.R=resistance:{ohm:g}", before_s, LOOK_S).state()
+def _spliced(call: str, supply: tuple[float, float], ohm: float, before_s: float) -> State:
+    job = demo_job("full-cable").with_supply(rated_va=supply[0], open_v=supply[1])
+    return experiment(job, call, f"thermostat.R=resistance:{ohm:g}", before_s, LOOK_S).state()
 
 
-def start(call: str, ohm: float) -> str:
+def start(call: str, supply: tuple[float, float], ohm: float) -> str:
     """Return what a call from rest meets with this splice in R of the thermostat run."""
-    return _seen(_spliced(call, ohm, 0.0))
+    return _seen(_spliced(call, supply, ohm, 0.0))
 
 
-def _already_running(call: str, ohm: float) -> str:
-    return _seen(_spliced(call, ohm, LOOK_S))
+def _already_running(call: str, supply: tuple[float, float], ohm: float) -> str:
+    return _seen(_spliced(call, supply, ohm, LOOK_S))
 
 
-def _rows(givens: Givens, what: Callable[[str, float], str]) -> dict[str, str]:
-    return {_row(ohm): what(givens["call"], ohm) for ohm in givens["ohms"]}
+def _rows(givens: Givens, what: Callable[[str, tuple[float, float], float], str]) -> dict[str, str]:
+    supply = (givens["rated_va"], givens["open_v"])
+    return {_row(ohm): what(givens["call"], supply, ohm) for ohm in givens["ohms"]}
 
 
 def _instead(old: str, new: str) -> Callable[[Givens], dict[str, str]]:

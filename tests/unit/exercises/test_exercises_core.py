@@ -29,7 +29,7 @@ from lessonkit.exercises import (
     judge,
 )
 from lessonkit.exercises.compare import Compare, Unfilled, WrongForm
-from lessonkit.exercises.core import givens_for, modelled, solution, variant_number
+from lessonkit.exercises.core import Several, givens_for, modelled, solution, variant_number
 from lessonkit.exercises.plain import plain
 
 GIVENS = {"length_m": 45, "ohm_per_m": 0.021}
@@ -98,6 +98,16 @@ def test_model_that_coincides_with_the_right_answer_is_passed_over() -> None:
     """A misunderstanding that leads to the right answer is no mistake."""
     assert judge(loop(), GIVENS, 1.89018).outcome == "right"
     assert modelled(loop(), GIVENS) == {"one-way": pytest.approx(0.945)}
+
+
+def test_a_slip_in_any_of_several_places_gets_one_hint() -> None:
+    """A model may lead to several answers: each is met, the right one among them is passed over."""
+    slip = WrongModel("slip", "Count again.", lambda g: Several((1.89, 3.0, 4.0, None)))
+    later = WrongModel("later", "Something else.", lambda g: Several((4.0, 5.0)))
+    exercise = loop(wrong_models=(slip, later))
+    found = {answer: judge(exercise, GIVENS, answer).model for answer in (1.89, 3.0, 4.0, 5.0)}
+    assert found == {1.89: "", 3.0: "slip", 4.0: "slip", 5.0: "later"}
+    assert modelled(exercise, GIVENS) == {"slip": 3.0, "later": 5.0}
 
 
 def test_every_hint_names_its_model() -> None:

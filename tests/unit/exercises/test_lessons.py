@@ -9,8 +9,10 @@ from lessonkit.bench.meter import Meter
 from lessonkit.bench.reading import Reading
 from lessonkit.errors import LessonError, refused
 from lessonkit.exercises.predict import predictions, reveal
+from lessonkit.exercises.series.workbook_00 import _SPLICES_OHM, CASES
 from lessonkit.exercises.series.workbook_01_faults import _CANDIDATES
 from lessonkit.exercises.trials import any_job, fault_in_words, responds, settled, site, try_calls
+from lessonkit.exercises.workbook import known_workbooks, open_workbook
 from lessonkit.job.faults import parse_fault
 from lessonkit.job.toml import demo_job
 
@@ -200,3 +202,33 @@ def test_both_valve_types_are_drawn_equally_often() -> None:
 
     valves = [demo_job(any_job(random.Random(seed))).equipment.valve for seed in range(200)]
     assert 80 <= valves.count("B") <= 120
+
+
+@pytest.mark.parametrize("job", _SPLICES_OHM)
+def test_no_splice_of_the_first_reading_stops_anything(job: str) -> None:
+    """The reading of 0.1 is one of a job that runs as asked, with the largest splice, in every call."""
+    splice = f"outdoor.C=resistance:{max(_SPLICES_OHM[job])}"
+    for call in ("cool-1", "cool-2", "heat-1", "heat-2", "heat-aux"):
+        assert settled(job, call, (splice,)).delivering == settled(job, call).delivering
+
+
+def test_cases_of_the_first_break_differ() -> None:
+    """No two cases of 0.2 have one answer, and what is said to be alike within a case is."""
+    answers = []
+    for job, faults, calls in CASES:
+        found = {
+            tuple(tuple(responds(settled(job, call, (fault,), later, before_s=20.0))) for later in (5, 60))
+            for fault in faults
+            for call in calls
+        }
+        assert len(found) == 1
+        answers += found
+    assert len(set(answers)) == len(CASES)
+
+
+@pytest.mark.parametrize("number", known_workbooks())
+def test_a_workbook_offers_no_key(number: str) -> None:
+    """Nothing that an apprentice finds on a workbook gives all right answers at once."""
+    workbook = open_workbook(number)
+    offered = [name for name in {*dir(workbook), *vars(type(workbook))} if not name.startswith("__")]
+    assert [name for name in offered if "answer" in name or "solve" in name or "key" in name] == []
