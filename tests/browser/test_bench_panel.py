@@ -223,7 +223,9 @@ def test_ctrl_s_saves_from_every_kind_of_control(panel: Any, lab: tuple[str, Pat
         page.evaluate("() => { window.jupyterapp.shell.currentWidget.context.model.dirty = true; }")
         assert page.evaluate(dirty)
         control.focus()
-        page.keyboard.press("Control+s")
+        # JupyterLab ignores Ctrl+S until the last save has written its checkpoint, too.
+        with page.expect_response(lambda answer: answer.url.partition("?")[0].endswith("/checkpoints")):
+            page.keyboard.press("Control+s")
         page.wait_for_function(f"() => !({dirty})()")
 
 
