@@ -13,12 +13,14 @@ one only in an arrangement that says so.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 from lessonkit.errors import LessonError
 from lessonkit.job.calls import CALLS
 from lessonkit.job.model import Equipment, Job, Run, Supply
+from lessonkit.job.second_heat import OutdoorThermostat
+from lessonkit.job.thermostat import THERMOSTAT
 from lessonkit.studies.cases import Case, rest
 from lessonkit.studies.survey import Survey, WallConductor, WallRun
 
@@ -27,6 +29,11 @@ GIVEN_UP = {
     "thermostat": {"E": "emergency heat by its own terminal", "Y2": "the second stage"},
     "outdoor": {"D": "heat indoors during defrost", "Y2": "the second stage"},
 }
+#: Where an outdoor thermostat locks out second heat (above) and the compressor (below), in Celsius: electric,
+#: and the changeover to a furnace (usual settings; see `second_heat`).
+ELECTRIC_C, FOSSIL_C = (4.4, -15.0), (2.0, 2.0)
+#: Ground that nobody measured is taken as this (ohms; ours).
+GROUND_OHM = 0.5
 #: A conductor of a new cable, and how it is called in a schedule.
 NEW = "new"
 
@@ -70,9 +77,12 @@ class Arrangement:
 def terminals_of(survey: Survey, run: str) -> tuple[str, ...]:
     """Return the terminals that a direct run has to join."""
     stages = ("Y1", "Y2") if survey.stages == 2 else ("Y1",)
+    pump = survey.valve != "none"
+    valve = (survey.valve,) if pump else ()
     if run == "outdoor":
-        return ("R", "C", *stages, survey.valve, *(("D",) if survey.defrost_request else ()))
-    return ("R", "C", *stages, survey.valve, "G", "W1", "E")
+        return ("R", "C", *stages, *valve, *(("D",) if pump and survey.defrost_request else ()))
+    common = ("C",) if survey.needs_common else ()
+    return ("R", *common, *stages, *valve, "G", "W1", *(("E",) if pump else ()))
 
 
 @dataclass(frozen=True)
@@ -139,14 +149,20 @@ def arrangements(survey: Survey) -> list[Arrangement]:
     for inside, outside in product(_uses(survey, "thermostat"), _uses(survey, "outdoor")):
         if "Y2" in inside.given_up and "Y2" not in outside.given_up and outside.how == "direct":
             continue  # a second stage that is never called needs no conductor outdoors
-        made = None
-        for use_unproven in (False, True):
-            made = _arranged(survey, {"thermostat": inside, "outdoor": outside}, use_unproven)
-            if made is not None:
-                break
+        uses = {"thermostat": inside, "outdoor": outside}
+        use_unproven = next((more for more in (False, True) if _enough(survey, uses, more)), None)
+        made = None if use_unproven is None else _arranged(survey, uses, use_unproven)
         if made is not None:
             found.append(made)
     return found
+
+
+def _enough(survey: Survey, uses: dict[str, _Use], use_unproven: bool) -> bool:
+    """Return whether both runs have conductors enough for their uses."""
+    return all(
+        use.how == "new cable" or hand_out(survey.run(name), use.terminals, use_unproven) is not None
+        for name, use in uses.items()
+    )
 
 
 def _by_amperes(survey: Survey, uses: dict[str, _Use]) -> dict[str, tuple[str, ...]] | None:
@@ -182,6 +198,14 @@ def _second(survey: Survey) -> Supply:
     return Supply(rated_va=40.0, open_v=survey.open_v, fuse_a=3.0)
 
 
+def _lockouts(survey: Survey) -> OutdoorThermostat | None:
+    """Return the outdoor thermostat that is to be connected, at the usual settings."""
+    if not survey.outdoor_thermostat:
+        return None
+    above_c, below_c = FOSSIL_C if survey.heat == "fossil" and survey.valve != "none" else ELECTRIC_C
+    return OutdoorThermostat(above_c, below_c if survey.valve != "none" else None)
+
+
 def _job(survey: Survey, runs: dict[str, Run]) -> Job | None:
     """Return the job that a survey and its runs make, or None if they don't hold together."""
     try:
@@ -189,9 +213,11 @@ def _job(survey: Survey, runs: dict[str, Run]) -> Job | None:
             name="plan",
             title=survey.title,
             supply=Supply(rated_va=survey.rated_va, open_v=survey.open_v, fuse_a=survey.fuse_a),
-            equipment=Equipment(valve=survey.valve, stages=survey.stages),
+            equipment=Equipment(valve=survey.valve, stages=survey.stages, heat=survey.heat),
             thermostat_run=runs["thermostat"],
             outdoor_run=runs["outdoor"],
+            thermostat=THERMOSTAT if survey.needs_common else replace(THERMOSTAT, power="battery"),
+            outdoor_thermostat=_lockouts(survey),
         )
     except LessonError:
         return None
@@ -208,8 +234,8 @@ def _arranged(survey: Survey, uses: dict[str, _Use], use_unproven: bool) -> Arra
         wall = survey.run(name)
         length, gauge, _ = wall.inferred()
         fields = {"length_m": length, "gauge_awg": gauge, "return_by": use.return_by}
-        if name == "outdoor" and survey.ground_ohm is not None:
-            fields["earth_ohm"] = survey.ground_ohm
+        if name == "outdoor":
+            fields["earth_ohm"] = GROUND_OHM if survey.ground_ohm is None else survey.ground_ohm
         if use.how == "new cable":
             schedule += [Served(name, f"{NEW} {k}", t) for k, t in enumerate(use.terminals, 1)]
             fields |= {"gauge_awg": min(gauge, 18)}

@@ -21,6 +21,7 @@ and what stands on site come first.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -30,9 +31,10 @@ from lessonkit.bench.bench import Bench
 from lessonkit.bench.wiring import Wiring
 from lessonkit.job.calls import CALLS
 from lessonkit.job.faults import Fault
+from lessonkit.job.kit import COILS
 from lessonkit.job.model import Job, Run
 from lessonkit.job.parts import RATED_V
-from lessonkit.studies.arrangements import GIVEN_UP, NEW, Arrangement, Served, arrangements
+from lessonkit.studies.arrangements import GIVEN_UP, NEW, Arrangement, arrangements
 from lessonkit.studies.cases import Case, Held, Rest, if_held, rest
 from lessonkit.studies.survey import Survey, load_survey
 
@@ -40,14 +42,16 @@ from lessonkit.studies.survey import Survey, load_survey
 MUST_PULL_V, MAY_DROP_V = 0.85 * RATED_V, 0.75 * RATED_V
 #: Line volts against nominal; equipment ground against what was measured.
 LINE, GROUND = (0.95, 1.05), (1.0, 5.0)
-#: Ground that nobody measured is taken as this (ohms; ours).
-GROUND_OHM = 0.5
 HOT_C, READ_LOW = 60.0, 1.05
 #: Minutes of work (ours): to land one end of a conductor, to prove one, for a link's two boards, for a second
 #: transformer, and for a new cable and each metre of it.
 LAND_MIN, PROVE_MIN, LINK_MIN, SECOND_MIN, CABLE_MIN, CABLE_MIN_A_M = 3.0, 6.0, 40.0, 60.0, 60.0, 4.0
 
-_COILS = ("contactor", "reversing_valve", "unloader", "blower_relay", "sequencer", "emergency_relay")
+#: Every coil of the equipment, as its fields are called.
+_COILS = tuple(name.replace("-", "_") for name in COILS)
+#: What the air outdoors is at where nothing goes by it (Celsius), and how far from a setting of an outdoor
+#: thermostat its two sides are tried.
+MILD_C, ASIDE_C = 8.0, 5.0
 
 
 @dataclass(frozen=True)
@@ -200,8 +204,26 @@ def _perfect(job: Job) -> Job:
     ).with_supply(rated_va=100.0, fuse_a=20.0)
 
 
-def _ends(job: Job, faults: tuple[Fault, ...] = ()) -> list[Rest]:
-    return rest(job, [Case(call, faults) for call in CALLS])
+def _outdoors(job: Job) -> tuple[float, ...]:
+    """Return the outdoor temperatures to try: one, or those on either side of every setting."""
+    stat = job.outdoor_thermostat
+    if stat is None:
+        return (MILD_C,)
+    settings = {c for c in (stat.auxiliary_above_c, stat.compressor_below_c) if c is not None}
+    return tuple(sorted({c + side for c in settings for side in (-ASIDE_C, ASIDE_C)}))
+
+
+def _ends(job: Job) -> list[Rest]:
+    """Return how every call ends, at each outdoor temperature that matters."""
+    return _ends_broken(job, [()])[0]
+
+
+def _ends_broken(job: Job, broken: Sequence[tuple[Fault, ...]]) -> list[list[Rest]]:
+    """Return the same for each of several breaks; all are settled side by side."""
+    cases = [Case(call, faults) for faults in broken for call in CALLS]
+    by_air = [rest(job, cases, outdoor_c=outdoor_c) for outdoor_c in _outdoors(job)]
+    size = len(CALLS)
+    return [[end for ends in by_air for end in ends[k : k + size]] for k in range(0, len(cases), size)]
 
 
 def _judged(site: Survey, how: Arrangement) -> Plan:
@@ -224,11 +246,12 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
             why += [w for end, want in zip(ends, meant, strict=True) for w in _against(end, want, words)]
             va = max(va, *(_va(end) for end in ends))
             earth_a = max(earth_a, *(abs(end.settled.solution.a("earth outdoor")) for end in ends))
-            loaded = if_held(corner, [Case(call) for call in CALLS])
-            _margins(corner, ends, meant, coils)
+            loaded = if_held(corner, [Case(call) for call in CALLS]) * len(_outdoors(job))
+            _margins(corner, ends, perfect, coils)
             for end, held in zip(ends, loaded, strict=True):
                 _link_margins(corner, end, held, links)
-    if site.defrost_request and ("outdoor", "D") not in how.given_up and not _heat_in_defrost(job):
+    asked_back = site.defrost_request and job.has_defrost and ("outdoor", "D") not in how.given_up
+    if asked_back and not _heat_in_defrost(job):
         why.append("forced defrost: no auxiliary heat comes on indoors")
     if va > job.supply.rated_va:
         why.insert(0, f"{va:.0f} VA is asked of a transformer of {job.supply.rated_va:g} VA")
@@ -266,33 +289,15 @@ def _va(end: Rest) -> float:
     return abs(solution.v("air:XFMR")) * abs(solution.a("fuse air"))
 
 
-def _margins(
-    corner: Job, ends: list[Rest], meant: list[MappingProxyType[str, str]], coils: dict[str, CoilMargin]
-) -> None:
-    """Keep for each coil its lowest volts over the calls in which it is meant to be in."""
+def _margins(corner: Job, ends: list[Rest], perfect: list[Rest], coils: dict[str, CoilMargin]) -> None:
+    """Keep for each coil its lowest volts over the calls in which it is in on perfect copper."""
     places = Wiring(corner).coils
-    for end, want in zip(ends, meant, strict=True):
-        for name, at in places.items():
-            if not _wanted(name, want):
-                continue
+    for end, sound in zip(ends, perfect, strict=True):
+        for name in sorted(sound.settled.latches.sealed & places.keys()):
+            at = places[name]
             volts = abs(end.settled.solution.v(at.a, at.b))
             if name not in coils or volts < coils[name].volts:
                 coils[name] = CoilMargin(volts, volts - MUST_PULL_V)
-
-
-_MOVES = {
-    "air:blower-relay": ("blower", "on"),
-    "air:sequencer": ("auxiliary heat", "on"),
-    "air:emergency-relay": ("emergency heat", "on"),
-    "out:contactor": ("compressor stage 1", "on"),
-    "out:unloader": ("compressor stage 2", "on"),
-    "out:reversing-valve": ("reversing valve", "on"),
-}
-
-
-def _wanted(coil: str, want: MappingProxyType[str, str]) -> bool:
-    equipment, word = _MOVES.get(coil, ("", ""))
-    return want.get(equipment, "").startswith(word) if equipment else False
 
 
 def _link_margins(corner: Job, end: Rest, held: Held, links: dict[str, tuple[float, float]]) -> None:
@@ -315,49 +320,60 @@ def _if_broken(how: Arrangement, perfect: list[Rest]) -> dict[str, tuple[str, bo
     coil, heat where cooling was asked for) is named too: it can harm the unit, and is the usual end of such a
     break wherever each terminal has a conductor of its own.
     """
-    found: dict[str, tuple[str, bool]] = {}
-    for name in ("thermostat", "outdoor"):
-        by_terminal: dict[str, list[Served]] = {}
-        for served in how.schedule:
-            if served.run == name and served.terminal:
-                by_terminal.setdefault(served.terminal, []).append(served)
-        for terminal, pair in by_terminal.items():
-            if len(pair) > 1:
-                for served in pair:
-                    found[f"{name} {served.label}"] = "nothing: its twin carries on", True
-                continue
-            ends = _ends(how.job, (Fault(name, terminal, "open"),))
-            stops, starts, wrong = [], [], []
-            for end, sound in zip(ends, perfect, strict=True):
-                want = sound.responding
-                for equipment, word in want.items():
-                    now = end.responding[equipment]
-                    if now == "off" != word:
-                        stops.append(equipment)
-                    elif word == "off" != now:
-                        starts.append(f"{equipment} runs in {end.case.call}")
-                airless = end.responding["compressor stage 1"] != "off" and end.responding["blower"] == "off"
-                if airless and want["blower"] != "off":
-                    wrong.append(f"the compressor runs without air in {end.case.call}")
-                kinds = [end.delivering.partition(",")[0], sound.delivering.partition(",")[0]]
-                if set(kinds) == {"cooling", "heating"}:
-                    wrong.append(f"{kinds[0]} in {end.case.call}")
-            if terminal == "D" and _heat_in_defrost(how.job) and not _heat_in_defrost(how.job, terminal):
-                stops.append("auxiliary heat during defrost")
-            words = ", ".join(dict.fromkeys(stops)) or "nothing"
-            if starts or wrong:
-                words += "; " + ", ".join(dict.fromkeys(starts + wrong))
-            found[f"{name} {pair[0].label}"] = words, not starts
+    serving: dict[tuple[str, str], list[str]] = {}
+    for served in how.schedule:
+        if served.terminal:
+            serving.setdefault((served.run, served.terminal), []).append(f"{served.run} {served.label}")
+    alone = [at for at, labels in serving.items() if len(labels) == 1]
+    broken = _ends_broken(how.job, [(Fault(*at, "open"),) for at in alone])
+    found = {
+        label: ("nothing: its twin carries on", True)
+        for labels in serving.values()
+        for label in labels
+        if len(labels) > 1
+    }
+    for at, ends in zip(alone, broken, strict=True):
+        stops, starts, wrong = _changed(ends, perfect)
+        if at[1] == "D" and _heat_in_defrost(how.job) and not _heat_in_defrost(how.job, "D"):
+            stops.append("auxiliary heat during defrost")
+        words = ", ".join(dict.fromkeys(stops)) or "nothing"
+        if starts or wrong:
+            words += "; " + ", ".join(dict.fromkeys(starts + wrong))
+        found[serving[at][0]] = words, not starts
     return found
+
+
+def _changed(ends: list[Rest], perfect: list[Rest]) -> tuple[list[str], list[str], list[str]]:
+    """Return in words what stops, what runs unasked, and what runs in a wrong way, beside perfect copper."""
+    stops, starts, wrong = [], [], []
+    for end, sound in zip(ends, perfect, strict=True):
+        want = sound.responding
+        for equipment, word in want.items():
+            now = end.responding[equipment]
+            if now == "off" != word:
+                stops.append(equipment)
+            elif word == "off" != now:
+                starts.append(f"{equipment} runs in {end.case.call}")
+        airless = end.responding["compressor stage 1"] != "off" and end.responding["blower"] == "off"
+        if airless and want["blower"] != "off":
+            wrong.append(f"the compressor runs without air in {end.case.call}")
+        kinds = [end.delivering.partition(",")[0], sound.delivering.partition(",")[0]]
+        if set(kinds) == {"cooling", "heating"}:
+            wrong.append(f"{kinds[0]} in {end.case.call}")
+    return stops, starts, wrong
 
 
 def _heat_in_defrost(job: Job, broken: str = "") -> bool:
     """Return whether a forced defrost brings auxiliary heat on indoors, with one outdoor conductor broken."""
-    bench = Bench(job, faults=(Fault("outdoor", broken, "open"),) if broken else (), outdoor_c=0.0)
+    stat = job.outdoor_thermostat
+    locked_c = -40.0 if stat is None or stat.compressor_below_c is None else stat.compressor_below_c
+    outdoor_c = max(0.0, locked_c + 1.0)  # cold enough for frost, and not too cold for the compressor
+    faults = (Fault("outdoor", broken, "open"),) if broken else ()
+    bench = Bench(job.with_equipment(short_cycle_s=0.0), faults=faults, outdoor_c=outdoor_c)
     bench.set_call("heat-1")
-    bench.advance(job.equipment.short_cycle_s + 60.0)
+    bench.advance(10.0)  # a link has carried the call, there and back
     bench.force_defrost()
-    return bench.advance(30.0).responding["auxiliary heat"] != "off"
+    return bench.advance(10.0).responding["auxiliary heat"] != "off"
 
 
 def _needs(site: Survey, how: Arrangement) -> list[str]:

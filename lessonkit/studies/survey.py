@@ -166,7 +166,7 @@ _KEYS: Mapping[str, _Keys] = {
     },
     "equipment": {
         "stages": (_WHOLE, "1 or 2"),
-        "valve": (_TEXT, "O or B"),
+        "valve": (_TEXT, "O, B or none"),
         "heat": (_TEXT, "electric or fossil"),
         "outdoor_thermostat": (_TRUTH, "true or false"),
         "defrost_request": (_TRUTH, "true or false"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from functools import cache
 from importlib import resources
 from itertools import combinations
 from pathlib import Path
@@ -16,7 +17,7 @@ from lessonkit.job.toml import load_job
 from lessonkit.studies.arrangements import arrangements, hand_out
 from lessonkit.studies.cases import Case, rest
 from lessonkit.studies.plan import Planned, _unfriendly, plan
-from lessonkit.studies.survey import BadSurvey, Survey, WallConductor, WallRun, survey_from_toml
+from lessonkit.studies.survey import BadSurvey, Survey, WallConductor, WallRun, survey_from_toml, survey_names
 
 SITE = (resources.files("lessonkit") / "studies" / "surveys" / "tannery-row.toml").read_text("utf-8")
 
@@ -119,6 +120,10 @@ EXAMPLES = {
     "mill-steps": "thermostat run direct, outdoor run direct",
     "quay-house": "thermostat run direct, outdoor run link by second transformer",
     "kiln-yard": "thermostat run direct, outdoor run link by wire",
+    "lantern-court": "thermostat run direct, outdoor run link by wire",
+    "salt-loft": "thermostat run direct, outdoor run direct",
+    "bell-tower": "thermostat run direct, outdoor run link by wire",
+    "ferry-steps": "thermostat run direct, outdoor run link by second transformer",
 }
 REFUSED = {
     "orchard-gate": "the outdoor run has 1",
@@ -128,18 +133,62 @@ REFUSED = {
 }
 
 
+@cache
+def planned_example(name: str) -> Planned:
+    """Return the plans of an example survey, worked out once."""
+    return plan(name)
+
+
 @pytest.mark.parametrize("name", EXAMPLES)
 def test_the_examples_are_planned(name: str) -> None:
     """Each example survey that can be served gets the plan that a technician would choose."""
-    best = plan(name).plans[0]
+    best = planned_example(name).plans[0]
     assert best.works
     assert best.arrangement.name == EXAMPLES[name]
+
+
+def test_there_are_twelve_examples_and_each_is_tried() -> None:
+    """Every example survey stands in one of the two lists, or is the example site of these tests."""
+    assert sorted(survey_names()) == sorted([*EXAMPLES, *REFUSED, "tannery-row"])
+    assert len(survey_names()) == 12
+
+
+@pytest.mark.parametrize(
+    ("name", "reason"), [("bell-tower", "unproven"), ("ferry-steps", "equipment ground")]
+)
+def test_the_cheapest_is_not_the_safest(name: str, reason: str) -> None:
+    """Where the fewest minutes go with something unproven or with current on the ground, another is first.
+
+    Cheap plans that give nothing up are compared with the first one.
+    """
+    whole = [one for one in planned_example(name).plans if one.works and not one.lost]
+    cheapest = min(whole, key=lambda one: one.minutes)
+    assert cheapest.minutes < whole[0].minutes
+    assert {"unproven": bool(cheapest.arrangement.unproven), "equipment ground": cheapest.earth_a > 0.5}[
+        reason
+    ]
+    assert not whole[0].arrangement.unproven
+    assert whole[0].earth_a < 0.001
+
+
+def test_a_battery_thermostat_needs_no_common() -> None:
+    """Where the thermostat needs no C, no conductor of a direct thermostat run serves it."""
+    best = planned_example("salt-loft").plans[0]
+    assert "C" not in {s.terminal for s in best.arrangement.schedule if s.run == "thermostat"}
+    assert best.arrangement.job.thermostat.power == "battery"
+
+
+def test_a_furnace_and_its_changeover_are_planned_with_their_own_coils() -> None:
+    """With fossil heat the coils of furnace and interlock have margins too."""
+    best = planned_example("lantern-court").plans[0]
+    assert {"air:furnace", "air:interlock", "out:contactor"} <= best.coils.keys()
+    assert best.arrangement.job.outdoor_thermostat is not None
 
 
 @pytest.mark.parametrize("name", REFUSED)
 def test_what_can_t_work_is_refused(name: str) -> None:
     """Where nothing in the wall works, the survey is refused with its own reason."""
-    answer = plan(name)
+    answer = planned_example(name)
     assert answer.refused
     assert REFUSED[name] in answer.why
 
