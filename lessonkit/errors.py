@@ -13,11 +13,36 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-__all__ = ["BadParameter", "LessonError", "refused", "require", "require_finite", "require_positive"]
+__all__ = [
+    "BadParameter",
+    "LessonError",
+    "refused",
+    "require",
+    "require_finite",
+    "require_positive",
+    "require_text",
+    "shown",
+]
+
+#: No sentence repeats more of a value than this many signs.
+_SHOWN = 80
 
 
 class LessonError(Exception):
     """Base of every error that lessonkit raises on purpose."""
+
+
+def shown(value: object) -> str:
+    """Return a value as a sentence shows it: on one line, and no more of it than a reader needs.
+
+    >>> shown("out:R"), shown(10**9999)
+    ("'out:R'", 'a number of thousands of digits')
+    """
+    try:
+        text = " ".join(repr(value).split())
+    except ValueError:  # Python writes no whole number of thousands of digits
+        return "a number of thousands of digits"
+    return text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
 
 
 class BadParameter(LessonError, ValueError):
@@ -36,16 +61,20 @@ class BadParameter(LessonError, ValueError):
         super().__init__(name, value, allowed)
 
     def __str__(self) -> str:
-        shown = repr(self.value)
-        if len(shown) > 80:
-            shown = shown[:77] + "..."
-        return f"{self.name} is {shown}, but must be {self.allowed}."
+        return f"{self.name} is {shown(self.value)}, but must be {self.allowed}."
 
 
 def require(condition: object, name: str, value: object, allowed: str) -> None:
     """Raise `BadParameter` unless the condition holds."""
     if not condition:
         raise BadParameter(name, value, allowed)
+
+
+def require_text(name: str, value: object, allowed: str) -> str:
+    """Return value if it is text, or raise `BadParameter`."""
+    if not isinstance(value, str):
+        raise BadParameter(name, value, allowed)
+    return value
 
 
 def require_finite(name: str, value: object, allowed: str = "a finite number") -> float:

@@ -65,7 +65,7 @@ def boots_due(
 ) -> dict[str, float]:
     """Return when each sleeping board that has volts will start; one that lost them has to wait again."""
     return {
-        name: boots.get(name, now_s + board.electronics.boot_s)
+        name: boots.get(name, now_s + board.electronics.start_s)
         for name, board in wiring.boards.items()
         if name not in awake and is_fed(wiring, name, solution, awake=False)
     }

@@ -58,6 +58,8 @@ from lessonkit.job.model import Job
 from lessonkit.job.thermostat import mode_after
 from lessonkit.job.toml import load_job
 
+#: Seeds are below this, 2 to the 64.
+MANY_SEEDS = 2**64
 _CACHE = 2048
 _LOG = 4096
 
@@ -79,7 +81,8 @@ class Bench(Polling, Waiting, Powering):
         call: str = "off",
     ) -> None:
         self.job = job if isinstance(job, Job) else load_job(job)
-        require(isinstance(seed, int | np.integer) and seed >= 0, "seed", seed, "a whole number, 0 or more")
+        whole = isinstance(seed, int | np.integer) and not isinstance(seed, bool)
+        require(whole and 0 <= seed < MANY_SEEDS, "seed", seed, f"a whole number from 0 to {MANY_SEEDS - 1}")
         self._rng = np.random.default_rng(seed)
         self.time_s = 0.0
         self.call, self.mode = "off", ""
@@ -143,7 +146,8 @@ class Bench(Polling, Waiting, Powering):
 
     def clear_fault(self, fault: Fault | str) -> None:
         """Mend one thing."""
-        self.set_faults([one for one in self.faults if (one,) != as_faults(fault, self.job)])
+        mended = as_faults([fault], self.job)
+        self.set_faults([one for one in self.faults if one not in mended])
 
     def set_hands(self, works: Iterable[HandWork | str]) -> None:
         """Leave the wiring changed by exactly these works of hands; `hands.Hands` does them one by one."""

@@ -31,7 +31,7 @@ from lessonkit.bench.layout import run_end
 from lessonkit.bench.meter import METER_OHM, LiveCircuit
 from lessonkit.bench.plugs import JUMPER_OHM, node_of_end, unplugged
 from lessonkit.bench.settling import fuse_of
-from lessonkit.errors import require
+from lessonkit.errors import require, shown
 from lessonkit.job.calls import PLACES
 from lessonkit.job.handwork import BadHandWork, HandWork, end_of, parse_work
 
@@ -115,9 +115,10 @@ class Hands:
 
     def probe(self, *nodes: str) -> Act:
         """Put the probes of a meter on terminals or loose ends of one place; its leads reach no further."""
-        places = {str(node).partition(":")[0] for node in nodes}
+        places = {node.partition(":")[0] if isinstance(node, str) else "" for node in nodes}
         if len(places) != 1 or not places <= set(PLACES):
-            raise BadHandWork(f"probes on {' and '.join(map(str, nodes))}: test leads reach within one place")
+            listed = " and ".join(map(shown, nodes))
+            raise BadHandWork(f"probes on {listed}: test leads reach within one place")
         return self._did("probe", places.pop(), f"probes on {' and '.join(nodes)}")
 
     def lift(self, conductor: str, place: str) -> Act:
@@ -129,7 +130,7 @@ class Hands:
     def move(self, conductor: str, place: str, terminal: str) -> Act:
         """Put one end of a conductor on another terminal of the same place, such as "out:Y2"."""
         end = end_of(conductor, place, self.bench.job)
-        work = parse_work(f"move {end} {terminal}", self.bench.job)
+        work = parse_work(HandWork("move", (end, terminal)), self.bench.job)
         self._refuse_live(str(work), end)
         self._refuse_joining(str(work), end, terminal)
         return self._work(work)
@@ -154,7 +155,7 @@ class Hands:
 
     def jumper(self, one: str, other: str) -> Act:
         """Put a jumper wire between two terminals of one place."""
-        work = parse_work(f"jumper {one} {other}", self.bench.job)
+        work = parse_work(HandWork("jumper", (one, other)), self.bench.job)
         between = self.bench.solution.thevenin(one, other)
         would_a = abs(between.open_v / (between.z_ohm + JUMPER_OHM))
         limit_a = min(fuse_of(self.bench.job, place).rated_a for place in self.bench.wiring.supplies)
@@ -168,21 +169,21 @@ class Hands:
     def take_out(self, one: str, other: str) -> Act:
         """Take a jumper wire out again."""
         for work in self.bench.hands:
-            if work.act == "jumper" and set(work.what) == {one, other}:
+            if work.act == "jumper" and sorted(work.what) in ([one, other], [other, one]):
                 self._change([w for w in self.bench.hands if w != work])
                 return self._did("take out", work.place, f"take out {work}")
-        raise BadHandWork(f"there is no jumper between {one} and {other} to take out")
+        raise BadHandWork(f"there is no jumper between {_bare(one)} and {_bare(other)} to take out")
 
     def unplug(self, board: str) -> Act:
         """Pull the plug of a board, such as "out:relay-board"."""
-        work = parse_work(f"unplug {board}", self.bench.job)
+        work = parse_work(HandWork("unplug", (board,)), self.bench.job)
         self._refuse_fed(str(work), board)
         return self._work(work)
 
     def plug(self, board: str) -> Act:
         """Put the plug of a board in again."""
-        if board not in unplugged(self.bench.hands):
-            raise BadHandWork(f"the plug of {board} is not pulled")
+        if not isinstance(board, str) or board not in unplugged(self.bench.hands):
+            raise BadHandWork(f"the plug of {_bare(board)} is not pulled")
         self._refuse_fed(f"plug {board}", board)
         self._change([work for work in self.bench.hands if work.what != (board,)])
         return self._did("plug", board.partition(":")[0], f"plug {board}")
@@ -283,6 +284,11 @@ class Hands:
                 f"{what} refused: {volts:.1f} V feed it; a plug pulled or pushed under power burns its "
                 "contacts and may cost the board; open the disconnect, prove it dead, then pull it"
             )
+
+
+def _bare(name: object) -> str:
+    """Return a name for a sentence, without its quotes."""
+    return shown(name).strip("'")
 
 
 def _without(works: tuple[HandWork, ...], ends: tuple[str, ...]) -> list[HandWork]:

@@ -88,7 +88,8 @@ class Meter:
 
     def _probes(self, red: str, black: str | None) -> tuple[str, str]:
         """Return both probes, checked; the black one starts at C of the place where the red one is."""
-        probes = red, f"{str(red).partition(':')[0]}:C" if black is None else black
+        place = red.partition(":")[0] if isinstance(red, str) else ""
+        probes = red, f"{place}:C" if black is None else black
         self._check(probes)
         return probes
 
@@ -99,7 +100,7 @@ class Meter:
         measures, and the coils stay where they are for that moment. Frames on SIG count with the share of
         time that they take, as far as a meter of this response hears them through its capacitor.
         """
-        if setting not in METER_OHM:
+        if not isinstance(setting, str) or setting not in METER_OHM:
             raise BadParameter("meter setting", setting, "high or low (the input impedance)")
         red, black = self._probes(red, black)
         if red == black:
@@ -139,7 +140,8 @@ class Meter:
         """
         known = [*self.bench.state.amps, *self.bench.job.runs]
         require(around in known, "around", around, f"one of {', '.join(known)}")
-        require(isinstance(turns, int) and 1 <= turns <= 20, "turns", turns, "a whole number from 1 to 20")
+        whole = isinstance(turns, int) and not isinstance(turns, bool)
+        require(whole and 1 <= turns <= 20, "turns", turns, "a whole number from 1 to 20")
         seen_a = turns * abs(self._current_a(around))
         return Reading(seen_a / turns if seen_a >= CLAMP_LEAST_A else 0.0, "A", (around,), "clamp")
 
@@ -174,7 +176,12 @@ class Meter:
         Raises `LiveCircuit` while the bench has power, and `WouldDestroy` while electronics lie across the
         probes, with the names of those that would have been lost.
         """
-        require(test_v in TEST_V, "test_v", test_v, f"one of {', '.join(map(str, TEST_V))} (volts direct)")
+        require(
+            isinstance(test_v, int) and test_v in TEST_V,
+            "test_v",
+            test_v,
+            f"one of {', '.join(map(str, TEST_V))} (volts direct)",
+        )
         red, black = self._probes(red, black)
         self._dead("insulation", red, black)
         setting = f"{test_v} V"

@@ -17,7 +17,8 @@ from lessonkit.bench.reading import Reading
 from lessonkit.bench.settling import Settled, supply_of
 from lessonkit.bench.signal_path import SignalPath
 from lessonkit.bench.wiring import Wiring
-from lessonkit.copper.network import Solution
+from lessonkit.copper.network import Solution, UnknownNode
+from lessonkit.errors import require
 from lessonkit.job.calls import PLACES, TERMINALS
 from lessonkit.job.faults import Fault
 from lessonkit.job.model import RUN_ENDS
@@ -134,6 +135,9 @@ class State:
 
     def between(self, one: str, two: str) -> float:
         """Return the RMS volts between two nodes, as an ideal meter would read them."""
+        for node in (one, two):
+            if not isinstance(node, str):
+                raise UnknownNode(node, self.volts)
         return Reading(abs(self.solution.v(one, two)), "V", (one, two))
 
     def __repr__(self) -> str:
@@ -149,6 +153,7 @@ class State:
         Live means half the rated volts or more, as a meter of high impedance reads them: a terminal that
         floats at a high ghost counts. Spares and signal conductors are no terminals.
         """
+        _check_place(place)
         common = f"{place}:C"
         live = set()
         for node in self.volts:
@@ -164,7 +169,7 @@ class State:
         away from that, so that every reading against it would mislead. A place with a transformer of its own
         keeps its own C.
         """
-        own = f"{place}:C"
+        own = f"{_check_place(place)}:C"
         return REFERENCE if place not in self.fuses and self.volts[own] >= LIVE_V else own
 
     @cached_property
@@ -219,6 +224,12 @@ class State:
             "power": dict(self.power),
             "transformers": dict(self.transformers),
         }
+
+
+def _check_place(place: str) -> str:
+    """Return the place, or say which there are."""
+    require(isinstance(place, str) and place in PLACES, "place", place, f"one of {', '.join(PLACES)}")
+    return place
 
 
 def _lives_on(board: BoardPlace, solution: Solution) -> float:

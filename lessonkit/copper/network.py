@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.copper.elements import BadNetwork, Branch
-from lessonkit.errors import LessonError, require
+from lessonkit.errors import LessonError, require, shown
 
 __all__ = [
     "ComplexArray",
@@ -56,7 +56,7 @@ class UnknownNode(LessonError, KeyError):
 
     def __init__(self, node: str, nodes: Iterable[str]) -> None:
         self.node = node
-        self.sentence = f"there is no terminal {node!r} here; there are {', '.join(sorted(nodes))}"
+        self.sentence = f"there is no terminal {shown(node)} here; there are {', '.join(sorted(nodes))}"
         super().__init__(self.sentence)
 
     def __str__(self) -> str:

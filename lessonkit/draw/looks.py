@@ -103,10 +103,12 @@ def conductors(state: State, job: Job) -> tuple[Conductor, ...]:
 def _conductor(state: State, job: Job, run: str, name: str, faults: list[Fault]) -> Conductor:
     near_place, far_place = RUN_ENDS[run]
     mine = tuple(f for f in faults if name == f.part or (f.kind in ("short", "swapped") and f.value == name))
-    reaches = name
-    for fault in mine:
+    ends = {one: one for one in job.runs[run].conductors}
+    for fault in faults:
         if fault.kind == "swapped":
-            reaches = str(fault.value) if fault.part == name else fault.part
+            one, two = fault.part, str(fault.value)
+            ends[one], ends[two] = ends[two], ends[one]
+    reaches = ends[name]
     floats = is_idle(name) and not any(f.kind in ("short", "earth", "swapped") for f in mine)
     near = run_end(job, run, name, near_place)
     far = conductor_node(run, reaches, far_place)

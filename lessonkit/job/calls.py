@@ -26,6 +26,7 @@ from __future__ import annotations
 from types import MappingProxyType
 
 from lessonkit.errors import BadParameter
+from lessonkit.job.second_heat import check_heat
 
 #: What the thermostat can ask for, from nothing to everything.
 CALLS = ("off", "fan", "cool-1", "cool-2", "heat-1", "heat-2", "heat-aux", "emergency")
@@ -88,14 +89,14 @@ _WITHOUT_VALVE: dict[str, frozenset[str]] = {
 
 def check_call(call: str) -> str:
     """Return the call, or say which calls there are; `satisfied` is one here."""
-    if call not in SETTINGS:
+    if not isinstance(call, str) or call not in SETTINGS:
         raise BadParameter("call", call, f"one of {', '.join(SETTINGS)}")
     return call
 
 
 def check_valve(valve: str) -> str:
     """Return the valve type, or say which there are."""
-    if valve not in VALVES:
+    if not isinstance(valve, str) or valve not in VALVES:
         raise BadParameter(
             "valve", valve, "O (energised to cool) or B (energised to heat), or none (cooling only)"
         )
@@ -127,8 +128,9 @@ def terminals_for(
     the valve rests too; some makes hold B there. A satisfied call energises nothing by itself.
     """
     check_valve(valve)
-    if stages not in (1, 2):
+    if isinstance(stages, bool) or stages not in (1, 2):
         raise BadParameter("stages", stages, "1 or 2")
+    check_heat(heat, heat_stages, emergency_by)
     energised = set(_WITHOUT_VALVE[check_call(call)] if call != "satisfied" else ())
     if valve == "none" and (is_heating(call) or call == "emergency"):
         energised = _conventional_heat(call, heat)

@@ -24,9 +24,10 @@ import math
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from itertools import combinations
 from types import MappingProxyType
 
-from lessonkit.errors import LessonError
+from lessonkit.errors import LessonError, shown
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
 from lessonkit.job.thermostat import energised, mode_after
 
@@ -78,6 +79,12 @@ STUCK = _kinds(Kind("stuck-open", "never closes"), Kind("stuck-closed", "never o
 COIL_KINDS = _kinds(Kind("burnt-out", "winding open"))
 CONTACTOR_KINDS = _kinds(*COIL_KINDS.values(), Kind("stuck-closed", "contacts welded"))
 VALVE_SETTING = _kinds(Kind("reversed", "set for the other valve type"))
+#: What can't be true of one part at the same time.
+CONTRADICTIONS = (
+    frozenset({"stuck-open", "stuck-closed"}),
+    frozenset({"weak", "dead", "burnt-out"}),
+    frozenset({"open", "resistance"}),  # of the earth bond; a conductor is long enough for both
+)
 BATTERY_KINDS = _kinds(Kind("flat", "battery empty"))
 SAFETY_KINDS = _kinds(Kind("open", "has opened"))
 FUSE_KINDS = _kinds(Kind("blown", "already blown"))
@@ -173,7 +180,9 @@ def parse_fault(text: str, job: Job) -> Fault:
 
     Raises `BadFault` with one sentence that names what is wrong and what this job allows.
     """
-    text = re.sub(r"\s*([.=:@])\s*", r"\1", " ".join(str(text).split()))
+    if not isinstance(text, str):
+        raise BadFault(f"{shown(text)} is no fault; write one as text, such as outdoor.SIG=open")
+    text = re.sub(r"\s*([.=:@])\s*", r"\1", " ".join(text.split()))
     target, equals, rest = text.partition("=")
     if not equals or "." not in target or not rest:
         raise BadFault(
@@ -203,26 +212,37 @@ def parse_fault(text: str, job: Job) -> Fault:
 
 def check_fault(fault: Fault, job: Job) -> Fault:
     """Return the fault if this job can have it, with its usual value if it has none; else say why not."""
+    if not isinstance(fault, Fault):
+        raise BadFault(f"{shown(fault)} is no fault; write one as text, such as outdoor.SIG=open")
     kinds = fault_parts(job).get(f"{fault.where}.{fault.part}", {})
-    if fault.kind not in kinds:
+    if not isinstance(fault.kind, str) or fault.kind not in kinds:
         raise BadFault(
-            f"fault {fault}: this job has no such part or no such kind of fault (--list shows all)"
+            f"fault {_cut(fault)}: this job has no such part or no such kind of fault (--list shows all)"
         )
     kind = kinds[fault.kind]
     if kind.value == "number" and fault.value is None:
         fault = replace(fault, value=kind.default)
     if kind.value == "number":
-        fault = replace(fault, value=_number(str(fault), fault.value, _valued(kind), kind.low, kind.high))
+        fault = replace(fault, value=_number(_cut(fault), fault.value, _valued(kind), kind.low, kind.high))
     elif kind.value == "none" and fault.value is not None:
-        raise BadFault(f"fault {fault}: {kind.name} takes no value")
-    fault = replace(fault, at=_number(str(fault), fault.at, "the position", 0.0, 1.0))
+        raise BadFault(f"fault {_cut(fault)}: {kind.name} takes no value")
+    fault = replace(fault, at=_number(_cut(fault), fault.at, "the position", 0.0, 1.0))
     if fault.at != 0.5 and not kind.placed:
-        raise BadFault(f"fault {fault}: {kind.name} has no position")
+        raise BadFault(f"fault {_cut(fault)}: {kind.name} has no position")
     if kind.value == "conductor":
         others = [name for name in job.runs[fault.where].conductors if name != fault.part]
         if fault.value not in others:
-            raise BadFault(f"fault {fault}: the other conductor must be one of {', '.join(others)}")
+            raise BadFault(f"fault {_cut(fault)}: the other conductor must be one of {', '.join(others)}")
     return fault
+
+
+def _cut(fault: Fault) -> str:
+    """Return a fault as text for a sentence, whatever its fields hold."""
+    return shown(fault) if not all(map(_short, vars(fault).values())) else str(fault)
+
+
+def _short(value: object) -> bool:
+    return value is None or isinstance(value, float) or (isinstance(value, str) and len(value) < 40)
 
 
 def _value(text: str, kind: Kind, colon: str, value_text: str) -> float | str | None:
@@ -249,24 +269,46 @@ def _number(text: str, given: object, what: str, low: float, high: float) -> flo
     except (TypeError, ValueError, OverflowError):
         number = math.nan
     if not low <= number <= high:
-        raise BadFault(f"fault {text!r}: {what} is {given!r}, but must be a number from {low:g} to {high:g}")
+        raise BadFault(
+            f"fault {shown(text)}: {what} is {shown(given)}, but must be a number from {low:g} to {high:g}"
+        )
     return number
 
 
 def as_faults(faults: Iterable[Fault | str] | Fault | str, job: Job) -> tuple[Fault, ...]:
-    """Return faults, given as values or as text, checked against the job; doubles are dropped."""
+    """Return faults, given as values or as text, each once, checked against the job and each other.
+
+    Raises `BadFault` for a fault that the job can't have, and for two that can't be true together.
+    """
     if isinstance(faults, Fault | str):
         faults = [faults]
+    if not isinstance(faults, Iterable):
+        raise BadFault(f"faults are {shown(faults)}, but must be a list of faults, such as outdoor.SIG=open")
     listed = (fault if isinstance(fault, Fault) else parse_fault(fault, job) for fault in faults)
     checked = [check_fault(fault, job) for fault in listed]
     unique = tuple(dict.fromkeys(checked))
-    for one in unique:
-        clash = [
-            two for two in unique if two.where == one.where and two.part == one.part and two.kind == one.kind
-        ]
-        if len(clash) > 1 and one.kind != "short":
-            raise BadFault(f"faults {clash[0]} and {clash[1]} are the same fault twice; give one of them")
+    for one, two in combinations(unique, 2):
+        why = _clash(one, two) if one.where == two.where else ""
+        if why:
+            raise BadFault(f"faults {one} and {two} {why}; give one of them")
     return unique
+
+
+def _clash(one: Fault, two: Fault) -> str:
+    """Return why two faults of one run or place can't both be there; empty where they can."""
+    kinds = {one.kind, two.kind}
+    if kinds == {"swapped"} and {one.part, one.value} == {two.part, two.value}:
+        return "undo each other"
+    if one.part != two.part:
+        return ""
+    if one.kind == two.kind:
+        return "" if one.kind in ("short", "swapped") else "are the same fault twice"
+    exclusive = any(kinds <= pair for pair in CONTRADICTIONS)
+    return (
+        "contradict each other"
+        if exclusive and (kinds != {"open", "resistance"} or one.part == "earth")
+        else ""
+    )
 
 
 def single_faults(job: Job) -> Iterator[Fault]:

@@ -19,7 +19,7 @@ import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from lessonkit.errors import LessonError
+from lessonkit.errors import LessonError, shown
 from lessonkit.job.calls import PLACES
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
 
@@ -66,14 +66,16 @@ def end_of(conductor: str, place: str, job: Job) -> str:
 
     Raises `BadHandWork` where there is none.
     """
-    run, _, name = str(conductor).partition(".")
+    if not isinstance(conductor, str):
+        raise BadHandWork(f"{shown(conductor)} is no conductor; write it like outdoor.R")
+    run, _, name = conductor.partition(".")
     known = [f"{run}.{name}" for run in job.runs for name in job.runs[run].conductors]
     if f"{run}.{name}" not in known:
-        near = difflib.get_close_matches(str(conductor), known, 3, 0.5) or known[:3]
-        raise BadHandWork(f"there is no conductor {conductor!r} in this job; it has {', '.join(near)}")
+        near = difflib.get_close_matches(conductor, known, 3, 0.5) or known[:3]
+        raise BadHandWork(f"there is no conductor {shown(conductor)} in this job; it has {', '.join(near)}")
     if place not in RUN_ENDS[run]:
         raise BadHandWork(
-            f"conductor {conductor} does not end at {place!r}; it ends at {' and '.join(RUN_ENDS[run])}"
+            f"conductor {conductor} does not end at {shown(place)}; it ends at {' and '.join(RUN_ENDS[run])}"
         )
     return f"{place}:{run}.{name}"
 
@@ -108,27 +110,31 @@ def parse_work(text: str | HandWork, job: Job) -> HandWork:
 
     Raises `BadHandWork` with one sentence that names what is wrong and what is allowed.
     """
-    words = str(text).split()
+    if not isinstance(text, str | HandWork):
+        raise BadHandWork(f"{shown(text)} is no work of hands; write one as text, such as lift out:outdoor.R")
+    parts = (text.act, *text.what) if isinstance(text, HandWork) else (text,)
+    written = " ".join(part if isinstance(part, str) else shown(part) for part in parts)
+    words = written.split()
     if not words or words[0] not in ACTS:
         acts = "; ".join(f"{act} {takes}" for act, takes in ACTS.items())
-        raise BadHandWork(f"{str(text)!r} is no work of hands; write one of: {acts}")
+        raise BadHandWork(f"{shown(written)} is no work of hands; write one of: {acts}")
     act, what = words[0], words[1:]
     wanted = {"lift": 1, "move": 2, "jumper": 2, "unplug": 1}.get(act, 0)
     if len(what) != wanted if wanted else len(what) < 2:
-        raise BadHandWork(f"{str(text)!r} can't be read; write {act} {ACTS[act]}")
+        raise BadHandWork(f"{shown(written)} can't be read; write {act} {ACTS[act]}")
     if act == "unplug":
         _one_of(what[0], boards_of(job), "board")
     elif act == "jumper":
         for terminal in what:
             _one_of(terminal, _terminals(job), "terminal")
-        _together(str(text), what)
+        _together(written, what)
     else:
         ends = what[:1] if act == "move" else what
         what[: len(ends)] = [_end(end, job) for end in ends]
         if act == "move":
             _one_of(what[1], _terminals(job), "terminal")
         if len(what) > 1:
-            _together(str(text), what)
+            _together(written, what)
     return HandWork(act, tuple(what))
 
 
@@ -136,6 +142,8 @@ def as_works(works: Iterable[HandWork | str] | HandWork | str, job: Job) -> tupl
     """Return works of hands, given as values or as text, checked against the job and each other."""
     if isinstance(works, HandWork | str):
         works = [works]
+    if not isinstance(works, Iterable):
+        raise BadHandWork(f"works are {shown(works)}, but must be a list, such as of lift out:outdoor.R")
     checked = tuple(dict.fromkeys(parse_work(work, job) for work in works))
     taken: dict[str, HandWork] = {}
     for work in checked:
@@ -153,19 +161,21 @@ def _terminals(job: Job) -> tuple[str, ...]:
 def _end(text: str, job: Job) -> str:
     place, colon, conductor = text.partition(":")
     if not colon or "." not in conductor:
-        raise BadHandWork(f"{text!r} is no end of a conductor; write it like out:outdoor.R")
+        raise BadHandWork(f"{shown(text)} is no end of a conductor; write it like out:outdoor.R")
     return end_of(conductor, place, job)
 
 
 def _one_of(name: str, known: Sequence[str], what: str) -> None:
     if name not in known:
         near = difflib.get_close_matches(name, known, 3, 0.6) or known
-        raise BadHandWork(f"there is no {what} {name!r} here; there are {', '.join(near)}")
+        raise BadHandWork(f"there is no {what} {shown(name)} here; there are {', '.join(near)}")
 
 
 def _together(text: str, what: Sequence[str]) -> None:
     if len(set(what)) < len(what):
-        raise BadHandWork(f"{text!r} names the same thing twice; name two that differ")
+        raise BadHandWork(f"{shown(text)} names the same thing twice; name two that differ")
     places = {name.partition(":")[0] for name in what}
     if len(places) > 1:
-        raise BadHandWork(f"{text!r} reaches from {' to '.join(sorted(places))}; hands work at one place")
+        raise BadHandWork(
+            f"{shown(text)} reaches from {' to '.join(sorted(places))}; hands work at one place"
+        )

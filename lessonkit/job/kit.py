@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from lessonkit.errors import require, require_positive
 from lessonkit.job import parts
-from lessonkit.job.calls import check_valve
+from lessonkit.job.calls import ALL_CALL_TERMINALS, check_valve
+from lessonkit.job.kinds import check_kinds
 from lessonkit.job.parts import Coil
 from lessonkit.job.second_heat import check_heat
 
@@ -65,11 +66,10 @@ class Equipment:
 
     def __post_init__(self) -> None:
         """Refuse equipment that doesn't exist."""
+        check_kinds(self)
         check_valve(self.valve)
         require(self.stages in (1, 2), "stages", self.stages, "1 or 2")
         check_heat(self.heat, self.heat_stages, self.emergency_by)
-        for name in ("defrost_heat", "high_pressure", "low_pressure"):
-            require(isinstance(getattr(self, name), bool), name, getattr(self, name), "true or false")
         for name in ("furnace_blower_on_s", "furnace_blower_off_s"):
             require_positive(name, getattr(self, name), zero_ok=True)
         require(self.lockout in LOCKOUTS, "lockout", self.lockout, f"one of {', '.join(LOCKOUTS)}")
@@ -85,6 +85,20 @@ class Equipment:
         require_positive("defrost_limit_s", self.defrost_limit_s)
         for name, words in (("defrost_by", ("time", "demand")), ("unfinished_defrost", ("forget", "resume"))):
             require(getattr(self, name) in words, name, getattr(self, name), f"one of {', '.join(words)}")
+
+    @property
+    def call_terminals(self) -> tuple[str, ...]:
+        """Return the call terminals that this equipment has.
+
+        One valve letter at the most, Y2 and W2 only with two stages, E only where emergency is asked for by
+        it, and no W1 where there is no second heat.
+        """
+        absent = {"O", "B"} - {self.valve}
+        absent |= {"Y2"} if self.stages == 1 else set()
+        absent |= {"W2"} if self.heat_stages == 1 else set()
+        absent |= {"W1", "W2", "E"} if self.heat == "none" else set()
+        absent |= {"E"} if self.valve == "none" or self.emergency_by == "W1" else set()
+        return tuple(terminal for terminal in ALL_CALL_TERMINALS if terminal not in absent)
 
 
 #: A two-stage heat pump with an O valve and electric second heat.

@@ -13,14 +13,15 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from types import MappingProxyType
 from typing import Any
 
 from lessonkit.copper.wire import DEFAULT_CAPACITANCE_F_PER_M, resistance_per_m
-from lessonkit.errors import LessonError, require, require_finite, require_positive
+from lessonkit.errors import LessonError, require, require_positive, shown
 from lessonkit.job import parts
 from lessonkit.job.calls import ALL_CALL_TERMINALS, INDOOR_TERMINALS, PLACE_WORDS
+from lessonkit.job.kinds import check_kinds, wrong_kinds
 from lessonkit.job.kit import COILS, EQUIPMENT
 from lessonkit.job.kit import Equipment as Equipment  # its place for readers of jobs
 from lessonkit.job.parts import Coil, Electronics
@@ -69,13 +70,13 @@ class LinkSettings:
 
     def __post_init__(self) -> None:
         """Refuse settings that no link can work with."""
+        check_kinds(self)
         require_positive("baud", self.baud)
         for name in ("interval_s", "watchdog_s", "drive_v", "drive_ohm", "load_ohm"):
             require_positive(name, getattr(self, name))
-        noise_v = require_finite("noise_v", self.noise_v)
-        require(0 <= noise_v <= 100, "noise_v", self.noise_v, "from 0 to 100 V RMS")
+        require(0 <= self.noise_v <= 100, "noise_v", self.noise_v, "from 0 to 100 V RMS")
         require(
-            isinstance(self.acceptance, int) and 1 <= self.acceptance <= 5,
+            1 <= self.acceptance <= 5,
             "acceptance",
             self.acceptance,
             "a whole number of equal frames, 1 to 5",
@@ -142,6 +143,7 @@ class Run:
 
     def __post_init__(self) -> None:
         """Check each number and word by itself; `Job` checks what they mean together."""
+        check_kinds(self)
         require(
             self.arrangement in ARRANGEMENTS,
             "arrangement",
@@ -151,15 +153,13 @@ class Run:
         require(self.return_by in RETURNS, "return", self.return_by, f"one of {', '.join(RETURNS)}")
         require(self.receiver in RECEIVERS, "receiver", self.receiver, f"one of {', '.join(RECEIVERS)}")
         require(
-            0 < require_finite("length_m", self.length_m) <= 500,
+            0 < self.length_m <= 500,
             "length_m",
             self.length_m,
             "above 0 and at most 500 m",
         )
         require(self.gauge_awg in range(12, 27), "gauge_awg", self.gauge_awg, "a whole number from 12 to 26")
-        require(
-            -60 <= require_finite("temp_c", self.temp_c) <= 90, "temp_c", self.temp_c, "between -60 and 90 C"
-        )
+        require(-60 <= self.temp_c <= 90, "temp_c", self.temp_c, "between -60 and 90 C")
         require_positive("capacitance_pf_per_m", self.capacitance_pf_per_m, zero_ok=True)
         require_positive("insulation_mohm_km", self.insulation_mohm_km)
         require_positive("earth_ohm", self.earth_ohm)
@@ -233,9 +233,9 @@ class Job:
 
     def __post_init__(self) -> None:
         """Check what the parts mean together, and name every mistake at once."""
-        mistakes = tuple(self._mistakes())
+        mistakes = tuple(map(str, wrong_kinds(self))) or tuple(self._mistakes())
         if mistakes:
-            raise BadJob(mistakes, f"job {self.name!r}")
+            raise BadJob(mistakes, f"job {shown(self.name)}")
 
     @property
     def runs(self) -> dict[str, Run]:
@@ -248,13 +248,13 @@ class Job:
 
     def with_run(self, name: str, **changes: Any) -> Job:
         """Return the job with some fields of one run changed: `job.with_run("outdoor", length_m=60.0)`."""
-        require(name in RUN_ENDS, "run", name, f"one of {', '.join(RUN_ENDS)}")
-        run = replace(self.runs[name], **changes)
+        require(isinstance(name, str) and name in RUN_ENDS, "run", name, f"one of {', '.join(RUN_ENDS)}")
+        run = _changed(self.runs[name], changes)
         return replace(self, thermostat_run=run) if name == "thermostat" else replace(self, outdoor_run=run)
 
     def with_supply(self, **changes: Any) -> Job:
         """Return the job with some fields of its supply changed: `job.with_supply(rated_va=75.0)`."""
-        return replace(self, supply=replace(self.supply, **changes))
+        return replace(self, supply=_changed(self.supply, changes))
 
     def with_equipment(self, **changes: Any) -> Job:
         """Return the job with some fields of its equipment changed: `job.with_equipment(stages=1)`.
@@ -262,7 +262,7 @@ class Job:
         Another `valve` letter renames the conductors that carry it, because a job's cable is named after its
         terminals.
         """
-        kit = replace(self.equipment, **changes)
+        kit = _changed(self.equipment, changes)
         letters = {self.equipment.valve: kit.valve} if kit.valve != "none" else {}
         runs = [
             replace(run, conductors=tuple(letters.get(name, name) for name in run.conductors))
@@ -272,20 +272,26 @@ class Job:
 
     def with_coil(self, name: str, **changes: Any) -> Job:
         """Return the job with some fields of one coil changed: `job.with_coil("contactor", r_ohm=12.0)`."""
-        return self.with_equipment(**{name.replace("-", "_"): replace(self.coil(name), **changes)})
+        coil = _changed(self.coil(name), changes)
+        return self.with_equipment(**{name.replace("-", "_"): coil})
 
     def with_electronics(self, name: str, **changes: Any) -> Job:
         """Return the job with some fields of one of its boards changed.
 
         `name` is "thermostat", "encoder", "relay-board" or "defrost-board".
         """
-        require(name in ELECTRONICS, "electronics", name, f"one of {', '.join(ELECTRONICS)}")
+        require(
+            isinstance(name, str) and name in ELECTRONICS,
+            "electronics",
+            name,
+            f"one of {', '.join(ELECTRONICS)}",
+        )
         field = name.replace("-", "_")
-        return replace(self, **{field: replace(getattr(self, field), **changes)})
+        return replace(self, **{field: _changed(getattr(self, field), changes)})
 
     def coil(self, name: str) -> Coil:
         """Return one of the equipment's coils by its name, such as "contactor" or "blower-relay"."""
-        require(name in COILS, "coil", name, f"one of {', '.join(COILS)}")
+        require(isinstance(name, str) and name in COILS, "coil", name, f"one of {', '.join(COILS)}")
         coil: Coil = getattr(self.equipment, name.replace("-", "_"))
         return coil
 
@@ -296,18 +302,8 @@ class Job:
 
     @property
     def call_terminals(self) -> tuple[str, ...]:
-        """Return the call terminals that this equipment has.
-
-        One valve letter at the most, Y2 and W2 only with two stages, E only where emergency is asked for by
-        it, and no W1 where there is no second heat.
-        """
-        kit = self.equipment
-        absent = {"O", "B"} - {kit.valve}
-        absent |= {"Y2"} if kit.stages == 1 else set()
-        absent |= {"W2"} if kit.heat_stages == 1 else set()
-        absent |= {"W1", "W2", "E"} if kit.heat == "none" else set()
-        absent |= {"E"} if kit.valve == "none" or kit.emergency_by == "W1" else set()
-        return tuple(terminal for terminal in ALL_CALL_TERMINALS if terminal not in absent)
+        """Return the call terminals that this equipment has."""
+        return self.equipment.call_terminals
 
     @property
     def has_defrost(self) -> bool:
@@ -350,9 +346,6 @@ class Job:
         if self.frequency_hz not in (50.0, 60.0):
             yield f"frequency_hz is {self.frequency_hz:g}, but must be 50 or 60"
         kit = self.equipment
-        if not isinstance(self.thermostat, Thermostat):
-            yield "thermostat is no Thermostat: say what it lives on and how it holds its valve"
-            return
         yield from heat_mistakes(kit.valve, kit.heat, kit.emergency_by, self.outdoor_thermostat)
         for name, run in self.runs.items():
             key, names = f"runs.{name}", set(run.conductors)
@@ -385,6 +378,14 @@ class Job:
                     "joins the commons of two sources, which only listed ones may be (NEC 725.121(B)); "
                     'or say runs.outdoor.receiver = "isolated"'
                 )
+
+
+def _changed(value: Any, changes: dict[str, Any]) -> Any:
+    """Return a part of a job with some of its fields changed; a name that is none is refused."""
+    known = [field.name for field in fields(value)]
+    for name in changes:
+        require(name in known, f"{type(value).__name__} field", name, f"one of {', '.join(known)}")
+    return replace(value, **changes)
 
 
 def _direct_mistakes(key: str, run: Run, needed: tuple[str, ...]) -> Iterator[str]:

@@ -13,7 +13,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from lessonkit.errors import BadParameter, require, require_finite, require_positive
+from lessonkit.errors import BadParameter, require, require_positive
+from lessonkit.job.kinds import check_kinds
+
+#: No electronics start in less: a regulator has capacitors to fill, and a processor wakes after it (common
+#: practice). So even a board that drops its own supply as soon as it works does it a few times a second.
+LEAST_START_S = 0.1
 
 #: Rated volts of the trade's control circuits (RMS).
 RATED_V = 24.0
@@ -34,6 +39,7 @@ class Transformer:
 
     def __post_init__(self) -> None:
         """Refuse what no Class 2 source can be."""
+        check_kinds(self)
         require_positive("rated_v", self.rated_v)
         require(1 <= self.rated_va <= 100, "rated_va", self.rated_va, "from 1 to 100 VA (Class 2)")
         require(
@@ -74,6 +80,7 @@ class Fuse:
 
     def __post_init__(self) -> None:
         """Refuse a fuse that can't carry current."""
+        check_kinds(self)
         require_positive("fuse rated_a", self.rated_a)
         require_positive("fuse r_ohm", self.r_ohm)
         require(self.blows_at > 1, "fuse blows_at", self.blows_at, "above 1, a multiple of the rating")
@@ -111,8 +118,8 @@ class Coil:
 
     def __post_init__(self) -> None:
         """Refuse a coil that can't be wound."""
-        sealed_va = require_finite("sealed_va", self.sealed_va)
-        require(sealed_va >= 0.01, "sealed_va", self.sealed_va, "0.01 VA or more")
+        check_kinds(self)
+        require(self.sealed_va >= 0.01, "sealed_va", self.sealed_va, "0.01 VA or more")
         require(
             self.inrush_va >= self.sealed_va,
             "inrush_va",
@@ -154,7 +161,8 @@ class Electronics:
     It falls silent below `brownout_v` and starts again `boot_s` after it has `restart_v` (common practice:
     a regulator needs a few volts above what it delivers, and a start takes about a second).  Its capacitors
     carry it through `hold_up_s` of too few volts, so that a lost half cycle restarts nothing (common
-    practice: a tenth of a second or so).
+    practice: a tenth of a second or so).  A start takes `LEAST_START_S` at least, whatever `boot_s` says, so
+    that a board which starves itself chatters through time and never at one instant.
     """
 
     load_va: float = 1.5
@@ -165,14 +173,19 @@ class Electronics:
 
     def __post_init__(self) -> None:
         """Refuse electronics that would run on nothing."""
+        check_kinds(self)
         require_positive("load_va", self.load_va)
         require_positive("boot_s", self.boot_s, zero_ok=True)
         require_positive("hold_up_s", self.hold_up_s, zero_ok=True)
-        require_finite("restart_v", self.restart_v)
         if not 0 < self.brownout_v < self.restart_v:
             raise BadParameter(
                 "brownout_v", self.brownout_v, f"above 0 and below restart_v, {self.restart_v:g} V"
             )
+
+    @property
+    def start_s(self) -> float:
+        """Return how long a start takes: `boot_s`, and never less than `LEAST_START_S`."""
+        return max(self.boot_s, LEAST_START_S)
 
     @property
     def r_ohm(self) -> float:

@@ -31,7 +31,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from lessonkit.errors import BadParameter, require, require_finite
+from lessonkit.errors import BadParameter, require
+from lessonkit.job.kinds import check_kinds
 
 __all__ = ["EMERGENCIES", "HEATS", "OutdoorThermostat", "check_heat", "heat_mistakes"]
 
@@ -66,11 +67,11 @@ class OutdoorThermostat:
 
     def __post_init__(self) -> None:
         """Refuse a thermostat without contacts, and a pair that leaves a band with no heat at all."""
+        check_kinds(self)
         require(self.at in ("air", "out"), "at", self.at, "air (air handler) or out (outdoor unit)")
         for name in ("auxiliary_above_c", "compressor_below_c"):
-            if getattr(self, name) is not None:
-                at_c = require_finite(name, getattr(self, name))
-                require(-40 <= at_c <= 55, name, at_c, "from -40 to 55 C")
+            at_c = getattr(self, name)
+            require(at_c is None or -40 <= at_c <= 55, name, at_c, "from -40 to 55 C")
         above_c, below_c = self.auxiliary_above_c, self.compressor_below_c
         if above_c is None and below_c is None:
             raise BadParameter("auxiliary_above_c", None, "given, or compressor_below_c, or both")

@@ -15,8 +15,10 @@ transformer out and leave the fuse whole (a contractors' page).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from lessonkit.errors import require, require_positive
+from lessonkit.job.kinds import check_kinds
 from lessonkit.job.parts import Fuse, Transformer
 
 __all__ = ["LIMITS", "PROTECTORS", "Supply"]
@@ -47,12 +49,11 @@ class Supply:
 
     def __post_init__(self) -> None:
         """Let the parts check their own numbers, and refuse what no Class 2 source may be."""
+        check_kinds(self)
         require_positive("fuse_a", self.fuse_a)  # the fuse knows it by another name
         transformer, _ = self.transformer, self.fuse  # building them is the check
         require(self.protector in PROTECTORS, "protector", self.protector, f"one of {', '.join(PROTECTORS)}")
         require(self.limited in LIMITS, "limited", self.limited, f"one of {', '.join(LIMITS)}")
-        listed = self.interconnection_listed
-        require(isinstance(listed, bool), "interconnection_listed", listed, "true or false")
         if self.limited == "inherently":
             short_a = self.open_v / transformer.r_ohm
             why = f"not-inherently: it gives {short_a:.1f} A into a short, and may give {INHERENT_A:g} A"
@@ -60,12 +61,12 @@ class Supply:
         elif self.protector == "none":
             require(False, "protector", self.protector, "fuse or breaker, unless limited is inherently")
 
-    @property
+    @cached_property
     def transformer(self) -> Transformer:
         """Return the transformer."""
         return Transformer(self.rated_v, self.rated_va, self.open_v)
 
-    @property
+    @cached_property
     def fuse(self) -> Fuse:
         """Return the fuse in its hot leg, or what a breaker there is rated for."""
         return Fuse(self.fuse_a)

@@ -2,7 +2,8 @@
 
 The file mirrors the dataclasses of `job`: `[supply]`, `[equipment]` with its coils, `[runs.thermostat]`,
 `[runs.outdoor]`, each with its `link`, and the electronics.  Everything has a default but the name.  Every
-mistake in a file is named, all in one go, by `fields`.
+mistake in a file is named, all in one go, by `fields`.  A run whose conductors are left out has those
+that its equipment needs.
 """
 
 from __future__ import annotations
@@ -14,9 +15,11 @@ from typing import Any
 
 import tomli_w
 
-from lessonkit.errors import BadParameter
+from lessonkit.errors import BadParameter, require_text, shown
+from lessonkit.job.calls import INDOOR_TERMINALS
 from lessonkit.job.fields import parse_toml, read_fields, read_text, unknown_key
-from lessonkit.job.model import BadJob, Job
+from lessonkit.job.kit import EQUIPMENT
+from lessonkit.job.model import BadJob, Job, Run
 
 #: Keys that a file groups in a table of their own, and the fields of `Job` that they fill.
 _RUNS = {"thermostat": "thermostat_run", "outdoor": "outdoor_run"}
@@ -60,21 +63,23 @@ def load_job(source: str | Path) -> Job:
 
     Raises `BadJob`, which names the file and every mistake in it.
     """
+    hint = f"give the path of a job file or a demo job ({', '.join(demo_names())})"
+    if not isinstance(source, str | Path):
+        raise BadJob((f"this is no job; {hint}",), shown(source))
     if str(source) in demo_names():
         return demo_job(str(source))
     path = Path(source)
-    hint = f"give the path of a job file or a demo job ({', '.join(demo_names())})"
     mistakes: list[str] = []
     text = read_text(path, hint, mistakes)
     if text is None:
-        raise BadJob(tuple(mistakes), str(source))
+        raise BadJob(tuple(mistakes), " ".join(str(source).split()))
     return job_from_toml(text, path.name)
 
 
 def job_from_toml(text: str, where: str = "job") -> Job:
     """Return the job that a TOML text describes; `where` names it in errors."""
     mistakes: list[str] = []
-    table = parse_toml(text, "a job", mistakes)
+    table = parse_toml(require_text("the text of a job", text, "text in TOML"), "a job", mistakes)
     if table is None:
         raise BadJob(tuple(mistakes), where)
     runs = table.pop("runs", {})
@@ -95,12 +100,36 @@ def job_from_toml(text: str, where: str = "job") -> Job:
     values = read_fields(
         Job, table, "", mistakes, "a job", {field: f"runs.{name}" for name, field in _RUNS.items()}
     )
+    if not mistakes:
+        _lay_cables(values, runs, mistakes)
     if mistakes:
         raise BadJob(tuple(mistakes), where)
     try:
         return Job(**values)
     except BadJob as error:
         raise BadJob(error.mistakes, where) from None
+
+
+def _lay_cables(values: dict[str, Any], runs: dict[str, Any], mistakes: list[str]) -> None:
+    """Give each run whose conductors a file leaves out the usual ones for its equipment and its return.
+
+    A direct run has a conductor for every terminal, a link has no more than it needs.
+    """
+    kit = values.get("equipment", EQUIPMENT)
+    for name, field in _RUNS.items():
+        run = values.get(field, Run())
+        if "conductors" in runs.get(name, {}):
+            continue
+        outdoors = name == "outdoor"
+        calls = [t for t in kit.call_terminals if not (outdoors and t in INDOOR_TERMINALS)]
+        defrost = ["D"] if outdoors and kit.valve != "none" else []
+        usual = ["R", "C", *calls, *defrost]
+        if run.arrangement == "link":
+            usual = {"wire": ["R", "SIG", "C"], "earth": ["R", "SIG"]}.get(run.return_by, ["SIG", "C"])
+        try:
+            values[field] = dataclasses.replace(run, conductors=tuple(usual))
+        except BadParameter as error:  # ohms of conductors that were not named
+            mistakes.append(f"runs.{name}.{error}")
 
 
 def job_to_toml(job: Job) -> str:

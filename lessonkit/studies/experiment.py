@@ -100,6 +100,6 @@ def experiment(
     Raises a `LessonError` for a job, a call or a fault that there isn't.
     """
     job = job if isinstance(job, Job) else load_job(job)
-    return Experiment(
-        job, check_call(call), as_faults(faults, job), float(before_s), float(after_s), seed, outdoor_c
-    )
+    before_s = require_positive("before_s", before_s, zero_ok=True)
+    after_s = require_positive("after_s", after_s, zero_ok=True)
+    return Experiment(job, check_call(call), as_faults(faults, job), before_s, after_s, seed, outdoor_c)

@@ -221,7 +221,7 @@ def test_the_receiver_has_the_links_thresholds() -> None:
         ({"high_v": 13.0}, r"low_v and high_v is \(3.5, 13.0\), but must be in the order .* drive_v, 12 V"),
         ({"noise_v": -1.0}, "noise_v is -1.0, but must be from 0 to 100 V"),
         ({"clock_error": 0.5}, "clock_error is 0.5, but must be a fraction between -0.2 and 0.2"),
-        ({"drive_ohm": math.inf}, "drive_ohm is inf, but must be a number above 0"),
+        ({"drive_ohm": math.inf}, "drive_ohm is inf, but must be from 0.0001 to"),
     ],
 )
 def test_bad_link_settings_are_named(settings: dict[str, float], named: str) -> None:

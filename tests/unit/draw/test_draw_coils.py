@@ -14,7 +14,8 @@ PNG = b"\x89PNG\r\n\x1a\n"
 
 def starving() -> Bench:
     """Return a bench whose thermostat starves itself under a call, five seconds on."""
-    bench = Bench("full-cable", faults=["thermostat.R=resistance:15"])
+    job = demo_job("full-cable").with_electronics("thermostat", hold_up_s=0.0)
+    bench = Bench(job, faults=["thermostat.R=resistance:15"])
     bench.set_call("cool-2")
     bench.advance(5)
     return bench

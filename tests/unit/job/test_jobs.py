@@ -254,7 +254,7 @@ LINK = 'name = "x"\n[runs.outdoor]\narrangement = "link"\n'
         ("name = ", "this is not TOML: Invalid value (at end of document)"),
         ('name = "x"\nname = "y"', "this is not TOML"),
         ('name = "x"\nfrequency_hz = 400', "frequency_hz is 400, but must be 50 or 60"),
-        ('name = "x"\nfrequency_hz = nan', "frequency_hz is nan, but must be 50 or 60"),
+        ('name = "x"\nfrequency_hz = nan', "frequency_hz is nan, but must be a number"),
         ('name = "x"\nfrequency_hz = true', "frequency_hz is True, but must be a number"),
         ('name = "x"\nfrequency_hz = "60"', "frequency_hz is '60', but must be a number"),
         ('name = "x"\nstorey = "y"', "storey is not a key of a job (did you mean story?)"),
