@@ -335,7 +335,7 @@ LINK = 'name = "x"\n[runs.outdoor]\narrangement = "link"\n'
             "has D, which ends at the air handler",
         ),
         (
-            'name = "x"\n[runs.outdoor]\narrangement = "link"',
+            'name = "x"\n[runs.outdoor]\narrangement = "link"\nconductors = ["R", "C"]',
             "lacks SIG, the conductor that a link speaks on",
         ),
         (

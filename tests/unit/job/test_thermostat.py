@@ -160,7 +160,7 @@ def test_lockouts_leave_no_band_without_heat() -> None:
 @pytest.mark.parametrize(
     ("text", "named"),
     [
-        ("[equipment]\nvalve = 'none'", "conductors has O"),
+        ("[equipment]\nvalve='none'\n[runs.outdoor]\nconductors=['R','C','Y1','O']", "conductors has O"),
         ("[runs.outdoor]\nconductors = ['R', 'C', 'Y1']\n[equipment]\nvalve='none'\n"
          "[runs.thermostat]\nconductors=['R','C','Y1','W2']", "W2"),
         ("[equipment]\nemergency_by='W1'\n[outdoor_thermostat]\nauxiliary_above_c=3.0", "emergency_by"),
