@@ -288,14 +288,15 @@ def as_faults(faults: Iterable[Fault | str] | Fault | str, job: Job) -> tuple[Fa
     checked = [check_fault(fault, job) for fault in listed]
     unique = tuple(dict.fromkeys(checked))
     for one, two in combinations(unique, 2):
-        why = _clash(one, two) if one.where == two.where else ""
-        if why:
+        if why := clash(one, two):
             raise BadFault(f"faults {one} and {two} {why}; give one of them")
     return unique
 
 
-def _clash(one: Fault, two: Fault) -> str:
-    """Return why two faults of one run or place can't both be there; empty where they can."""
+def clash(one: Fault, two: Fault) -> str:
+    """Return why two faults of a job can't both be there, in words; empty where they can."""
+    if one.where != two.where:
+        return ""
     kinds = {one.kind, two.kind}
     if kinds == {"swapped"} and {one.part, one.value} == {two.part, two.value}:
         return "undo each other"

@@ -37,7 +37,7 @@ from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import State
 from lessonkit.errors import require, require_positive
 from lessonkit.job.calls import CALLS
-from lessonkit.job.faults import Fault, as_faults, single_faults
+from lessonkit.job.faults import Fault, as_faults, clash, single_faults
 from lessonkit.job.model import Job
 from lessonkit.job.toml import demo_job
 from lessonkit.studies.cases import Case, Rest, rest
@@ -200,7 +200,8 @@ def hidden_behind(job: Job, fault: Fault | str, calls: Iterable[str] = CALLS) ->
 
 def _can_join(one: Fault, other: Fault) -> bool:
     """Return whether two faults can be present together: not the same thing broken the same way."""
-    return (one.where, one.part, one.kind) != (other.where, other.part, other.kind)
+    same = (one.where, one.part, one.kind) == (other.where, other.part, other.kind)
+    return not same and not clash(one, other)
 
 
 def _ends(
