@@ -42,6 +42,8 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.bench.hands": ("Hands",),
     "lessonkit.studies.experiment": ("experiment",),
     "lessonkit.studies.sweeps": ("earth_sweep",),
+    "lessonkit.studies.budget": ("va_budget",),
+    "lessonkit.studies.ghosts": ("ghost_places",),
     "lessonkit.studies.cable": ("half_split", "locate_open", "locate_short", "prove_insulation", "ring_out"),
     "lessonkit.studies.steps": ("load_story", "play"),
     # On the job: what may be wrong.
@@ -57,6 +59,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     # Pictures: a bench at one moment, coils and what they remember.
     "lessonkit.draw.view": ("show_bench",),
     "lessonkit.draw.coils": ("memory_picture", "splice_picture"),
+    "lessonkit.draw.triangle": ("triangle_picture",),
     "lessonkit.draw.cables": ("break_picture", "touch_picture"),
     "lessonkit.draw.grounds": ("earth_picture", "phase_picture"),
     # Workbooks: exercises, and panels to try things on.
@@ -92,6 +95,7 @@ __all__ = [
     "earth_picture",
     "earth_sweep",
     "experiment",
+    "ghost_places",
     "half_split",
     "load_house",
     "load_job",
@@ -120,7 +124,9 @@ __all__ = [
     "splice_picture",
     "sweep_lockouts",
     "touch_picture",
+    "triangle_picture",
     "try_calls",
+    "va_budget",
     "winter_day",
 ]
 
@@ -133,6 +139,7 @@ if TYPE_CHECKING:
     from lessonkit.draw.coils import memory_picture, splice_picture
     from lessonkit.draw.grounds import earth_picture, phase_picture
     from lessonkit.draw.season import show_season
+    from lessonkit.draw.triangle import triangle_picture
     from lessonkit.draw.view import show_bench
     from lessonkit.draw.winter_day import show_winter_day
     from lessonkit.errors import LessonError, refused
@@ -144,9 +151,11 @@ if TYPE_CHECKING:
     from lessonkit.panels.bench import bench_panel
     from lessonkit.panels.meter import meter_panel
     from lessonkit.panels.scope import scope_panel
+    from lessonkit.studies.budget import va_budget
     from lessonkit.studies.cable import half_split, locate_open, locate_short, prove_insulation, ring_out
     from lessonkit.studies.experiment import experiment
     from lessonkit.studies.find import Search
+    from lessonkit.studies.ghosts import ghost_places
     from lessonkit.studies.house import load_house
     from lessonkit.studies.plan import plan
     from lessonkit.studies.season import season, sweep_lockouts

@@ -160,10 +160,13 @@ def draw_boards(canvas: Canvas, grid: Grid, state: State, run: str) -> None:
     _contacts(canvas, grid, state, far, grid.bus_x(run), right - 6)
 
 
-def draw_link_news(canvas: Canvas, grid: Grid, state: State, run: str, covered: bool) -> None:
+def draw_link_news(
+    canvas: Canvas, grid: Grid, state: State, run: str, covered: bool, simple: bool = False
+) -> None:
     """Write how the link is doing where its terminals need no conductors.
 
     Space and mark are the levels at the far end's receiver; words hide the line of a fault behind them.
+    `simple` writes no more than whether the link works.
     """
     link = state.links[run]
     left, right = grid.signal_span(run)
@@ -174,9 +177,9 @@ def draw_link_news(canvas: Canvas, grid: Grid, state: State, run: str, covered: 
         (f"{link.replies} replies", TEXT_PX),
         (f"space {link.low_v:z.1f} V", _NOTE_PX),
         (f"mark {link.high_v:z.1f} V", _NOTE_PX),
-    )
+    )[: 1 if simple else 6]
     top, bottom = grid.board_rows()
-    pitch = min((bottom - 14 - 38 - 16 - top - 20) / (len(lines) - 1), 22.5)
+    pitch = min((bottom - 14 - 38 - 16 - top - 20) / 5, 22.5)
     halo = not covered and bool(state.present)
     with canvas.group("" if covered else link_words(state, run)):
         for k, (words, size) in enumerate(lines):

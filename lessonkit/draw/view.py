@@ -48,22 +48,23 @@ class BenchView:
         return "".join(svg_image_html(svg) for svg in (self.svg, self.scope) if svg)
 
 
-def view(bench: Bench, *, covered: bool = False, scope: str = "") -> BenchView:
+def view(bench: Bench, *, covered: bool = False, scope: str = "", simple: bool = False) -> BenchView:
     """Return a bench as it is now, drawn and in words.
 
-    `covered` hides volts and conductors; `scope` names a run whose last frame is shown below.
+    `covered` hides volts and conductors; `scope` names a run whose last frame is shown below; `simple` leaves
+    out what a link counts and measures.
     """
     state = bench.state
     return BenchView(
         state,
         state_words(state, bench.job),
-        wiring_svg(state, bench.job, covered),
+        wiring_svg(state, bench.job, covered, simple),
         scope_svg(last_frame(bench, scope)) if scope else "",
     )
 
 
 def show_bench(
-    job: Job | str = "two-run",
+    job: Job | Bench | str = "two-run",
     call: str = "off",
     faults: Iterable[Fault | str] | Fault | str = (),
     seconds: float = 60.0,
@@ -73,11 +74,15 @@ def show_bench(
     outdoor_c: float = 8.0,
     covered: bool = False,
     scope: str = "",
+    simple: bool = False,
 ) -> BenchView:
     """Return a bench under a call, some seconds after faults struck.
 
-    The job first runs sound for `before_s` seconds. `covered` hides volts and conductors; `scope` names a run
-    whose last frame is shown below.
+    The job first runs sound for `before_s` seconds. A bench in place of a job is shown as it is now.
+    `covered` hides volts and conductors; `scope` names a run whose last frame is shown below; `simple` leaves
+    out what a link counts and measures.
     """
+    if isinstance(job, Bench):
+        return view(job, covered=covered, scope=scope, simple=simple)
     tried = experiment(job, call, faults, before_s, seconds, seed=seed, outdoor_c=outdoor_c)
-    return view(tried.bench(), covered=covered, scope=scope)
+    return view(tried.bench(), covered=covered, scope=scope, simple=simple)

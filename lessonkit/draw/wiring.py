@@ -31,25 +31,25 @@ _LEGEND = ("live", "dead", "common", "signalling", "floating", "faulted")
 _LONGEST_NEWS = 96
 
 
-def wiring_svg(state: State, job: Job, covered: bool = False) -> str:
+def wiring_svg(state: State, job: Job, covered: bool = False, simple: bool = False) -> str:
     """Return the wiring picture of a bench state as SVG text.
 
     `covered` hides volts, faults and the states of conductors, and shows only what responds: for an exercise
-    in finding faults. Every conductor carries `data-key`, its name in faults, for a page that listens to
-    clicks.
+    in finding faults. `simple` leaves out what a link counts and measures. Every conductor carries
+    `data-key`, its name in faults, for a page that listens to clicks.
     """
-    canvas = _draw(state, job, covered, Grid(job).height)
+    canvas = _draw(state, job, covered, Grid(job).height, simple)
     for k, news in enumerate(_news(state, job, covered)):
         canvas.text(10, Grid(job).news_y + 22 * k, news, bold=True)
     return str(canvas)
 
 
-def wiring_layers(state: State, job: Job) -> Layers:
+def wiring_layers(state: State, job: Job, simple: bool = False) -> Layers:
     """Return the wiring picture for a panel, which tells the news in a line of its own."""
-    return _draw(state, job, False, Grid(job).legend_y + 9).layers()
+    return _draw(state, job, False, Grid(job).legend_y + 9, simple).layers()
 
 
-def _draw(state: State, job: Job, covered: bool, height: float) -> Canvas:
+def _draw(state: State, job: Job, covered: bool, height: float, simple: bool) -> Canvas:
     """Draw everything but the news."""
     grid = Grid(job)
     words = state_words(state, job)
@@ -75,7 +75,7 @@ def _draw(state: State, job: Job, covered: bool, height: float) -> Canvas:
                 mark_conductor(canvas, grid, conductor)
         mark_parts(canvas, grid, state)
     for run in state.links:
-        draw_link_news(canvas, grid, state, run, covered)
+        draw_link_news(canvas, grid, state, run, covered, simple)
     with canvas.behind():
         _legend(canvas, grid, covered)
     canvas.text(WIDTH - 8, grid.legend_y, f"t = {clock_words(state.time_s)}", anchor="end", bold=True)

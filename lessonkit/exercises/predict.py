@@ -175,7 +175,7 @@ def _shown(value: Any, unit: str) -> str:
         items = [str(item) for item in value]
         return ", ".join(items if isinstance(value, (list, tuple)) else sorted(items)) or "none"
     if hasattr(value, "unit"):
-        return str(value)  # a reading, with a meter's digits
+        return repr(value)  # a reading: a meter's digits, the unit, both ends
     if _is_number(value):
         return f"{value:.4g} {unit}".strip()
     return str(value)[:200]

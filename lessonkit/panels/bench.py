@@ -45,10 +45,12 @@ class BenchPanel(Panel):
 
     `bench` is the living bench; the parts are there for tests and for other panels. `living` is all that a
     click changes in the picture, the news and the tables, as one message; `behind` is the layer of the
-    picture under it.
+    picture under it. `small` leaves out the scope, the table of the links, the list of all faults and what
+    only a hand at the equipment does: a first panel to learn on.
     """
 
-    def __init__(self, bench: Bench, after_s: float = 5.0, scope: bool = True) -> None:
+    def __init__(self, bench: Bench, after_s: float = 5.0, scope: bool = True, small: bool = False) -> None:
+        self._small = small
         session = self.session = Session(bench, after_s)
         self.bench = bench
         self.calls = {
@@ -62,7 +64,7 @@ class BenchPanel(Panel):
         self.breaking, self.chooser = BreakKeys(session), FaultChooser(session)
         self.service = ServicePart(session)
         self.meter = MeterPart(session)
-        self.scope = ScopePart(session, scope)
+        self.scope = ScopePart(session, scope and not small)
         session.watch(self._show, first=True)
         top = widgets.Box([self.behind, self.living, self.meter.box])
         top.add_class("lk-top")
@@ -73,9 +75,7 @@ class BenchPanel(Panel):
                 top,
                 row(*self.waits.values(), self.passes, label="Wait:"),
                 self.breaking.box,
-                self.service.box,
-                self.chooser.box,
-                self.scope.box,
+                *([] if small else [self.service.box, self.chooser.box, self.scope.box]),
             ],
             session,
         )
@@ -83,17 +83,19 @@ class BenchPanel(Panel):
     def still(self) -> tuple[str, str]:
         """Return the wiring picture as it is now, and its words."""
         state = self.bench.state
-        return svg_image_html(wiring_svg(state, self.bench.job)), state_words(state, self.bench.job)
+        return svg_image_html(wiring_svg(state, self.bench.job, simple=self._small)), state_words(
+            state, self.bench.job
+        )
 
     def _show(self, state: State) -> None:
-        drawn = wiring_layers(state, self.bench.job)
+        drawn = wiring_layers(state, self.bench.job, self._small)
         self.behind.value = drawn.still
         news = _news(self.bench, state, self.session.refused)
         parts = {
             "drawn": drawn.living,
             "news": news,
             "equipment": equipment_html(state),
-            "links": links_html(state),
+            "links": "" if self._small else links_html(state),
         }
         # One message: the page makes room for each and draws once.
         self.living.value = "".join(f'<div class="lk-{name}">{html}</div>' for name, html in parts.items())
@@ -130,13 +132,14 @@ def bench_panel(
     outdoor_c: float = 8.0,
     after_s: float = 5.0,
     scope: bool = True,
+    small: bool = False,
 ) -> BenchPanel:
     """Return a bench to work on in a notebook.
 
     Parameters: `job` is a job or its name; `seed` fixes noise; `call` and `faults` are there at the start,
     the faults first; `after_s` is how many seconds pass after each change; `scope` says whether the scope is
-    on. Show it with `display(panel)`.
+    on; `small` leaves out all that a first lesson does not need. Show it with `display(panel)`.
     """
     require(0 <= require_finite("after_s", after_s) <= 3600, "after_s", after_s, "from 0 to 3600 seconds")
     tried = experiment(job, call, faults, 0.0, after_s, seed=seed, outdoor_c=outdoor_c)
-    return BenchPanel(tried.bench(), float(after_s), scope)
+    return BenchPanel(tried.bench(), float(after_s), scope, small)

@@ -27,7 +27,7 @@ class ServicePart:
         self.skip = key(
             "skip the delay",
             lambda: session.do(bench.skip_delay),
-            tip="test pins: skip the delay of the compressor",
+            tip="test pins: skip the delay of the compressor, for a test by a trained technician",
         )
         self.defrost = key(
             "force a defrost", lambda: session.do(bench.force_defrost), tip="test pins: force a defrost"

@@ -296,3 +296,14 @@ def test_words_follow_the_bench() -> None:
 def test_times_are_written_for_reading(seconds: float, words: str) -> None:
     """Seconds become minutes and hours where those are shorter."""
     assert clock_words(seconds) == words
+
+
+def test_a_simple_picture_leaves_out_what_a_link_counts() -> None:
+    """A first picture says whether the link works, and nothing of frames and levels."""
+    bench = Bench("wire-return", call="cool-2")
+    bench.advance(20)
+    whole, simple = show_bench(bench), show_bench(bench, simple=True)
+    assert simple.state == bench.state
+    assert ("mark 1" in whole.svg, "20 heard" in whole.svg) == (True, True)
+    assert ("mark 1" in simple.svg, "20 heard" in simple.svg) == (False, False)
+    assert "working" in simple.svg

@@ -128,7 +128,8 @@ def test_numbers_are_shown_with_their_unit(capsys: pytest.CaptureFixture[str]) -
 def test_a_reading_brings_its_unit(capsys: pytest.CaptureFixture[str]) -> None:
     """A reading of the bench is shown as a meter shows it, and the prediction beside it gets its unit."""
     reveal(27, Reading(27.4012, "V", ("air:R", "air:C")))
-    assert capsys.readouterr().out.startswith("You predicted 27 V. The bench says 27.40 V. They agree")
+    said = capsys.readouterr().out
+    assert said == "You predicted 27 V. The bench says 27.40 V from air:R to air:C. They agree.\n"
 
 
 def test_a_refusal_is_a_sentence() -> None:

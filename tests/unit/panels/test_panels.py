@@ -227,3 +227,18 @@ def test_odd_times_are_refused() -> None:
     """A panel that lets a negative time pass is refused in one sentence."""
     with pytest.raises(BadParameter, match="after_s"):
         lk.bench_panel("two-run", after_s=-1)
+
+
+def test_a_small_panel_shows_what_a_first_lesson_needs() -> None:
+    """It has calls, conductors, a meter and time; no frames, no levels, no pins of the equipment."""
+    small = lk.bench_panel("wire-return", small=True)
+    small.calls["cool-2"].click()
+    shown = small.living.value + small.behind.value + "".join(small.still())
+    assert "cooling, stage 2" in shown
+    assert [word for word in ("mark 1", "space 0", " sent<", 'lk-links"><table') if word in shown] == []
+    assert small.service.box not in small.children
+    assert small.scope.box not in small.children
+    whole = lk.bench_panel("wire-return")
+    whole.calls["cool-2"].click()
+    assert "mark 1" in whole.living.value
+    assert whole.service.box in whole.children
