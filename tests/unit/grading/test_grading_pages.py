@@ -130,6 +130,31 @@ def test_minutes_are_those_that_jupyter_noted(school: School) -> None:
 
 
 @pytest.mark.chromium
+def test_the_class_picture_is_on_the_first_printed_page(
+    tmp_path: Path, browser_tools: Any, chromium: str
+) -> None:
+    """On A4 with margins of 1 cm, what to teach again, near misses, time and the bars fit on one page."""
+    series = load_school(Path(__file__).parents[3] / "notebooks")
+    marks = tuple(
+        Mark(
+            book.id, item.id, "not yet", item.points, 0.0, answer="1", how="typed", variant=7, near=True,
+            model=item.wrong_models[0].name if item.wrong_models else "",
+        )
+        for book in series.books[:4]
+        for item in book.exercises
+    )  # fmt: skip
+    whole = Student("Ann", marks, group="2b", minutes=tuple((book.id, 50.0) for book in series.books[:4]))
+    (tmp_path / "class.html").write_bytes(class_page([whole] * 30, series, DAY))
+    browser = browser_tools.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+    page = browser.new_page(viewport={"width": round(190 * 96 / 25.4), "height": 1000})
+    page.emulate_media(media="print")
+    page.goto((tmp_path / "class.html").as_uri())
+    below = page.locator(".picture").evaluate("one => one.getBoundingClientRect().bottom + window.scrollY")
+    browser.close()
+    assert below <= 277 * 96 / 25.4
+
+
+@pytest.mark.chromium
 def test_pages_fit_a_telephone(school: School, tmp_path: Path, browser_tools: Any, chromium: str) -> None:
     """At 380 pixels nothing of a page lies beside the screen."""
     long = student(school, "x" * 60, "one-way", typed="answer_91_1 = " + "y" * 300)
