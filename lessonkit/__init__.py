@@ -46,6 +46,8 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.ghosts": ("ghost_places",),
     "lessonkit.studies.cable": ("half_split", "locate_open", "locate_short", "prove_insulation", "ring_out"),
     "lessonkit.studies.steps": ("load_story", "play"),
+    "lessonkit.studies.link_trial": ("try_link",),
+    "lessonkit.studies.secrets": ("secret_bench", "try_reader"),
     # On the job: what may be wrong.
     "lessonkit.studies.find": ("Search",),
     "lessonkit.studies.plan": ("plan",),
@@ -62,6 +64,8 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.draw.triangle": ("triangle_picture",),
     "lessonkit.draw.cables": ("break_picture", "touch_picture"),
     "lessonkit.draw.grounds": ("earth_picture", "phase_picture"),
+    "lessonkit.draw.characters": ("character_picture", "frame_time_picture"),
+    "lessonkit.draw.zoom": ("scope_levels", "scope_numbers", "scope_picture"),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("predictions", "reveal"),
@@ -91,11 +95,13 @@ __all__ = [
     "__version__",
     "bench_panel",
     "break_picture",
+    "character_picture",
     "demo_job",
     "earth_picture",
     "earth_sweep",
     "experiment",
     "ghost_places",
+    "frame_time_picture",
     "half_split",
     "load_house",
     "load_job",
@@ -116,8 +122,12 @@ __all__ = [
     "refused",
     "reveal",
     "ring_out",
+    "scope_levels",
+    "scope_numbers",
     "scope_panel",
+    "scope_picture",
     "season",
+    "secret_bench",
     "show_bench",
     "show_season",
     "show_winter_day",
@@ -127,6 +137,8 @@ __all__ = [
     "triangle_picture",
     "try_calls",
     "va_budget",
+    "try_link",
+    "try_reader",
     "winter_day",
 ]
 
@@ -136,12 +148,14 @@ if TYPE_CHECKING:
     from lessonkit.bench.meter import Meter
     from lessonkit.copper.wire import loop_ohm
     from lessonkit.draw.cables import break_picture, touch_picture
+    from lessonkit.draw.characters import character_picture, frame_time_picture
     from lessonkit.draw.coils import memory_picture, splice_picture
     from lessonkit.draw.grounds import earth_picture, phase_picture
     from lessonkit.draw.season import show_season
     from lessonkit.draw.triangle import triangle_picture
     from lessonkit.draw.view import show_bench
     from lessonkit.draw.winter_day import show_winter_day
+    from lessonkit.draw.zoom import scope_levels, scope_numbers, scope_picture
     from lessonkit.errors import LessonError, refused
     from lessonkit.exercises import open_workbook
     from lessonkit.exercises.predict import predictions, reveal
@@ -157,8 +171,10 @@ if TYPE_CHECKING:
     from lessonkit.studies.find import Search
     from lessonkit.studies.ghosts import ghost_places
     from lessonkit.studies.house import load_house
+    from lessonkit.studies.link_trial import try_link
     from lessonkit.studies.plan import plan
     from lessonkit.studies.season import season, sweep_lockouts
+    from lessonkit.studies.secrets import secret_bench, try_reader
     from lessonkit.studies.steps import load_story, play
     from lessonkit.studies.sweeps import earth_sweep
     from lessonkit.studies.weather import load_weather

@@ -4,6 +4,9 @@ Zero is the receiver's own common. The sender's common is drawn beside it: where
 current it swings, and the signal swings with it, while the thresholds stay where they are. Dots are the
 moments at which the receiver looks, filled for a mark; beneath are the characters that were sent and those
 that were heard, their bits in the order on the line.
+
+A covered scope keeps what the receiver made of the frame to itself: the trace and the looks are there, the
+characters are numbered boxes, and reading them is left to the reader.
 """
 
 from __future__ import annotations
@@ -20,7 +23,7 @@ from lessonkit.draw.palette import INK, LOOKS, OKABE_ITO, PAPER, SOFT
 from lessonkit.draw.svg import Canvas, Layers, text_width
 from lessonkit.job.calls import PLACE_WORDS
 
-__all__ = ["min_max_columns", "scope_layers", "scope_svg", "scope_words"]
+__all__ = ["level_words", "min_max_columns", "scope_layers", "scope_svg", "scope_words"]
 
 _W, _H = 1000.0, 478.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62.0, 876.0, 64.0, 312.0
@@ -56,26 +59,33 @@ def min_max_columns(
     return points
 
 
-def scope_words(view: FrameView) -> str:
-    """Return what the scope shows, in sentences."""
+def level_words(frame: FrameSeen) -> str:
+    """Return what the receiver found at its looks, character by character: 0 for a space, 1 for a mark."""
+    rows = ("".join("1" if mark else "0" for mark in row) for row in frame.reading.sample_levels)
+    found = [f"character {k}: {row[0]} {row[1:-1]} {row[-1]}" for k, row in enumerate(rows, 1)]
+    return f"Levels at the looks, in the order on the line; {'; '.join(found)}" if found else "no start bit"
+
+
+def scope_words(view: FrameView, covered: bool = False) -> str:
+    """Return what the scope shows, in sentences; `covered` names the levels and not what they mean."""
     sentences = [_verdict(view)]
     if view.frame is not None:
         clean = view.frame.wave.clean_v
+        sent = "" if covered else f" {view.frame.sent.to_bytes().hex(' ')}"
         sentences = [
-            f"Frame {view.frame.sent.to_bytes().hex(' ')} from {PLACE_WORDS[view.other]} to "
-            f"{PLACE_WORDS[view.at]}",
+            f"Frame{sent} from {PLACE_WORDS[view.other]} to {PLACE_WORDS[view.at]}",
             f"at the receiver a space is {clean.min():z.1f} V and a mark {clean.max():z.1f} V",
             f"it hears a space at {view.receiver.low_threshold_v:g} V or below, a mark at "
             f"{view.receiver.high_threshold_v:g} V or above",
             f"the sender's common swings {view.frame.common.peak_v:.1f} V to either side of its own",
-            *sentences,
+            *([level_words(view.frame)] if covered else sentences),
         ]
     return " ".join(f"{words[0].upper()}{words[1:].rstrip('.')}." for words in sentences)
 
 
-def scope_svg(view: FrameView) -> str:
-    """Return the scope's screen as SVG text."""
-    return str(_draw(view))
+def scope_svg(view: FrameView, covered: bool = False) -> str:
+    """Return the scope's screen as SVG text; `covered` leaves out what the receiver made of the frame."""
+    return str(_draw(view, covered))
 
 
 def scope_layers(view: FrameView) -> Layers:
@@ -83,9 +93,9 @@ def scope_layers(view: FrameView) -> Layers:
     return _draw(view).layers()
 
 
-def _draw(view: FrameView) -> Canvas:
+def _draw(view: FrameView, covered: bool = False) -> Canvas:
     title = f"Scope on SIG of the {view.run} run, at the {PLACE_WORDS[view.at]}"
-    canvas = Canvas(_W, _H, title, scope_words(view))
+    canvas = Canvas(_W, _H, title, scope_words(view, covered))
     with canvas.behind():
         canvas.text(10, 28, title, size=18, bold=True)
     frame = view.frame
@@ -118,6 +128,9 @@ def _draw(view: FrameView) -> Canvas:
     trace = min_max_columns(x, y(wave.volts), _LEFT, _RIGHT, wide=2)
     canvas.path(trace, stroke=LOOKS["live"].colour, stroke_width=2)
     _samples(canvas, frame, scale_x, y)
+    if covered:
+        _numbers(canvas, frame, scale_x)
+        return canvas
     _characters(canvas, frame, scale_x)
     canvas.text(_W - 10, 28, "good frame" if frame.taken else "refused", anchor="end", bold=True)
     verdict = _verdict(view)
@@ -196,6 +209,17 @@ def _characters(canvas: Canvas, frame: FrameSeen, scale_x: float) -> None:
                 else "wrong"
             )
             canvas.text(left + 9, y + 37, words, size=14 if text_width(words, 15) > wide - 12 else 15)
+
+
+def _numbers(canvas: Canvas, frame: FrameSeen, scale_x: float) -> None:
+    """Draw a numbered box under each character that was heard, and say how to read the looks."""
+    start, wide = float(frame.wave.time_s[0]), 10 * frame.wave.bit_s * scale_x - 6
+    for k, begin_s in enumerate(np.ravel(frame.reading.start_times_s).tolist(), 1):
+        left = _LEFT + (begin_s - start) * scale_x
+        canvas.rect(left + 1, _ROWS[0][1], wide, 44, fill=PAPER, stroke=INK, stroke_width=1.5, rx=3)
+        canvas.text(left + wide / 2, _ROWS[0][1] + 28, f"{k}", bold=True, anchor="middle")
+    words = "Each ring is one look of the receiver: filled for a mark (1), empty for a space (0)."
+    canvas.text(_LEFT, _H - 48, words, size=15)
 
 
 def _keys(canvas: Canvas, view: FrameView) -> None:
