@@ -130,7 +130,7 @@ def test_what_is_said_of_the_touch() -> None:
     found = locate_short(bench, "outdoor", "D", "O")
     assert f"The bench reads {found.near} at the near end" in text()
     assert f"the far end reads {found.far}?" in text()
-    assert f"{found.distance_m:.1f} m from both ends" in text()
+    assert f"{found.distance_m:.1f} m from the near end, by the readings of both ends" in text()
     assert "moves it by 12 m" in text()
     assert 0.5 / (2 * resistance_per_m(18)) == pytest.approx(12.0, abs=0.1)
     assert found.distance_m + 12 > 32
