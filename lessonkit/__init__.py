@@ -51,6 +51,8 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     # On the job: what may be wrong.
     "lessonkit.studies.find": ("Search",),
     "lessonkit.studies.plan": ("plan",),
+    "lessonkit.studies.prove": ("prove",),
+    "lessonkit.studies.judging": ("judge_sheet",),
     # Cold days: a house, its weather, its season.
     "lessonkit.studies.house": ("load_house",),
     "lessonkit.studies.weather": ("load_weather",),
@@ -103,6 +105,7 @@ __all__ = [
     "ghost_places",
     "frame_time_picture",
     "half_split",
+    "judge_sheet",
     "load_house",
     "load_job",
     "load_story",
@@ -118,6 +121,7 @@ __all__ = [
     "plan",
     "play",
     "predictions",
+    "prove",
     "prove_insulation",
     "refused",
     "reveal",
@@ -171,8 +175,10 @@ if TYPE_CHECKING:
     from lessonkit.studies.find import Search
     from lessonkit.studies.ghosts import ghost_places
     from lessonkit.studies.house import load_house
+    from lessonkit.studies.judging import judge_sheet
     from lessonkit.studies.link_trial import try_link
     from lessonkit.studies.plan import plan
+    from lessonkit.studies.prove import prove
     from lessonkit.studies.season import season, sweep_lockouts
     from lessonkit.studies.secrets import secret_bench, try_reader
     from lessonkit.studies.steps import load_story, play

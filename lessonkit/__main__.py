@@ -44,6 +44,9 @@ COMMANDS: dict[str, Command] = {
     "find": Command("name the likely faults of a job, and what to look at next", "lessonkit.commands.find"),
     "season": Command("reckon a heating season from an hourly weather file", "lessonkit.commands.season"),
     "plan": Command("plan a job from a survey of what is in the wall", "lessonkit.commands.plan"),
+    "prove": Command(
+        "print the commissioning sheet of a job, or judge a filled one", "lessonkit.commands.prove"
+    ),
     "hand-out": Command("make each student's own workbooks", "lessonkit.commands.hand_out"),
     "grade": Command("mark a folder of answered workbooks", "lessonkit.commands.grade"),
     "site": Command("make the series a folder for a web server", "lessonkit.commands.site"),

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import argparse
 import json
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lessonkit.errors import LessonError
+from lessonkit.commands.words import write_file
 
 if TYPE_CHECKING:
     from lessonkit.studies.season import Season
@@ -48,14 +47,7 @@ def _write_page(found: Season, where: str) -> None:
     from lessonkit.draw.season import show_season
     from lessonkit.draw.season_page import season_page
 
-    page = season_page(show_season(found.house, found.weather))
-    try:
-        Path(where).write_text(page, encoding="utf-8")
-    except OSError as error:
-        place = where or "a file without a name"
-        raise LessonError(
-            f"the page can't be written to {place} ({error.strerror}); choose another place"
-        ) from None
+    write_file(where, season_page(show_season(found.house, found.weather)), "page")
 
 
 def _print_season(found: Season) -> None:

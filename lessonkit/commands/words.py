@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
-__all__ = ["class_seed", "many"]
+from lessonkit.errors import LessonError
+
+__all__ = ["class_seed", "many", "write_file"]
 
 
 def class_seed(text: str) -> str:
@@ -17,3 +20,17 @@ def class_seed(text: str) -> str:
 def many(number: int, what: str) -> str:
     """Return a number with its noun, in the plural where it is not one."""
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def write_file(where: str, text: str, what: str) -> None:
+    """Write a text to a file that appears whole; `what` it is, such as "page", for the error."""
+    from lessonkit.files import write_whole
+
+    if not where:
+        raise LessonError(f"the {what} can't be written to a file without a name; choose a place.")
+    try:
+        write_whole(Path(where), text)
+    except OSError as error:
+        raise LessonError(
+            f"the {what} can't be written to {where} ({error.strerror}); choose another place."
+        ) from None

@@ -32,7 +32,8 @@ from numpy.typing import NDArray
 
 from lessonkit.bench.layout import conductor_node
 from lessonkit.bench.meter import METER_OHM
-from lessonkit.bench.wiring import solve_side_by_side
+from lessonkit.bench.wiring import Wiring, solve_side_by_side
+from lessonkit.copper.network import Solution
 from lessonkit.errors import require
 from lessonkit.job.calls import CALLS, PLACES
 from lessonkit.job.faults import Fault, single_faults
@@ -187,7 +188,9 @@ def probes_of(job: Job) -> dict[tuple[str, str], str]:
     found["out:C", "out:GND"] = "out"
     if job.outdoor_run.far_supply is not None:
         found["out:XFMR", "out:C"] = "out"
-    return found
+    # Conventional cooling has no defrost board, and so none of its terminals.
+    there = set(Wiring(job).template.nodes)
+    return {pair: place for pair, place in found.items() if there.issuperset(pair)}
 
 
 def signals_of(job: Job) -> dict[tuple[str, str], tuple[str, str]]:
@@ -209,16 +212,23 @@ def link_word(share: float, restless: bool) -> str:
 class Dictionary:
     """All looks at a job, for all suspects.
 
-    Parameters: `job`; `suspects` as `suspects_of` gives them; `calls` that may be asked for. Fields: `pages`
-    by look, and `prior`, shape (suspects,).
+    Parameters: `job`; `suspects` as `suspects_of` gives them; `calls` that may be asked for; `outdoor_c` is
+    what an outdoor thermostat feels. Fields: `pages` by look, and `prior`, shape (suspects,).
     """
 
-    def __init__(self, job: Job, suspects: Sequence[Suspect], calls: Iterable[str] = CALLS) -> None:
+    def __init__(
+        self,
+        job: Job,
+        suspects: Sequence[Suspect],
+        calls: Iterable[str] = CALLS,
+        outdoor_c: float = 8.0,
+    ) -> None:
         self.job, self.suspects, self.calls = job, tuple(suspects), tuple(calls)
         self.prior = np.array([suspect.weight for suspect in suspects])
         causes = [(), *dict.fromkeys(suspect.faults for suspect in suspects)]
         row = {faults: k for k, faults in enumerate(causes)}
-        ends = rest(job, [Case(call, faults) for call in self.calls for faults in causes])
+        cases = [Case(call, faults) for call in self.calls for faults in causes]
+        ends = rest(job, cases, outdoor_c=outdoor_c)
         #: For each suspect the row of its faults; row 0 is the sound job.
         self._row = np.array([row[suspect.faults] for suspect in suspects], dtype=np.intp)
         self._fickle = np.array([suspect.comes_and_goes for suspect in suspects])
@@ -237,7 +247,7 @@ class Dictionary:
             words = [link_word(end.links[run], bool(end.restless)) for end in ends]
             self._seen(Look(call, RUN_ENDS[run][1], f"{run} link"), words)
         probes = probes_of(self.job)
-        volts = np.array([_loaded_volts(end, list(probes)) for end in ends])
+        volts = np.array([loaded_volts(end.settled.solution, list(probes)) for end in ends])
         for k, ((red, black), place) in enumerate(probes.items()):
             self._read(Look(call, place, f"{red} {black}"), volts[:, k])
 
@@ -296,9 +306,8 @@ def _chatters(end: Rest, equipment: str) -> bool:
     )
 
 
-def _loaded_volts(end: Rest, probes: Sequence[tuple[str, str]]) -> NDArray[np.float64]:
+def loaded_volts(solution: Solution, probes: Sequence[tuple[str, str]]) -> NDArray[np.float64]:
     """Return what a meter of high impedance shows for many pairs of probes at once (RMS volts)."""
-    solution = end.settled.solution
     at = solution.network.index
     red, black = (np.array([at[pair[k]] for pair in probes]) for k in (0, 1))
     z = solution.impedances

@@ -17,7 +17,7 @@ such; two faults at once are searched on request.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -32,7 +32,7 @@ from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
 from lessonkit.job.toml import load_job
 from lessonkit.studies import search
-from lessonkit.studies.dictionary import DIRECT, Dictionary, Look, Page, suspects_of
+from lessonkit.studies.dictionary import DIRECT, Dictionary, Look, Page, Suspect, suspects_of
 
 #: Minutes for a look or a reading once one stands there, and for a new call at the thermostat (ours: a house
 #: with the outdoor unit beside it, as for the walks of `hands`).
@@ -71,13 +71,25 @@ class NextLook:
     bits: float
     rules_out: Mapping[str, tuple[str, ...]]
 
+    def to_dict(self) -> dict[str, Any]:
+        """Return it as plain data, ready for JSON."""
+        return {
+            "call": self.look.call,
+            "act": self.look.act,
+            "place": self.look.place,
+            "minutes": self.minutes,
+            "bits": round(self.bits, 6),
+            "rules_out": {words: list(out) for words, out in self.rules_out.items()},
+        }
+
 
 class Search:
     """A search for the fault of a job.
 
     Parameters: `job` is a `Job`, its name or path; `pairs` lets two faults at once be suspects;
     `comes_and_goes` lets faults be suspects that show only now and then; `weights` changes how likely kinds
-    of fault are (see `dictionary.WEIGHTS`); `here` is where one stands, and `call` what is asked for now.
+    of fault are (see `dictionary.WEIGHTS`); `here` is where one stands, `call` what is asked for now, and
+    `outdoor_c` what an outdoor thermostat feels; `suspects` takes the place of all that `suspects_of` gives.
     """
 
     def __init__(
@@ -90,14 +102,16 @@ class Search:
         calls: Iterable[str] = CALLS,
         here: str = "stat",
         call: str = "off",
+        outdoor_c: float = 8.0,
+        suspects: Sequence[Suspect] | None = None,
     ) -> None:
         self.job = job if isinstance(job, Job) else load_job(job)
         require(here in PLACES, "here", here, f"one of {', '.join(PLACES)}")
         self.here, self.call = here, check_call(call)
         self.minutes = 0.0
-        self.dictionary = Dictionary(
-            self.job, suspects_of(self.job, pairs, comes_and_goes, weights), tuple(calls)
-        )
+        if suspects is None:
+            suspects = suspects_of(self.job, pairs, comes_and_goes, weights)
+        self.dictionary = Dictionary(self.job, suspects, tuple(calls), outdoor_c)
         self.suspects = self.dictionary.suspects
         self.pages = self.dictionary.pages
         self.belief: NDArray[np.float64] = self.dictionary.prior.copy()
@@ -210,8 +224,12 @@ class Search:
     @property
     def next(self) -> NextLook | None:
         """Return the look that teaches most per minute, or None where no look tells anything more."""
-        bits = self._stack.gains(self.belief)
+        return self.best()
+
+    def best(self, without: Collection[Look] = ()) -> NextLook | None:
+        """Return the same among the looks that are not in `without`, such as those taken already."""
         looks = list(self.pages)
+        bits = self._stack.gains(self.belief) * np.array([look not in without for look in looks])
         minutes = np.array([self.minutes_for(look) for look in looks])
         if bits.max(initial=0.0) < 1e-6:
             return None
@@ -245,16 +263,7 @@ class Search:
                 if c.probability > 1e-6
             ],
             "groups": [list(group) for group in self.groups],
-            "next": None
-            if step is None
-            else {
-                "call": step.look.call,
-                "act": step.look.act,
-                "place": step.look.place,
-                "minutes": step.minutes,
-                "bits": round(step.bits, 6),
-                "rules_out": {words: list(out) for words, out in step.rules_out.items()},
-            },
+            "next": None if step is None else step.to_dict(),
             "minutes_expected": round(self.minutes_expected(), 3),
         }
 

@@ -31,24 +31,16 @@ from lessonkit.bench.bench import Bench
 from lessonkit.bench.wiring import Wiring
 from lessonkit.job.calls import CALLS
 from lessonkit.job.faults import Fault
-from lessonkit.job.kit import COILS
 from lessonkit.job.model import Job, Run
-from lessonkit.job.parts import RATED_V
 from lessonkit.studies.arrangements import GIVEN_UP, NEW, Arrangement, arrangements
 from lessonkit.studies.cases import Case, Held, Rest, if_held, rest
+from lessonkit.studies.corners import GROUND, LINE, MUST_PULL_V, unfriendly
 from lessonkit.studies.survey import Survey, load_survey
 
-#: A coil has to pull in from here on, and may let go below this (RMS volts).
-MUST_PULL_V, MAY_DROP_V = 0.85 * RATED_V, 0.75 * RATED_V
-#: Line volts against nominal; equipment ground against what was measured.
-LINE, GROUND = (0.95, 1.05), (1.0, 5.0)
-HOT_C, READ_LOW = 60.0, 1.05
 #: Minutes of work (ours): to land one end of a conductor, to prove one, for a link's two boards, for a second
 #: transformer, and for a new cable and each metre of it.
 LAND_MIN, PROVE_MIN, LINK_MIN, SECOND_MIN, CABLE_MIN, CABLE_MIN_A_M = 3.0, 6.0, 40.0, 60.0, 60.0, 4.0
 
-#: Every coil of the equipment, as its fields are called.
-_COILS = tuple(name.replace("-", "_") for name in COILS)
 #: What the air outdoors is at where nothing goes by it (Celsius), and how far from a setting of an outdoor
 #: thermostat its two sides are tried.
 MILD_C, ASIDE_C = 8.0, 5.0
@@ -172,27 +164,6 @@ def _why_not(site: Survey, plans: list[Plan]) -> str:
     return f"{' and '.join(short) or 'too few conductors are left'}, and no way of using them is left"
 
 
-def _unfriendly(job: Job, line: float, ground: float) -> Job:
-    """Return the job at one corner, with copper and coils at their unfriendly ends."""
-    ohm = job.outdoor_run.earth_ohm * ground
-
-    def worn(run: Run) -> Run:
-        return replace(run, temp_c=HOT_C, earth_ohm=ohm, ohms=tuple(r * READ_LOW for r in run.ohms))
-
-    strict = {
-        name: replace(getattr(job.equipment, name), pickup_v=MUST_PULL_V, dropout_v=MAY_DROP_V)
-        for name in _COILS
-    }
-    supply = replace(job.supply, open_v=min(job.supply.open_v * line, 30.0))
-    return replace(
-        job,
-        supply=supply,
-        equipment=replace(job.equipment, **strict),
-        thermostat_run=worn(job.thermostat_run),
-        outdoor_run=worn(job.outdoor_run),
-    )
-
-
 def _perfect(job: Job) -> Job:
     """Return the same arrangement with copper that drops nothing and a ground that is one."""
 
@@ -240,7 +211,7 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
     grounds = GROUND if how.return_by == "earth" else GROUND[:1]
     for line in LINE:
         for ground in grounds:
-            corner = _unfriendly(job, line, ground)
+            corner = unfriendly(job, line, ground)
             words = f"line at {line:.0%}" + (f", ground at {ground:g} times" if ground != 1 else "")
             ends = _ends(corner)
             why += [w for end, want in zip(ends, meant, strict=True) for w in _against(end, want, words)]

@@ -16,7 +16,8 @@ from lessonkit.bench.bench import Bench
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.spice import spice_name
 from lessonkit.job.calls import CALLS
-from lessonkit.studies.plan import GROUND, LINE, _outdoors, _unfriendly, plan
+from lessonkit.studies.corners import GROUND, LINE, unfriendly
+from lessonkit.studies.plan import _outdoors, plan
 from lessonkit.studies.survey import survey_names
 
 BOOK = runpy.run_path(str(Path(__file__).parent / "recorded" / "record_bench.py"))
@@ -29,7 +30,7 @@ def test_a_plan_s_volts_are_those_of_ngspice(name: str, ngspice: str) -> None:
     """The lowest volts of each coil over all calls at the worst corner are the plan's, to 0.1 %."""
     best = plan(name).plans[0]
     ground = GROUND[-1] if best.arrangement.return_by == "earth" else GROUND[0]
-    corner = _unfriendly(best.arrangement.job, LINE[0], ground).with_equipment(short_cycle_s=0.0)
+    corner = unfriendly(best.arrangement.job, LINE[0], ground).with_equipment(short_cycle_s=0.0)
     lowest: dict[str, float] = {}
     for outdoor_c in _outdoors(corner):
         for call in CALLS:

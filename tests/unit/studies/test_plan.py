@@ -16,7 +16,8 @@ from lessonkit.job.model import Run
 from lessonkit.job.toml import load_job
 from lessonkit.studies.arrangements import arrangements, hand_out
 from lessonkit.studies.cases import Case, rest
-from lessonkit.studies.plan import Planned, _unfriendly, plan
+from lessonkit.studies.corners import unfriendly
+from lessonkit.studies.plan import Planned, plan
 from lessonkit.studies.survey import BadSurvey, Survey, WallConductor, WallRun, survey_from_toml, survey_names
 
 SITE = (resources.files("lessonkit") / "studies" / "surveys" / "tannery-row.toml").read_text("utf-8")
@@ -77,7 +78,7 @@ def test_an_earth_return_says_whose_decision_it_is(planned: Planned) -> None:
 def test_the_margin_is_that_of_the_bench(planned: Planned) -> None:
     """A coil's volts at the worst corner are those of the circuit there, in the call that is worst for it."""
     best = planned.plans[0]
-    corner = _unfriendly(best.arrangement.job, 0.95, 1.0)
+    corner = unfriendly(best.arrangement.job, 0.95, 1.0)
     ends = rest(corner, [Case(call) for call in ("cool-1", "cool-2", "heat-1", "heat-2", "heat-aux")])
     lowest = min(abs(e.settled.solution.v("out:CC", "out:C")) for e in ends)
     assert best.coils["out:contactor"].volts == pytest.approx(lowest, rel=1e-6)
@@ -97,7 +98,7 @@ def test_no_exchange_of_two_conductors_does_better() -> None:
     run = how.job.outdoor_run
 
     def weakest(run: Run) -> float:
-        corner = replace(_unfriendly(how.job, 0.95, 1.0), outdoor_run=replace(run, temp_c=60.0))
+        corner = replace(unfriendly(how.job, 0.95, 1.0), outdoor_run=replace(run, temp_c=60.0))
         end = rest(corner, [Case("cool-2")])[0]
         sealed = (("out:CC", "out:C"), ("out:RV", "out:C"), ("out:Y2", "out:C"))
         return min(abs(end.settled.solution.v(*pair)) for pair in sealed)
