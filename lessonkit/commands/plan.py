@@ -3,9 +3,11 @@
     lessonkit plan tannery-row
     lessonkit plan survey.toml --json
     lessonkit plan survey.toml --job chosen.toml
+    lessonkit plan survey.toml --html plan.html
 
 Every arrangement that has conductors enough is run on the bench, in every call and at every corner of what is
-uncertain. The best that works comes first; `--job` writes it as a job for the bench and for `find`.
+uncertain. The best that works comes first; `--job` writes it as a job for the bench, for `find` and for
+`prove`, and `--html` as a page to print.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from lessonkit.commands.words import write_file
 from lessonkit.errors import LessonError
 
 if TYPE_CHECKING:
@@ -33,6 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the arguments."""
     parser.add_argument("survey", metavar="SURVEY", help="a survey file (TOML) or the name of an example")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument("--html", metavar="FILE", help="write the plan as a page to print (A4 or Letter)")
     parser.add_argument("--job", type=Path, metavar="FILE", help="write the best plan as a job file")
 
 
@@ -49,6 +53,10 @@ def run(options: argparse.Namespace) -> int:
                 f"{options.survey}: no job is written, for nothing in the wall works: {planned.why}."
             )
         write_whole(options.job, job_to_toml(planned.plans[0].arrangement.job).encode())
+    if options.html is not None:
+        from lessonkit.draw.plan_page import plan_page
+
+        write_file(options.html, plan_page(planned), "page")
     if options.json:
         print(json.dumps(planned.to_dict(), indent=2))
     else:

@@ -13,6 +13,7 @@ from html import escape
 from lessonkit.copper.wire import area_m2
 from lessonkit.draw.image import svg_image_html
 from lessonkit.job.calls import PLACE_WORDS
+from lessonkit.studies.customary import FOOT_M
 
 __all__ = [
     "BOX",
@@ -43,7 +44,7 @@ p { margin: .3em 0; overflow-wrap: anywhere; }
 table { border-collapse: collapse; width: 100%; }
 th, td { padding: .18em .6em .18em 0; text-align: left; vertical-align: top;
          border-bottom: 1px solid #767676; }
-td, th { overflow-wrap: anywhere; }
+td, th { overflow-wrap: break-word; }
 thead { display: table-header-group; }
 tr { break-inside: avoid; }
 .number { text-align: right; font-variant-numeric: tabular-nums; }
@@ -147,7 +148,7 @@ def signatures(*people: str) -> str:
 
 def length_words(metres: float) -> tuple[str, str]:
     """Return a length in metres and in feet."""
-    return f"{metres:.1f} m", f"{metres / 0.3048:.0f} ft"
+    return f"{metres:.1f} m", f"{metres / FOOT_M:.0f} ft"
 
 
 def gauge_words(awg: int) -> tuple[str, str]:
@@ -158,7 +159,10 @@ def gauge_words(awg: int) -> tuple[str, str]:
 def node_words(node: str) -> str:
     """Return what a point of a job is called: a terminal, the conductor whose loose end it is, or metal."""
     name = node.rpartition(":")[2].rpartition(".")[2]
-    return _TERMINALS.get(name, name.removesuffix("-stat").removesuffix("-out"))
+    # Two signal conductors meet at the air handler, so there the name says which way; a spare's needn't.
+    return _TERMINALS.get(
+        name, name if name.startswith("SIG") else name.removesuffix("-stat").removesuffix("-out")
+    )
 
 
 def place_words(node: str) -> str:

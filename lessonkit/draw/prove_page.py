@@ -136,6 +136,8 @@ def _points(step: Step) -> str:
         return f"{red} – {black}"
     if step.unit == "Mohm":
         return f"{red} {step.act.removeprefix('insulation ')}"
+    if step.act.startswith("ohms of"):
+        return step.act.removeprefix("ohms of ").removeprefix("the ")
     here, there = paper.place_words(step.red), paper.place_words(step.black)
     where = here if here == there else f"{here} to {there}"
     act = "" if step.act.startswith("volts") else f"{step.act}, "

@@ -169,7 +169,7 @@ def _insulation(to: Technician) -> None:
                 to.loose(run, name, "air"),
                 to.loose(run, rest[0][2], "air"),
                 least,
-                "insulation to the others",
+                "insulation to all others, joined",
             )
     to.hands(to.lifted())
 
@@ -177,7 +177,12 @@ def _insulation(to: Technician) -> None:
 def _ground(to: Technician) -> None:
     most = GROUND[1] * to.job.outdoor_run.earth_ohm
     to.part("Ground").does("a long test lead, its own ohms taken off")
-    to.ohms("air:GND", "out:GND", "ohms of equipment ground", (0.0, most * 1.01 + 0.02))
+    to.ohms(
+        "air:GND",
+        "out:GND",
+        "ohms of equipment ground, air handler to outdoor unit",
+        (0.0, most * 1.01 + 0.02),
+    )
     if to.job.outdoor_run.receiver == "isolated":
         to.ohms("air:C", "out:C", "ohms between the two commons, which must not meet")
 

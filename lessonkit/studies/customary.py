@@ -1,4 +1,4 @@
-"""US customary units beside SI: degrees Fahrenheit, Btu per hour, tons, therms.
+"""US customary units beside SI: degrees Fahrenheit, feet, Btu per hour, tons, therms.
 
 The package reckons in SI throughout.  The heat pump trade of North America rates, sells and sets in these
 units, and the rating standard's points are whole degrees Fahrenheit; so each page shows both, side by side,
@@ -10,11 +10,13 @@ of refrigeration is 12 000 Btu/h.
 
 from __future__ import annotations
 
-__all__ = ["BTU_H_W", "BTU_J", "THERM_KWH", "c_to_f", "f_to_c", "kelvin_to_f"]
+__all__ = ["BTU_H_W", "BTU_J", "FOOT_M", "THERM_KWH", "c_to_f", "f_to_c", "kelvin_to_f"]
 
 BTU_J = 1055.05585262
 #: One Btu per hour in watts.
 BTU_H_W = BTU_J / 3600.0
+#: One foot in metres, exactly.
+FOOT_M = 0.3048
 #: One therm in kilowatt-hours: 29.307.
 THERM_KWH = 1e5 * BTU_J / 3.6e6
 

@@ -35,6 +35,7 @@ from lessonkit.job.model import Job, Run
 from lessonkit.studies.arrangements import GIVEN_UP, NEW, Arrangement, arrangements
 from lessonkit.studies.cases import Case, Held, Rest, if_held, rest
 from lessonkit.studies.corners import GROUND, LINE, MUST_PULL_V, unfriendly
+from lessonkit.studies.customary import FOOT_M
 from lessonkit.studies.survey import Survey, load_survey
 
 #: Minutes of work (ours): to land one end of a conductor, to prove one, for a link's two boards, for a second
@@ -354,8 +355,9 @@ def _needs(site: Survey, how: Arrangement) -> list[str]:
             needs.append(f"an encoder and a relay board for the {name} run")
         if used == "new cable":
             count = sum(s.run == name for s in how.schedule)
-            length = site.run(name).inferred()[0]
-            needs.append(f"a new cable of {count} conductors for the {name} run, about {length:.0f} m")
+            length_m = site.run(name).inferred()[0]
+            length = f"{length_m:.0f} m ({length_m / FOOT_M:.0f} ft)"
+            needs.append(f"a new cable of {count} conductors for the {name} run, about {length}")
     if how.outdoor == "link" and how.return_by == "second-transformer":
         needs.append(
             "a second transformer outdoors, with its own fuse and disconnect, and an isolated receiver"

@@ -1,0 +1,168 @@
+"""A plan as a page to print: which conductor serves what at both ends, and what to know before it does.
+
+The best plan stands in full, with boxes to tick; the others stand in a table beside it, with what speaks
+against each.  A refused survey gets a page as well: it says why, and what a new cable would do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from html import escape
+
+from lessonkit.draw import paper
+from lessonkit.draw.view import show_bench
+from lessonkit.job.calls import PLACE_WORDS, TERMINAL_WORDS
+from lessonkit.job.model import RUN_ENDS
+from lessonkit.studies.commissioning import calls_of, outdoor_c_of
+from lessonkit.studies.corners import HOT_C, MUST_PULL_V, WORDS
+from lessonkit.studies.customary import c_to_f
+from lessonkit.studies.plan import Plan, Planned
+from lessonkit.studies.survey import Survey
+
+__all__ = ["plan_page"]
+
+_OTHERS = 8
+
+
+def plan_page(planned: Planned) -> str:
+    """Return the page of a planned survey as HTML text."""
+    return paper.page(f"Plan: {planned.survey.title}", _body(planned))
+
+
+def _body(planned: Planned) -> Iterator[str]:
+    survey = planned.survey
+    working = [one for one in planned.plans if one.works]
+    yield f"<h1>Plan: {escape(survey.title)}</h1>"
+    yield '<p>Site <span class="line long"></span> Date <span class="line"></span></p>'
+    yield paper.cautions(*_own_cautions(working[0] if working else None))
+    if planned.refused:
+        yield f"<h2>Refused</h2><p><strong>Nothing in the wall works: {escape(planned.why)}.</strong></p>"
+    yield "<h2>What is in the wall</h2>"
+    yield paper.facts(_facts(survey))
+    yield paper.table(("Run", "Label", "Ohms, one way", "Insulation", "Found"), _found(survey), (2, 3))
+    for words in planned.inferred:
+        yield f"<p>{escape(words)}.</p>"
+    if working:
+        yield from _plan(working[0], planned.refused)
+    yield "<h2>The other ways</h2>"
+    others = [one for one in planned.plans if one not in working[:1]]
+    yield paper.table(
+        ("Way", "Works", "Minutes", "Weakest coil", "Ground", "Against it"),
+        (_other(one) for one in others[:_OTHERS]),
+        (2, 3, 4),
+    )
+    if len(others) > _OTHERS:
+        yield f"<p>{len(others) - _OTHERS} more ways were tried.</p>"
+    yield (
+        "<p>Plans stand in this order: it works; no current on equipment ground; a single broken conductor "
+        "starts nothing; no new cable; nothing unproven in use; nothing given up; fewer minutes.</p>"
+    )
+    yield "<h2>Signed</h2>"
+    yield paper.signatures("Licensed person", "Owner")
+
+
+def _own_cautions(best: Plan | None) -> Iterator[str]:
+    if best is None:
+        return
+    if best.earth_a > 0.001:
+        yield paper.earth_caution(best.earth_a)
+    if best.arrangement.return_by == "second-transformer" and best.arrangement.outdoor == "link":
+        yield "Two supplies feed this plan. Open both disconnects, and prove dead at both places."
+    if best.arrangement.unproven:
+        yield "Conductors marked unproven are proved first (ohms, insulation). One that fails is not used."
+
+
+def _facts(survey: Survey) -> Iterator[tuple[str, str, str]]:
+    for run in survey.runs:
+        length_m, gauge, _ = run.inferred()
+        yield f"{run.name} run", *paper.length_words(length_m)
+        yield f"{run.name} run, wire", *paper.gauge_words(gauge)
+    supply = f"{survey.rated_va:g} VA, {survey.open_v:g} V without load, fuse {survey.fuse_a:g} A"
+    yield "supply at the air handler", supply, supply
+    bonded = {True: "bonded", False: "NOT bonded", None: "bond not known"}[survey.bonded]
+    ground = bonded if survey.ground_ohm is None else f"{bonded}, {survey.ground_ohm:g} ohm"
+    yield "equipment ground outdoors", ground, ground
+
+
+def _found(survey: Survey) -> Iterator[tuple[str, ...]]:
+    for run in survey.runs:
+        for conductor in run.conductors:
+            verdict, why = run.verdict(conductor)
+            ohm = "not read" if conductor.ohm is None else f"{conductor.ohm:.2f}"
+            mohm = conductor.insulation_mohm
+            insulation = "not read" if mohm is None else f"{mohm:g} Mohm"
+            yield run.name, conductor.label, ohm, insulation, f"{verdict}: {why}" if why else verdict
+
+
+def _plan(one: Plan, refused: bool) -> Iterator[str]:
+    how = one.arrangement
+    title = "With a new cable" if refused else "The plan"
+    yield f"<h2>{title}: {escape(how.name)}</h2>"
+    yield f"<p>About <strong>{one.minutes:.0f} minutes</strong> ({one.minutes / 60:.1f} hours) of work.</p>"
+    if one.needs:
+        yield "<h3>Needed</h3>" + paper.ticks(one.needs)
+    for words in how.unproven:
+        yield f"<p>Unproven: {escape(words)}.</p>"
+    for words in one.lost:
+        yield f"<p>Given up: {escape(words)}.</p>"
+    yield "<h3>Wiring schedule, both ends</h3>"
+    yield paper.table(("Run", "Label", "Near end", "Far end", "Carries", "Landed"), _schedule(one))
+    call = "cool-2" if "cool-2" in calls_of(how.job) else "cool-1"
+    seconds = how.job.equipment.short_cycle_s + 60.0
+    picture = show_bench(how.job, call, seconds=seconds, outdoor_c=outdoor_c_of(how.job))
+    yield paper.figure(picture.svg, f"The plan under {call}, with its volts.")
+    yield f"<h3>Coils at the worst corner (each has to pull in at {MUST_PULL_V:.1f} V)</h3>"
+    yield paper.table(
+        ("Coil", "Volts, RMS", "To spare"),
+        ((_part(name), f"{coil.volts:.1f} V", f"{coil.margin_v:+.1f} V") for name, coil in one.coils.items()),
+        (1, 2),
+    )
+    yield (
+        f"<p>Corners: {escape(WORDS['line'])}; copper at {HOT_C:g} °C ({c_to_f(HOT_C):.0f} °F), "
+        "read 5 % too low; coils at the unfriendly ends of their bands; ground that carries current up to "
+        "five times as poor as it was read.</p>"
+    )
+    yield f"<p>Supply: {one.va:.0f} VA of {one.rated_va:g} VA.</p>"
+    for run, (margin_v, share) in one.links.items():
+        yield (
+            f"<p>{escape(run.capitalize())} link: {margin_v:.1f} V to spare at its receiver, {share:.0%} of "
+            "the frames get through.</p>"
+        )
+    yield "<h3>What is lost when one conductor breaks</h3>"
+    yield paper.table(("Conductor", "Stops", "Safe"), _broken(one))
+    yield (
+        "<p>Safe is a break after which nothing runs that was not asked for. When all is connected, work "
+        "through the commissioning sheet.</p>"
+    )
+
+
+def _part(name: str) -> str:
+    place, _, part = name.partition(":")
+    return f"{part.replace('-', ' ')}, {PLACE_WORDS[place]}"
+
+
+def _schedule(one: Plan) -> Iterator[tuple[str, ...]]:
+    for served in one.arrangement.schedule:
+        near, far = (PLACE_WORDS[place] for place in RUN_ENDS[served.run])
+        end = served.terminal or "free, insulated"
+        carries = TERMINAL_WORDS.get(served.terminal, "")
+        yield served.run, served.label, f"{near}: {end}", f"{far}: {end}", carries, "☐ ☐"
+
+
+def _broken(one: Plan) -> Iterator[tuple[str, str, str]]:
+    for label, (words, safe) in one.lost_if_broken.items():
+        yield label, words, "yes" if safe else "NO"
+
+
+def _other(one: Plan) -> tuple[str, ...]:
+    weakest = min((coil.margin_v for coil in one.coils.values()), default=None)
+    unsafe = [label for label, (_, safe) in one.lost_if_broken.items() if not safe]
+    against = [*one.why[:1], *one.lost, *(f"a break of {label} is not safe" for label in unsafe[:1])]
+    return (
+        one.arrangement.name,
+        "yes" if one.works else "no",
+        f"{one.minutes:.0f}",
+        "" if weakest is None else f"{weakest:+.1f} V",
+        f"{one.earth_a:.2f} A" if one.earth_a > 0.001 else "none",
+        "; ".join(against),
+    )
