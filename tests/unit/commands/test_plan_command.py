@@ -33,7 +33,7 @@ def test_the_page_stands_alone_and_prints(planned: Planned) -> None:
 
 
 def test_the_page_says_what_the_plan_says(planned: Planned) -> None:
-    """Every conductor with both ends, every coil's margin, every break, minutes and needs stand on the page."""
+    """Every conductor with both ends, each coil, each break, minutes and needs stand on the page."""
     best, text = planned.plans[0], plan_page(planned)
     for served in best.arrangement.schedule:
         end = served.terminal or "free, insulated"
