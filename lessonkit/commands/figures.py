@@ -1,4 +1,4 @@
-"""`lessonkit figures`: make the pictures in figures/ again, or see whether they are up to date.
+"""`lessonkit figures`: make the pictures in figures/ again, and the glossary of a checkout.
 
 In a checkout they go to its own figures/; elsewhere, say where with --out.
 """
@@ -40,7 +40,18 @@ def run(args: argparse.Namespace) -> int:
         text = made if isinstance(made, str) else still_svg(name, made)
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
         print(folder / name)
+    if not args.out and not args.only:
+        _make_glossary(folder.parent / "notebooks")
     return 0
+
+
+def _make_glossary(notebooks: Path) -> None:
+    from lessonkit.exercises.glossary import GLOSSARY, glossary_notebook
+    from lessonkit.exercises.notebooks import write_notebook
+
+    (notebooks / GLOSSARY).parent.mkdir(exist_ok=True)
+    write_notebook(notebooks / GLOSSARY, glossary_notebook())
+    print(notebooks / GLOSSARY)
 
 
 def _own_folder() -> Path:

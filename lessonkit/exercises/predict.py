@@ -151,7 +151,7 @@ def _names_of_caller(here: Any) -> Mapping[str, object]:
 def _display(thing: object) -> None:
     """Show a thing as a cell's last line would: drawn in a notebook, else printed."""
     ipython = sys.modules.get("IPython")  # a notebook's own process has it loaded; nothing here loads it
-    if ipython is not None and ipython.get_ipython() is not None:
+    if not isinstance(thing, str) and ipython is not None and ipython.get_ipython() is not None:
         from IPython.display import display
 
         display(thing)

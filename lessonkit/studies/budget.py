@@ -55,7 +55,7 @@ class Budget:
 
     def __str__(self) -> str:
         return "\n".join(
-            f"{row.name:19}  {row.sealed_va:5.1f} VA  {row.bench_va:5.1f} VA" for row in self.rows
+            f"{row.name:9}  {row.sealed_va:5.1f} VA  {row.bench_va:5.1f} VA" for row in self.rows
         )
 
     __repr__ = __str__
@@ -89,7 +89,7 @@ def _row(name: str, state: State, job: Job) -> BudgetRow:
 
 
 def va_budget(job: Job | str = "full-cable") -> Budget:
-    """Return what each call, and a defrost, asks of the supply.
+    """Return what each call, and a defrost under `heat-aux`, asks of the supply.
 
     `job` has a conductor for each terminal; what the electronics of a link draw is in `bench_va` alone.
     """
@@ -102,5 +102,5 @@ def va_budget(job: Job | str = "full-cable") -> Budget:
     bench = Bench(job, call=DEFROST_CALL, outdoor_c=FROST_C)
     bench.advance(SETTLED_S)
     bench.force_defrost()
-    rows.append(_row(f"{DEFROST_CALL}, in defrost", bench.advance(DEFROST_S), job))
+    rows.append(_row("defrost", bench.advance(DEFROST_S), job))
     return Budget(tuple(rows), job.supply.rated_va)

