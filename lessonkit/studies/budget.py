@@ -89,9 +89,10 @@ def _row(name: str, state: State, job: Job) -> BudgetRow:
 
 
 def va_budget(job: Job | str = "full-cable") -> Budget:
-    """Return what each call, and a defrost under `heat-aux`, asks of the supply.
+    """Return what each call, and a defrost, asks of the supply.
 
-    `job` has a conductor for each terminal; what the electronics of a link draw is in `bench_va` alone.
+    The defrost comes under `heat-aux`. `job` has a conductor for each terminal; what the electronics of a
+    link draw is in `bench_va` alone.
     """
     job = load_job(job) if isinstance(job, str) else job
     rows = [
