@@ -7,6 +7,7 @@ stand in the text as it comes out, so that a change of the model can't leave the
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -34,9 +35,10 @@ STUDENTS = range(40)
 
 
 def text() -> str:
-    """Return the words of the workbook, each line break a blank."""
+    """Return the words of the workbook, each line break a blank, each link its words."""
     cells = read_notebook(NOTEBOOK)["cells"]
-    return " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
+    whole = " ".join(source_of(c) for c in cells if c["cell_type"] == "markdown")
+    return " ".join(re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", whole).split())
 
 
 def under(call: str, *faults: str, job: Job | str = "full-cable") -> Bench:
