@@ -44,6 +44,9 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.sweeps": ("earth_sweep",),
     "lessonkit.studies.budget": ("va_budget",),
     "lessonkit.studies.ghosts": ("ghost_places",),
+    "lessonkit.studies.latency": ("latency",),
+    "lessonkit.studies.leaks": ("leak",),
+    "lessonkit.studies.defrosts": ("running", "watch_defrost"),
     "lessonkit.studies.cable": ("half_split", "locate_open", "locate_short", "prove_insulation", "ring_out"),
     "lessonkit.studies.steps": ("load_story", "play"),
     "lessonkit.studies.link_trial": ("try_link",),
@@ -68,6 +71,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.draw.grounds": ("earth_picture", "phase_picture"),
     "lessonkit.draw.characters": ("character_picture", "frame_time_picture"),
     "lessonkit.draw.zoom": ("scope_levels", "scope_numbers", "scope_picture"),
+    "lessonkit.draw.far_end": ("defrost_picture", "latency_picture"),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("predictions", "reveal"),
@@ -98,6 +102,7 @@ __all__ = [
     "bench_panel",
     "break_picture",
     "character_picture",
+    "defrost_picture",
     "demo_job",
     "earth_picture",
     "earth_sweep",
@@ -106,6 +111,9 @@ __all__ = [
     "frame_time_picture",
     "half_split",
     "judge_sheet",
+    "latency",
+    "latency_picture",
+    "leak",
     "load_house",
     "load_job",
     "load_story",
@@ -128,6 +136,7 @@ __all__ = [
     "ring_out",
     "scope_levels",
     "scope_numbers",
+    "running",
     "scope_panel",
     "scope_picture",
     "season",
@@ -143,6 +152,7 @@ __all__ = [
     "va_budget",
     "try_link",
     "try_reader",
+    "watch_defrost",
     "winter_day",
 ]
 
@@ -154,6 +164,7 @@ if TYPE_CHECKING:
     from lessonkit.draw.cables import break_picture, touch_picture
     from lessonkit.draw.characters import character_picture, frame_time_picture
     from lessonkit.draw.coils import memory_picture, splice_picture
+    from lessonkit.draw.far_end import defrost_picture, latency_picture
     from lessonkit.draw.grounds import earth_picture, phase_picture
     from lessonkit.draw.season import show_season
     from lessonkit.draw.triangle import triangle_picture
@@ -171,12 +182,15 @@ if TYPE_CHECKING:
     from lessonkit.panels.scope import scope_panel
     from lessonkit.studies.budget import va_budget
     from lessonkit.studies.cable import half_split, locate_open, locate_short, prove_insulation, ring_out
+    from lessonkit.studies.defrosts import running, watch_defrost
     from lessonkit.studies.experiment import experiment
     from lessonkit.studies.find import Search
     from lessonkit.studies.ghosts import ghost_places
     from lessonkit.studies.house import load_house
     from lessonkit.studies.judging import judge_sheet
     from lessonkit.studies.link_trial import try_link
+    from lessonkit.studies.latency import latency
+    from lessonkit.studies.leaks import leak
     from lessonkit.studies.plan import plan
     from lessonkit.studies.prove import prove
     from lessonkit.studies.season import season, sweep_lockouts

@@ -15,6 +15,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import overload
 
+from lessonkit.bench.reading import Reading
 from lessonkit.bench.settling import Latches, Settled
 from lessonkit.job.model import Job
 
@@ -75,6 +76,11 @@ class Log(Sequence[Event]):
     def since(self, from_s: float) -> Log:
         """Return the log from a moment on, in seconds."""
         return replace(self, events=tuple(e for e in self.events if e.time_s >= from_s), from_s=from_s)
+
+    @property
+    def span_s(self) -> Reading:
+        """Return the seconds from the first event to the last; none where there are not two."""
+        return Reading(self.events[-1].time_s - self.events[0].time_s if self.events else 0.0, "s")
 
     def spans(self, name: str) -> tuple[tuple[float, float], ...]:
         """Return when a part was in, awake or whole, as (begin, end); no length means a moment only."""

@@ -46,6 +46,15 @@ def test_a_log_is_a_value() -> None:
     assert len(bench.log) == 2
 
 
+def test_a_log_says_how_long_it_spans() -> None:
+    """From the first event to the last, in seconds; nothing where less than two happened."""
+    log = Log(
+        (Event(601.0, "out:contactor", "lets go"), Event(901.0, "out:contactor", "pulls in")), 0.0, 950.0
+    )
+    assert str(log.span_s) == "300.00 s"
+    assert float(Log(log.events[:1]).span_s) == float(Log().span_s) == 0.0
+
+
 def test_spans_tell_when_a_part_was_on() -> None:
     """A part that began on, one that came and went, one that did nothing, and a moment."""
     steps = (
