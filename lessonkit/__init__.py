@@ -188,9 +188,9 @@ if TYPE_CHECKING:
     from lessonkit.studies.ghosts import ghost_places
     from lessonkit.studies.house import load_house
     from lessonkit.studies.judging import judge_sheet
-    from lessonkit.studies.link_trial import try_link
     from lessonkit.studies.latency import latency
     from lessonkit.studies.leaks import leak
+    from lessonkit.studies.link_trial import try_link
     from lessonkit.studies.plan import plan
     from lessonkit.studies.prove import prove
     from lessonkit.studies.season import season, sweep_lockouts
