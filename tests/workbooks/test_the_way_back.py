@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
@@ -48,9 +49,10 @@ POOR = "outdoor.earth=resistance:1.8"
 
 
 def text() -> str:
-    """Return the words of the workbook, each line break a blank."""
+    """Return the words of the workbook, each line break a blank, and links as their words."""
     cells = read_notebook(NOTEBOOK)["cells"]
-    return " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
+    words = " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
+    return re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", words)
 
 
 def by_wire() -> Job:
