@@ -48,6 +48,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.leaks": ("leak",),
     "lessonkit.studies.defrosts": ("running", "watch_defrost"),
     "lessonkit.studies.cable": ("half_split", "locate_open", "locate_short", "prove_insulation", "ring_out"),
+    "lessonkit.studies.steering": ("DcCoil", "Steering", "steer"),
     "lessonkit.studies.steps": ("load_story", "play"),
     "lessonkit.studies.link_trial": ("try_link",),
     "lessonkit.studies.secrets": ("secret_bench", "try_reader"),
@@ -68,6 +69,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.draw.coils": ("memory_picture", "splice_picture"),
     "lessonkit.draw.triangle": ("triangle_picture",),
     "lessonkit.draw.cables": ("break_picture", "touch_picture"),
+    "lessonkit.draw.steering": ("reach_picture", "steering_picture"),
     "lessonkit.draw.grounds": ("earth_picture", "phase_picture"),
     "lessonkit.draw.characters": ("character_picture", "frame_time_picture"),
     "lessonkit.draw.zoom": ("scope_levels", "scope_numbers", "scope_picture"),
@@ -94,10 +96,12 @@ _ROOM_OF = {name: room for room, names in _ROOMS.items() for name in names}
 # The literal list is for readers and type checkers; a test holds it equal to the table above.
 __all__ = [
     "Bench",
+    "DcCoil",
     "Hands",
     "LessonError",
     "Meter",
     "Search",
+    "Steering",
     "__version__",
     "bench_panel",
     "break_picture",
@@ -131,6 +135,7 @@ __all__ = [
     "predictions",
     "prove",
     "prove_insulation",
+    "reach_picture",
     "refused",
     "reveal",
     "ring_out",
@@ -145,6 +150,8 @@ __all__ = [
     "show_season",
     "show_winter_day",
     "splice_picture",
+    "steer",
+    "steering_picture",
     "sweep_lockouts",
     "touch_picture",
     "triangle_picture",
@@ -167,6 +174,7 @@ if TYPE_CHECKING:
     from lessonkit.draw.far_end import defrost_picture, latency_picture
     from lessonkit.draw.grounds import earth_picture, phase_picture
     from lessonkit.draw.season import show_season
+    from lessonkit.draw.steering import reach_picture, steering_picture
     from lessonkit.draw.triangle import triangle_picture
     from lessonkit.draw.view import show_bench
     from lessonkit.draw.winter_day import show_winter_day
@@ -195,6 +203,7 @@ if TYPE_CHECKING:
     from lessonkit.studies.prove import prove
     from lessonkit.studies.season import season, sweep_lockouts
     from lessonkit.studies.secrets import secret_bench, try_reader
+    from lessonkit.studies.steering import DcCoil, Steering, steer
     from lessonkit.studies.steps import load_story, play
     from lessonkit.studies.sweeps import earth_sweep
     from lessonkit.studies.weather import load_weather

@@ -47,6 +47,7 @@ ACT_MIN: Mapping[str, float] = MappingProxyType(
         "twist": 1.5,
         "put back": 1.0,
         "jumper": 0.5,
+        "relay": 10.0,
         "take out": 0.5,
         "unplug": 1.0,
         "plug": 1.0,
@@ -166,6 +167,22 @@ class Hands:
             )
         return self._work(work)
 
+    def relay(self, coil: str, one: str, other: str) -> Act:
+        """Put in a small relay: its coil from terminal `coil` to C, its contact from `one` to `other`.
+
+        The contact closes while the coil has its volts. What is on one side of it can't flow back to the
+        coil, which is what a relay is for where a jumper would join two calls.
+        """
+        work = parse_work(f"relay {coil} {one} {other}", self.bench.job)
+        for terminal in work.what:
+            volts = self._loaded_v(terminal, f"{work.place}:C")
+            if volts >= TOUCH_V:
+                raise LiveCircuit(
+                    f"{work} refused: {terminal} is live at {volts:.1f} V; "
+                    "open the disconnect, prove it dead, then put the relay in"
+                )
+        return self._work(work)
+
     def take_out(self, one: str, other: str) -> Act:
         """Take a jumper wire out again."""
         for work in self.bench.hands:
@@ -198,6 +215,8 @@ class Hands:
             return self.move(conductors[0], place, work.what[1])
         if work.act == "twist":
             return self.twist(place, *conductors)
+        if work.act == "relay":
+            return self.relay(*work.what)
         return self.jumper(*work.what) if work.act == "jumper" else self.unplug(work.what[0])
 
     def undo(self) -> Act:

@@ -28,7 +28,7 @@ from lessonkit.copper.elements import (
 from lessonkit.job.faults import Fault
 from lessonkit.job.handwork import HandWork
 from lessonkit.job.model import RUN_ENDS, Job, Run, is_idle
-from lessonkit.job.parts import BOARD_RELAY_VA, INPUT_OHM, RATED_V, Coil, Electronics
+from lessonkit.job.parts import BOARD_RELAY_VA, INPUT_OHM, RATED_V, RELAY, Coil, Electronics
 from lessonkit.job.supply import Supply
 
 #: The node that everything is measured against: C at the air handler.
@@ -402,7 +402,7 @@ def _add_relay(to: Layout, place: str, terminal: str, a: str, b: str) -> None:
 
 
 def lay_hands(to: Layout) -> None:
-    """Add what hands put in, and open every branch of the boards whose plugs they pulled."""
+    """Add what hands put in, relays included, and open the branches of boards whose plugs they pulled."""
     usual = {
         f"{place}:{name}.{conductor}": run_end(to.job, name, conductor, place)
         for name, run in to.job.runs.items()
@@ -410,6 +410,12 @@ def lay_hands(to: Layout) -> None:
         for place in RUN_ENDS[name]
     }
     to.fixed += hand_branches(to.hands, usual)
+    for number, work in enumerate((w for w in to.hands if w.act == "relay"), 1):
+        coil, one, other = work.what
+        name = f"added-relay-{number}"
+        to.coil(work.place, name, RELAY, coil.partition(":")[2])
+        words = f"{name}: {one} to {other}"
+        to.follower(f"added {number} {work.place}", f"{work.place}:{name}", True, one, other, words)
     own = branches_of_boards(to.job, [branch.name for branch in to.fixed] + list(to.toggles))
     gone = {name for board in unplugged(to.hands) for name in own.get(board, ())}
 

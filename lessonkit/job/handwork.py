@@ -6,6 +6,7 @@ A fault is what is broken; a work of hands is what somebody did, and can undo. I
     move out:outdoor.Y1 out:Y2           the same end, put on another terminal there
     twist out:outdoor.R out:outdoor.C    ends at one place, off their terminals and twisted together
     jumper air:R air:G                   a wire between two terminals of one place
+    relay air:Y1 air:R air:G             a relay put in: coil from Y1 to C, its contact closes R to G
     unplug out:relay-board               a board's plug, pulled
 
 `PLACE:RUN.CONDUCTOR` names one end of one conductor, by its jacket: where a fault has swapped two conductors,
@@ -31,6 +32,7 @@ ACTS = {
     "move": "PLACE:RUN.CONDUCTOR PLACE:TERMINAL",
     "twist": "PLACE:RUN.CONDUCTOR PLACE:RUN.CONDUCTOR ...",
     "jumper": "PLACE:TERMINAL PLACE:TERMINAL",
+    "relay": "PLACE:COIL PLACE:FROM PLACE:TO",
     "unplug": "PLACE:BOARD",
 }
 
@@ -119,15 +121,19 @@ def parse_work(text: str | HandWork, job: Job) -> HandWork:
         acts = "; ".join(f"{act} {takes}" for act, takes in ACTS.items())
         raise BadHandWork(f"{shown(written)} is no work of hands; write one of: {acts}")
     act, what = words[0], words[1:]
-    wanted = {"lift": 1, "move": 2, "jumper": 2, "unplug": 1}.get(act, 0)
+    wanted = {"lift": 1, "move": 2, "jumper": 2, "relay": 3, "unplug": 1}.get(act, 0)
     if len(what) != wanted if wanted else len(what) < 2:
         raise BadHandWork(f"{shown(written)} can't be read; write {act} {ACTS[act]}")
     if act == "unplug":
         _one_of(what[0], boards_of(job), "board")
-    elif act == "jumper":
+    elif act in ("jumper", "relay"):
         for terminal in what:
             _one_of(terminal, _terminals(job), "terminal")
         _together(written, what)
+        if act == "relay" and what[0].startswith("stat:"):
+            raise BadHandWork(f"{written!r}: a thermostat has no room for a relay; put it in at air or out")
+        if act == "relay" and {name.partition(":")[2] for name in what[1:]} == {"R", "C"}:
+            raise BadHandWork(f"{written!r}: its contact would short R to C; choose terminals with a load")
     else:
         ends = what[:1] if act == "move" else what
         what[: len(ends)] = [_end(end, job) for end in ends]

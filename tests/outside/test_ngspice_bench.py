@@ -63,10 +63,11 @@ def test_every_node_agrees_live(case: tuple[str, str, str], ngspice: str) -> Non
         ("lift out:outdoor.Y1", "jumper out:R out:Y1"),
         ("move stat:thermostat.G stat:Y1", "twist air:outdoor.Y2 air:outdoor.O"),
         ("unplug out:defrost-board", "lift air:thermostat.C"),
+        ("lift air:thermostat.G", "relay air:Y1 air:R air:G"),
     ],
 )
 def test_what_hands_did_agrees_live(works: tuple[str, ...], ngspice: str) -> None:
-    """With wires lifted, moved, twisted, a jumper in and a plug pulled, ngspice finds the same volts."""
+    """With wires lifted, moved, twisted, a jumper or relay in, a plug pulled, ngspice agrees."""
     bench = bench_for("full-cable", "", "cool-2")
     bench.set_hands(works)
     assert disagreements(bench.solution, run_ngspice(bench.to_spice(), ngspice)) == {}
