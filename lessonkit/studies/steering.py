@@ -125,7 +125,7 @@ class DcCoil:
 
 @dataclass(frozen=True)
 class Steering:
-    """A steered pair of calls: supply, conductor, two coils, four diodes.
+    """Two calls on one conductor: supply, two coils, four diodes.
 
     Parameters: `supply_v` RMS open-circuit behind `supply_ohm` (2.7 ohm is that of a 24 V, 40 VA transformer
     which stands at 28.5 V without load; computed); `loop_ohm` of the conductor and its way back together
