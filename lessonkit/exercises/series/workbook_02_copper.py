@@ -235,7 +235,7 @@ SPLICE = Exercise(
         ),
         WrongModel(
             "plain sum of ohms",
-            "The splice adds to the copper, not to Z: root of (copper + splice) squared + X squared.",
+            "The splice adds to the copper, not to Z: square root of (copper + splice) squared + X squared.",
             lambda givens: _share(givens, RATED_V**2 / float(givens["inrush_va"])),
         ),
         WrongModel(
@@ -266,5 +266,5 @@ SPLICE = Exercise(
             _wrong_word,
         ),
     ),
-    nudge="Z = 24 x 24 / inrush VA, X = root of Z squared - copper squared; then share out the volts.",
+    nudge="Z = 24 x 24 / inrush VA, X = square root of Z squared - copper squared; then share out the volts.",
 )
