@@ -66,6 +66,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.draw.winter_day": ("show_winter_day",),
     # Pictures: a bench at one moment, coils and what they remember.
     "lessonkit.draw.view": ("show_bench",),
+    "lessonkit.draw.ladder": ("ladder",),
     "lessonkit.draw.coils": ("memory_picture", "splice_picture"),
     "lessonkit.draw.triangle": ("triangle_picture",),
     "lessonkit.draw.cables": ("break_picture", "touch_picture"),
@@ -115,6 +116,7 @@ __all__ = [
     "frame_time_picture",
     "half_split",
     "judge_sheet",
+    "ladder",
     "latency",
     "latency_picture",
     "leak",
@@ -173,6 +175,7 @@ if TYPE_CHECKING:
     from lessonkit.draw.coils import memory_picture, splice_picture
     from lessonkit.draw.far_end import defrost_picture, latency_picture
     from lessonkit.draw.grounds import earth_picture, phase_picture
+    from lessonkit.draw.ladder import ladder
     from lessonkit.draw.season import show_season
     from lessonkit.draw.steering import reach_picture, steering_picture
     from lessonkit.draw.triangle import triangle_picture

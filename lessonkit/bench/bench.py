@@ -425,6 +425,7 @@ class Bench(Polling, Waiting, Powering):
             job=self.job.name,
             time_s=self.time_s,
             call=self.call,
+            mode=self.mode,
             faults=tuple(map(str, self.faults)),
             present=self.faults,
             hands=tuple(map(str, self.hands)),

@@ -90,6 +90,8 @@ class State:
     `rated_va` what it may, `overloaded` the places that give more than their rated amperes, `transformers`
     whether each is `whole` or `burnt-out`.
 
+    `mode` is what the thermostat is set to, "heat", "cool" or "" (off), as the last calls left it.
+
     `responding` maps equipment to words, `off` when it does nothing, and `delivering` sums them up;
     `chatter` names coils and boards that pull in and let go again and again; `fuse` is `whole`, or `blown`
     if any is, and `fuses` says which, by the place of its transformer; `coil_c` is the outdoor coil and
@@ -127,6 +129,7 @@ class State:
     present: tuple[Fault, ...] = field(repr=False)
     solution: Solution = field(repr=False, compare=False)
     hands: tuple[str, ...] = ()
+    mode: str = ""
 
     @property
     def earth_a(self) -> float:
@@ -196,6 +199,7 @@ class State:
         return {
             "job": self.job,
             "call": self.call,
+            "mode": self.mode,
             "faults": list(self.faults),
             "hands": list(self.hands),
             "seconds": round(self.time_s, 6),

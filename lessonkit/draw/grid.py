@@ -19,6 +19,18 @@ STAT, AIR, OUT = (6.0, 162.0), (368.0, 596.0), (800.0, 1030.0)
 PLACES_X = {"stat": STAT, "air": AIR, "out": OUT}
 ENCODER_W, BOARD_W, BOARD_GAP = 26.0, 54.0, 6.0
 
+#: The row on which each coil stands; the reversing valve stands on that of its letter.
+COIL_ROWS = {
+    "blower-relay": "G",
+    "sequencer": "W1",
+    "furnace": "W1",
+    "sequencer-2": "W2",
+    "furnace-2": "W2",
+    "emergency-relay": "E",
+    "contactor": "Y1",
+    "unloader": "Y2",
+}
+
 _FIRST_ROW, _PITCH = 68.0, 26.0
 _BAND_LINE = 22.0
 
@@ -96,6 +108,11 @@ class Grid:
         if place == "air":
             return ("R", "C", *self.job.call_terminals, *defrost)
         return ("R", "C", *self.job.outdoor_terminals, *defrost)
+
+    def row_of_coil(self, name: str) -> str:
+        """Return the row on which a coil stands; empty for one that has no place in the picture."""
+        row = {"reversing-valve": self.job.equipment.valve}.get(name, COIL_ROWS.get(name, ""))
+        return row if row in self.row_names else ""
 
     def is_link(self, run: str) -> bool:
         """Return whether a run carries a link."""

@@ -16,8 +16,10 @@ from types import MappingProxyType
 
 from lessonkit.bench.layout import REFERENCE, conductor_node, link_common, run_end
 from lessonkit.bench.link import LinkState
+from lessonkit.bench.plugs import node_of_end
 from lessonkit.bench.state import LIVE_V, State
 from lessonkit.job.faults import Fault, fault_parts
+from lessonkit.job.handwork import parse_work
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
 
 __all__ = [
@@ -41,7 +43,8 @@ class Conductor:
 
     `near` and `far` are words of `palette.LOOKS`; `amps` is RMS at the near end; `far_name` is the
     terminal that it reaches, another one than its own only when it is swapped; `reading` says how well the
-    far end reads the frames on it, when not all get through.
+    far end reads the frames on it, when not all get through; `near_off` and `far_off` say what hands did with
+    an end that is off its own terminal, such as `lifted`.
     """
 
     run: str
@@ -52,6 +55,8 @@ class Conductor:
     amps: float
     faults: tuple[Fault, ...]
     reading: str = ""
+    near_off: str = ""
+    far_off: str = ""
 
     @property
     def key(self) -> str:
@@ -114,6 +119,8 @@ def _conductor(state: State, job: Job, run: str, name: str, faults: list[Fault])
     far = conductor_node(run, reaches, far_place)
     if reaches == "C":  # an isolated receiver keeps it apart from C there
         far = link_common(job, run, far_place)
+    near, near_off = _by_hand(state, job, f"{near_place}:{run}.{name}", near)
+    far, far_off = _by_hand(state, job, f"{far_place}:{run}.{name}", far)
     near_look, far_look = (
         "floating" if floats or node in state.ghosts else _look(state, node, state.reference(place))
         for node, place in ((near, near_place), (far, far_place))
@@ -121,13 +128,24 @@ def _conductor(state: State, job: Job, run: str, name: str, faults: list[Fault])
     link = state.links.get(run) if name == "SIG" else None
     if link is not None:
         near_look, far_look = _with_frames(state, job, link, near_look, far_look)
-    made = Conductor(run, name, reaches, near_look, far_look, state.amps[f"{run}.{name}"], mine)
+    amps = state.amps[f"{run}.{name}"]
+    made = Conductor(run, name, reaches, near_look, far_look, amps, mine, "", near_off, far_off)
     if made.whole and made.near != made.far:
         one = _one_look(state, made, (near, far))
         made = replace(made, near=one, far=one)
     if link is not None and made.near == made.far == "signalling":
         made = replace(made, reading=_READING.get(link.state, ""))
     return made
+
+
+def _by_hand(state: State, job: Job, end: str, usual: str) -> tuple[str, str]:
+    """Return where an end of a conductor is, and what hands did with it; empty words where nothing."""
+    works = [parse_work(work, job) for work in state.hands]
+    work = next((work for work in works if end in work.ends), None)
+    if work is None:
+        return usual, ""
+    words = {"lift": "lifted", "twist": "twisted"}.get(work.act, f"on {work.what[-1].partition(':')[2]}")
+    return node_of_end(works, end, usual), words
 
 
 def _look(state: State, node: str, against: str) -> str:

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from lessonkit.bench.layout import REFERENCE
 from lessonkit.bench.state import LIVE_V, State
+from lessonkit.draw.following import COIL_X, supply_x
 from lessonkit.draw.grid import AIR, BOARD_GAP, BOARD_W, ENCODER_W, OUT, PLACES_X, STAT, Grid
 from lessonkit.draw.looks import shown_volts
 from lessonkit.draw.marks import cross, earth_symbol
 from lessonkit.draw.palette import FAINT, INK, LOOKS, PAPER, SOFT
 from lessonkit.draw.svg import TEXT_PX, Canvas, steps, text_width
+from lessonkit.draw.symbols import fuse_symbol, supply_look, upright_transformer
 from lessonkit.draw.words import clock_words, link_words
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.equipment import valve_cools
@@ -22,7 +24,7 @@ from lessonkit.job.model import RUN_ENDS
 __all__ = ["draw_boards", "draw_bonds", "draw_link_news", "draw_place", "mark_parts"]
 
 _BUS_X = STAT[0] + 16
-_AIR_TEXT, _AIR_CHIP, _OUT_TEXT, _OUT_CHIP = AIR[0] + 14, AIR[0] + 113, OUT[0] + 14, OUT[0] + 103
+_AIR_TEXT, _AIR_CHIP, _OUT_TEXT, _OUT_CHIP = AIR[0] + 14, COIL_X["air"], OUT[0] + 14, COIL_X["out"]
 _VOLTS_AT = {"stat": 34.0, "air": 36.0, "out": 31.0}
 #: Words of second rank inside a place.
 _NOTE_PX = 14.0
@@ -64,6 +66,7 @@ def draw_place(canvas: Canvas, grid: Grid, state: State, place: str, covered: bo
     if place == "stat":
         _contacts(canvas, grid, state, "stat", _BUS_X, STAT[0] + 52)
     if not covered:
+        _supply(canvas, grid, state, place)
         _coils(canvas, grid, state, place)
     _band(canvas, grid, state, place)
 
@@ -121,16 +124,37 @@ def _contacts(canvas: Canvas, grid: Grid, state: State, place: str, bus_x: float
     canvas.dots([(end_x, grid.y(terminal)) for terminal in closed], 7, INK)
 
 
+def _supply(canvas: Canvas, grid: Grid, state: State, place: str) -> None:
+    """Draw the transformer of a place between R and C, its fuse in the hot leg."""
+    if place not in state.fuses:
+        return
+    x, top, common = supply_x(place), grid.y("R"), grid.y("C")
+    hot, up = supply_look(state, place), top - 18
+    if place == "out":  # its R and C rows are empty to the right of their volts
+        canvas.line(_OUT_CHIP - 8, top, x - 44, top, hot)
+        canvas.line(_OUT_CHIP - 8, common, x, common, LOOKS["common"])
+    canvas.path([(x - 44, top), (x - 44, up), (x - 38, up)], hot)
+    before = LOOKS["live" if state.between(f"{place}:XFMR", f"{place}:C") >= LIVE_V else "dead"]
+    canvas.path([(x - 6, up), (x, up), (x, up + 2)], before)
+    fuse_symbol(canvas, x - 22, up, state, grid.job, place)
+    canvas.line(x, up + 30, x, common, LOOKS["common"])
+    upright_transformer(canvas, x, up + 2, state, place)
+    canvas.dots([(x - 44, top), (x, common)], 7, INK)
+
+
 def _coils(canvas: Canvas, grid: Grid, state: State, place: str) -> None:
     for terminal, name, words in _COILS.get(place, ()):
         coil = state.coils.get(f"{place}:{name}")
         if coil is None:
             continue
         row = grid.job.equipment.valve if terminal == "valve" else terminal
-        x, y = (_AIR_CHIP if place == "air" else _OUT_CHIP), grid.y(row)
+        x, y = COIL_X[place], grid.y(row)
+        home_x, common = x + 15.5, grid.y("C")
+        canvas.path([(x + 13, y), (home_x, y), (home_x, common)], stroke=INK, stroke_width=1.2)
+        canvas.dots([(home_x, common)], 5, INK)
         with canvas.group(f"coil {name}: {coil.volts:.1f} V across it, {coil.word}"):
             canvas.rect(x, y - 7, 13, 14, fill=INK if coil.sealed else PAPER, stroke=INK, stroke_width=1.5)
-            canvas.text(x + 18, y + 6, words, size=15, bold=coil.sealed)
+            canvas.text(x + 20, y + 6, words, size=15, bold=coil.sealed)
 
 
 def draw_boards(canvas: Canvas, grid: Grid, state: State, run: str) -> None:
@@ -149,7 +173,8 @@ def draw_boards(canvas: Canvas, grid: Grid, state: State, run: str) -> None:
             dash = None if board.awake else "3 3"
             canvas.rect(x, top, wide, bottom - top, fill=PAPER, stroke=INK, stroke_dasharray=dash, rx=4)
             label = words if board.awake else f"{words}: asleep"
-            canvas.text(x + 16, (top + bottom) / 2, label, anchor="middle", turn=-90)
+            aside = 21 if part == "encoder" else 16  # clear of the marks of what it hears
+            canvas.text(x + aside, (top + bottom) / 2, label, anchor="middle", turn=-90)
         with canvas.group(f"{words}: {board.volts:.1f} V, {word}"):
             canvas.rect(x, top, wide, bottom - top, fill="none", pointer_events="all")
     inputs = grid.job.call_terminals if near == "stat" else grid.job.outdoor_terminals
@@ -278,7 +303,8 @@ def _anchor(grid: Grid, place: str, part: str) -> tuple[float, float]:
     if part == "valve":
         return _BUS_X, grid.y(grid.job.equipment.valve)
     if part in ("transformer", "fuse"):
-        return (right if place == "air" else left), grid.band_line(0) - 5
+        x, y = supply_x(place), grid.y("R") - 18
+        return (x + 8, y + 16) if part == "transformer" else (x - 22, y)
     return right - 14, grid.band_line(2 if place == "stat" else grid.band_lines - 1) - 5
 
 

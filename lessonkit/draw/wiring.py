@@ -15,6 +15,7 @@ from itertools import pairwise
 
 from lessonkit.bench.layout import conductor_node
 from lessonkit.bench.state import State
+from lessonkit.draw.following import light_loop
 from lessonkit.draw.grid import WIDTH, Grid
 from lessonkit.draw.looks import Conductor, conductors, earth_path, fault_words, shown_volts
 from lessonkit.draw.marks import FaultMark, cross, fault_marks, mark_conductor
@@ -31,31 +32,36 @@ _LEGEND = ("live", "dead", "common", "signalling", "floating", "faulted")
 _LONGEST_NEWS = 96
 
 
-def wiring_svg(state: State, job: Job, covered: bool = False, simple: bool = False) -> str:
+def wiring_svg(
+    state: State, job: Job, covered: bool = False, simple: bool = False, follow: str = ""
+) -> str:
     """Return the wiring picture of a bench state as SVG text.
 
     `covered` hides volts, faults and the states of conductors, and shows only what responds: for an exercise
-    in finding faults. `simple` leaves out what a link counts and measures. Every conductor carries
-    `data-key`, its name in faults, for a page that listens to clicks.
+    in finding faults. `simple` leaves out what a link counts and measures. `follow` names a coil, such as
+    "out:contactor", whose loop is lit from end to end. Every conductor carries `data-key`, its name in
+    faults, for a page that listens to clicks.
     """
-    canvas = _draw(state, job, covered, Grid(job).height, simple)
+    canvas = _draw(state, job, covered, Grid(job).height, simple, follow)
     for k, news in enumerate(_news(state, job, covered)):
         canvas.text(10, Grid(job).news_y + 22 * k, news, bold=True)
     return str(canvas)
 
 
-def wiring_layers(state: State, job: Job, simple: bool = False) -> Layers:
+def wiring_layers(state: State, job: Job, simple: bool = False, follow: str = "") -> Layers:
     """Return the wiring picture for a panel, which tells the news in a line of its own."""
-    return _draw(state, job, False, Grid(job).legend_y + 9, simple).layers()
+    return _draw(state, job, False, Grid(job).legend_y + 9, simple, follow).layers()
 
 
-def _draw(state: State, job: Job, covered: bool, height: float, simple: bool) -> Canvas:
+def _draw(state: State, job: Job, covered: bool, height: float, simple: bool, follow: str) -> Canvas:
     """Draw everything but the news."""
     grid = Grid(job)
     words = state_words(state, job)
     if covered:
         words = words.split(" Faults: ")[0].split(" No faults.")[0]
     canvas = Canvas(WIDTH, height, f"Wiring of {job.title or job.name}, call {state.call}", words)
+    if follow and not covered:
+        light_loop(canvas, grid, state, follow)
     for place in PLACES:
         draw_place(canvas, grid, state, place, covered)
     with canvas.behind():
@@ -107,9 +113,9 @@ def _conductor(
         )
     with canvas.group(title, data_key=conductor.key):
         gap = 12.0 if conductor.broken and not covered else 0.0
-        _half(canvas, [(left, y), (middle - gap, y)], near)
+        _half(canvas, [*_end(canvas, conductor.near_off, left, y, 1)[::-1], (middle - gap, y)], near)
         if far_y == y or covered:
-            _half(canvas, [(middle + gap, y), (right, y)], far)
+            _half(canvas, [(middle + gap, y), *_end(canvas, conductor.far_off, right, y, -1)], far)
         else:
             _half(canvas, [(middle, y), *_crossing(grid, conductor, right)], far)
         if conductor.name.startswith("bad") and not covered:
@@ -117,6 +123,17 @@ def _conductor(
         if is_idle(conductor.name):
             _idle_ends(canvas, grid, state, conductor, covered)
         _write_label(canvas, grid, conductor, marks, covered)
+
+
+def _end(canvas: Canvas, off: str, x: float, y: float, inwards: int) -> list[tuple[float, float]]:
+    """Return how an end of a conductor runs to its terminal; one that hands took off stands up."""
+    if not off:
+        return [(x, y)]
+    tip = (x + 16 * inwards, y - 9)
+    canvas.circle(*tip, 3, fill=PAPER, stroke=INK, stroke_width=1.5)
+    anchor = "start" if inwards > 0 else "end"
+    canvas.text(x + 10 * inwards, y + 14, off, size=14, anchor=anchor, halo=True)
+    return [(x + 30 * inwards, y), tip]
 
 
 def _crossing(grid: Grid, conductor: Conductor, right: float) -> list[tuple[float, float]]:
@@ -154,7 +171,7 @@ def _write_between(
 ) -> None:
     """Write a conductor's label beside the lines of faults, smaller or shorter where it must be."""
     edges = [left, *sorted(taken), right]
-    gaps = [(b - a - 24, (a + b) / 2) for a, b in pairwise(edges)]
+    gaps = [(b - a - 40, (a + b) / 2) for a, b in pairwise(edges)]
     wide, x = max(gaps, key=lambda gap: gap[0])
     word = _state_word(conductor)
     with_amps = f"{word}, {conductor.amps:.2f} A" if conductor.amps >= 0.02 else word

@@ -111,6 +111,8 @@ def conductor_words(conductor: Conductor) -> str:
         if conductor.near == conductor.far
         else f"{conductor.near}, at the far end {conductor.far}"
     )
+    for end, off in (("near", conductor.near_off), ("far", conductor.far_off)):
+        state += f", its {end} end {off}" if off else ""
     state += f" but {conductor.reading} at the far end" if conductor.reading else ""
     if conductor.faults:
         return f"{name} {state}, {', '.join(f.kind for f in conductor.faults)}"

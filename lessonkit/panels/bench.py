@@ -26,12 +26,14 @@ from lessonkit.job.calls import CALLS, SETTINGS
 from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
 from lessonkit.panels.breaking import BreakKeys, FaultChooser
+from lessonkit.panels.hands import HandsPart
 from lessonkit.panels.keys import key, named, press, row, shown
 from lessonkit.panels.meter import MeterPart
 from lessonkit.panels.panel import Panel
 from lessonkit.panels.scope import ScopePart
 from lessonkit.panels.service import ServicePart
 from lessonkit.panels.session import Session
+from lessonkit.panels.views import ViewsPart
 from lessonkit.studies.experiment import experiment
 
 __all__ = ["BenchPanel", "bench_panel"]
@@ -62,8 +64,9 @@ class BenchPanel(Panel):
         self.passes.observe(lambda change: setattr(session, "after_s", change["new"]), "value")
         self.behind, self.living = shown("", "lk-still"), shown("", "lk-living")
         self.breaking, self.chooser = BreakKeys(session), FaultChooser(session)
-        self.service = ServicePart(session)
+        self.service, self.hands = ServicePart(session), HandsPart(session)
         self.meter = MeterPart(session)
+        self.views = ViewsPart(session, self._show, self._enlarge, self.meter.more)
         self.scope = ScopePart(session, scope and not small)
         session.watch(self._show, first=True)
         top = widgets.Box([self.behind, self.living, self.meter.box])
@@ -74,8 +77,9 @@ class BenchPanel(Panel):
                 row(*self.calls.values(), label="Calls:"),
                 top,
                 row(*self.waits.values(), self.passes, label="Wait:"),
+                *([] if small else [self.views.box]),
                 self.breaking.box,
-                *([] if small else [self.service.box, self.chooser.box, self.scope.box]),
+                *([] if small else [self.service.box, self.hands.box, self.chooser.box, self.scope.box]),
             ],
             session,
         )
@@ -83,12 +87,14 @@ class BenchPanel(Panel):
     def still(self) -> tuple[str, str]:
         """Return the wiring picture as it is now, and its words."""
         state = self.bench.state
-        return svg_image_html(wiring_svg(state, self.bench.job, simple=self._small)), state_words(
-            state, self.bench.job
-        )
+        drawn = wiring_svg(state, self.bench.job, simple=self._small, follow=self.views.follow)
+        return svg_image_html(drawn), state_words(state, self.bench.job)
+
+    def _enlarge(self, on: bool) -> None:
+        (self.add_class if on else self.remove_class)("lk-projector")
 
     def _show(self, state: State) -> None:
-        drawn = wiring_layers(state, self.bench.job, self._small)
+        drawn = wiring_layers(state, self.bench.job, self._small, self.views.follow)
         self.behind.value = drawn.still
         news = _news(self.bench, state, self.session.refused)
         parts = {
@@ -109,6 +115,8 @@ def _news(bench: Bench, state: State, refused: str) -> str:
     words = (
         f"After {clock_words(state.time_s)}: call {state.call} ({called}). The house gets {state.delivering}."
     )
+    if bench.job.thermostat.holds_valve == "mode" and state.mode:
+        words += f" The thermostat is set to {state.mode}."
     if state.waiting_s > 0 and "Y1" in state.called:
         words += f" The compressor waits another {clock_words(state.waiting_s)} (short-cycle delay)."
     if state.chatter:

@@ -1,4 +1,7 @@
-"""The meter: two probes, volts with a high or a low input impedance, ohms on a dead circuit.
+"""The meter: two probes or a clamp, and a knob with everything that the bench's meter can do.
+
+Volts, alternating at a high or a low input impedance or direct; ohms, capacitance and insulation on a dead
+circuit, refused with the reason on a live one; amperes with a clamp around a wire or a cable.
 
 `meter_panel` stands alone beside a bench of its own; the bench panel has the same meter built in.
 """
@@ -13,6 +16,7 @@ import ipywidgets as widgets
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import METER_OHM, Meter
+from lessonkit.bench.reading import Reading
 from lessonkit.bench.state import State
 from lessonkit.errors import LessonError
 from lessonkit.job.calls import PLACE_WORDS
@@ -25,10 +29,23 @@ __all__ = ["MeterPanel", "MeterPart", "meter_panel"]
 #: What each setting of the knob is called.
 _SETTINGS = {"high": "V, 10 MΩ", "low": "V, 3 kΩ", "ohms": "ohms"}
 _TIPS = {"high": "volts: V, 10 MΩ input", "low": "volts: V, 3 kΩ input"}
+#: The settings that are used less, in a list beside those keys.
+_MORE = {
+    "dc": "V direct",
+    "clamp": "clamp A",
+    "capacitance": "farads",
+    "250 V": "MΩ, 250 V",
+    "500 V": "MΩ, 500 V",
+}
+#: What each reading is, beside its digits.
+_WHAT = {"high": "RMS", "low": "RMS", "dc": "direct", "clamp": "RMS"}
 
 
 class MeterPart:
-    """A meter on the bench of a session; it measures again whenever the bench changes."""
+    """A meter on the bench of a session; it measures again whenever the bench changes.
+
+    `box` is the meter; `more` lists the settings that are used less, for a row of their own.
+    """
 
     def __init__(
         self, session: Session, red: str = "air:R", black: str | None = None, setting: str = "high"
@@ -44,13 +61,16 @@ class MeterPart:
             name: key(words, partial(self.turn, name), tip=_TIPS.get(name, ""), toggle=True)
             for name, words in _SETTINGS.items()
         }
+        self.around = named([(_around_words(one), one) for one in _arounds(session.bench)], "around:")
+        self.more = named([("more", ""), *((words, name) for name, words in _MORE.items())], "Meter, also:")
+        self.more.value = setting if setting in _MORE else ""
         self.display = shown("", "lk-reading")
-        self.box = widgets.VBox(
-            [row(self.red, self.black, classes=["lk-probes"]), row(*self.keys.values()), self.display]
-        )
+        self._probes = row(self.red, self.black, self.around, classes=["lk-probes"])
+        self.box = widgets.VBox([self._probes, row(*self.keys.values()), self.display])
         self.box.add_class("lk-meter")
         self.red.observe(self._follow, "value")
-        for probe in (self.red, self.black):
+        self.more.observe(lambda change: self.turn(change["new"] or self._setting), "value")
+        for probe in (self.red, self.black, self.around):
             probe.observe(lambda _: session.look(self._show), "value")
         session.watch(self._show)
 
@@ -61,22 +81,33 @@ class MeterPart:
             self.black.value = now
 
     def turn(self, setting: str) -> None:
-        """Turn the knob to `high`, `low` or `ohms`."""
+        """Turn the knob to a setting, such as `high`, `low`, `ohms` or `clamp`."""
         self._setting = setting
+        self.more.value = setting if setting in _MORE else ""
         self._session.look(self._show)
+
+    def _read(self, red: str, black: str) -> Reading:
+        """Return what the meter reads in its present setting."""
+        meter, setting = self._meter, self._setting
+        if setting == "clamp":
+            return meter.amps(self.around.value)
+        if setting in METER_OHM:
+            return meter.volts(red, black, setting)
+        if setting.endswith(" V"):
+            return meter.insulation(red, black, int(setting.removesuffix(" V")))
+        reads = {"dc": meter.dc_volts, "ohms": meter.ohms, "capacitance": meter.capacitance}
+        return reads[setting](red, black)
 
     def _show(self, state: State) -> None:
         for name, button in self.keys.items():
             press(button, name == self._setting)
+        clamps = self._setting == "clamp"
+        for choice, on in ((self.red, not clamps), (self.black, not clamps), (self.around, clamps)):
+            choice.layout.display = None if on else "none"
         red, black = self.red.value, self.black.value
         try:
-            reading = (
-                self._meter.ohms(red, black)
-                if self._setting == "ohms"
-                else self._meter.volts(red, black, self._setting)
-            )
-            digits, words = str(reading), "power off" if self._setting == "ohms" else "RMS"
-            more = _probe_words(self._setting, red, black)
+            digits, words = str(self._read(red, black)), _WHAT.get(self._setting, "power off")
+            more = _around_words(self.around.value) if clamps else _probe_words(self._setting, red, black)
         except LessonError as refused:
             digits, words, more = "– – –", str(refused), ""
         self.reading = f"{digits} {words} {more}".rstrip()
@@ -87,9 +118,20 @@ class MeterPart:
         )
 
 
+def _arounds(bench: Bench) -> tuple[str, ...]:
+    """Return what a clamp goes around: conductors, cables, and the wires at fuses and coils."""
+    return (*bench.state.amps, *bench.job.runs)
+
+
+def _around_words(around: str) -> str:
+    if around in ("thermostat", "outdoor"):
+        return f"the whole cable of the {around} run"
+    return around.replace(".", " run: ") if "." in around else _node_words(around)
+
+
 def _probe_words(setting: str, red: str, black: str) -> str:
     where = f"from {_node_words(red)} to {_node_words(black)}"
-    if setting == "ohms":
+    if setting not in METER_OHM:
         return where
     ohms = f"{METER_OHM[setting]:,.0f} Ω".replace(",000,000 Ω", " MΩ").replace(",000 Ω", " kΩ")
     return f"{where}, input {ohms}"
@@ -106,7 +148,7 @@ class MeterPanel(Panel):
 
     def __init__(self, name: str, part: MeterPart, session: Session) -> None:
         self.part = part
-        super().__init__(name, [part.box], session)
+        super().__init__(name, [part.box, row(part.more)], session)
 
     def still(self) -> tuple[str, str]:
         """Return the reading as it is now."""
