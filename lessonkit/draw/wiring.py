@@ -32,9 +32,7 @@ _LEGEND = ("live", "dead", "common", "signalling", "floating", "faulted")
 _LONGEST_NEWS = 96
 
 
-def wiring_svg(
-    state: State, job: Job, covered: bool = False, simple: bool = False, follow: str = ""
-) -> str:
+def wiring_svg(state: State, job: Job, covered: bool = False, simple: bool = False, follow: str = "") -> str:
     """Return the wiring picture of a bench state as SVG text.
 
     `covered` hides volts, faults and the states of conductors, and shows only what responds: for an exercise
