@@ -22,7 +22,8 @@ GLOSSARY = "glossary/glossary.ipynb"
 
 _TITLE = """# Glossary
 
-One line for each word. A click on a word in a workbook opens this page at that word.
+One line for each word, in the order of the alphabet. A click on a word in a workbook opens this page; while
+the page is open, it goes to the word.
 
 > **Caution.** A word is no instruction. Before you touch a real system: switch off, lock, and prove dead.
 > Local codes, makers' instructions and licensed practice come first."""

@@ -15,7 +15,9 @@ import pytest
 
 from lessonkit.exercises import notebooks, open_workbook
 from lessonkit.exercises.core import modelled
+from lessonkit.exercises.glossary import GLOSSARY
 from lessonkit.grading.handout.copies import hand_out
+from lessonkit.grading.reading.hand_ins import files_in
 from lessonkit.grading.run import Graded, grade_folder
 from lessonkit.grading.school import School, load_school
 
@@ -62,6 +64,16 @@ def test_what_is_to_be_filled_in_fits_the_student_s_own_question(school: School,
             assert written == exercise.form(workbook.givens(exercise.id)).blank(), exercise.id
             forms.add((exercise.id, str(written)))
     assert len(forms) > sum(len(book.exercises) for book in school.books)
+
+
+def test_the_glossary_goes_with_the_workbooks(handed_in: Path) -> None:
+    """A word that a student's copy links to is there, in the folder of each student, and is nobody's work."""
+    folders = [path for path in (handed_in / "out").iterdir() if path.is_dir()]
+    assert len(folders) == len(NAMES)
+    for folder in folders:
+        assert (folder / GLOSSARY).is_file()
+    found, others = files_in(handed_in / "out")
+    assert [name for name in (*found, *dict(others)) if "glossary" in name] == []
 
 
 @pytest.fixture(scope="module")

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from lessonkit.errors import LessonError
+from lessonkit.exercises.glossary import GLOSSARY
 from lessonkit.exercises.notebooks import blank, markdown_cell, notebook_bytes, with_variant, without_verdicts
 from lessonkit.files import write_whole
 from lessonkit.grading.roster import MANIFEST_COLUMNS, Place, Roll, assign, read_class
@@ -85,6 +86,15 @@ def hand_out(
         raise InTheWay(f"{out / MANIFEST} is another hand-out's; hand out into a new folder.")
     for place in roll.places:
         write_whole(out / place.file, content(place))
+        _lay_glossary(school, (out / place.file).parent)
     write_whole(out / MANIFEST, table)
     numbers = [(place.book, place.variant) for place in roll.places]
     return HandedOut(roll, out / MANIFEST, len(numbers) - len(set(numbers)))
+
+
+def _lay_glossary(school: School, folder: Path) -> None:
+    """Lay the school's glossary, if it has one, where the workbooks' links look for it."""
+    origin = school.folder / GLOSSARY
+    if origin.is_file() and not (folder / GLOSSARY).exists():
+        (folder / GLOSSARY).parent.mkdir(exist_ok=True)
+        write_whole(folder / GLOSSARY, origin.read_bytes())
