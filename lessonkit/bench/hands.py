@@ -32,7 +32,7 @@ from lessonkit.bench.meter import METER_OHM, LiveCircuit
 from lessonkit.bench.plugs import JUMPER_OHM, node_of_end, unplugged
 from lessonkit.bench.settling import fuse_of
 from lessonkit.errors import require, shown
-from lessonkit.job.calls import PLACES
+from lessonkit.job.calls import PLACE_WORDS, PLACES
 from lessonkit.job.handwork import BadHandWork, HandWork, end_of, parse_work
 
 __all__ = ["ACT_MIN", "WALK_MIN", "Act", "Hands", "walk_min"]
@@ -109,10 +109,11 @@ class Hands:
 
     # ---- acts ----
 
-    def power(self, on: bool) -> Act:
-        """Close or open the disconnect, at the air handler."""
-        self.bench.set_power(on)
-        return self._did("power", "air", f"disconnect {'closed' if on else 'opened'}")
+    def power(self, on: bool, place: str | None = None) -> Act:
+        """Close or open the disconnect at a place, "air" or "out"; both of them where none is named."""
+        self.bench.set_power(on, place)
+        where = "" if place is None else f" at the {PLACE_WORDS[place]}"
+        return self._did("power", place or "air", f"disconnect{where} {'closed' if on else 'opened'}")
 
     def probe(self, *nodes: str) -> Act:
         """Put the probes of a meter on terminals or loose ends of one place; its leads reach no further."""

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 from lessonkit.bench.hands import Hands
 from lessonkit.bench.meter import LiveCircuit, Meter
+from lessonkit.bench.power import DISCONNECTS
 from lessonkit.bench.reading import Reading
 from lessonkit.bench.state import State
 from lessonkit.errors import BadParameter, LessonError, require
@@ -30,6 +31,14 @@ if TYPE_CHECKING:
 
 #: More than a week of simulated seconds is a slip of the finger; hours are passed one by one.
 LONGEST_S, STRIDE_S = 604800.0, 3600.0
+
+
+#: What --power takes, and what hands make of it: closed or open, and where (nothing: everywhere).
+_POWER: dict[str, tuple[bool] | tuple[bool, str]] = {
+    "on": (True,),
+    "off": (False,),
+    **{f"{place}={word}": (word == "on", place) for place in DISCONNECTS for word in ("on", "off")},
+}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -58,9 +67,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--power",
-        default="on",
-        metavar="on|off",
-        help="the disconnect of the transformers (default: on)",
+        action="append",
+        default=[],
+        metavar="on|off|PLACE=off",
+        help="both disconnects, or the one at PLACE, air or out (default: on); may be given several times",
     )
     parser.add_argument(
         "--hand",
@@ -80,7 +90,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar=("RED", "BLACK"),
         help="read volts, direct volts and ohms between two terminals; may be given several times",
     )
-    parser.add_argument("--steps", metavar="FILE", help="a story in TOML: what to do, to wait for, to read")
+    parser.add_argument(
+        "--steps",
+        metavar="FILE",
+        help="a story in TOML: what to do, to wait for, to read; or the name of one that comes along",
+    )
     parser.add_argument("--seed", default="0", metavar="N", help="seed of noise and phases (default: 0)")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument("--spice", metavar="FILE", help="write the circuit in its last state as a netlist")
@@ -99,7 +113,8 @@ def run(args: argparse.Namespace) -> int:
     story = None if args.steps is None else load_story(args.steps, job)
     usual = "60" if story is None else "0"
     seconds = _number("--seconds", usual if args.seconds is None else args.seconds)
-    require(args.power in ("on", "off"), "--power", args.power, "on or off")
+    for words in args.power:
+        require(words in _POWER, "--power", words, f"on or off, or one of {', '.join(list(_POWER)[2:])}")
     outdoor_c = _number("--outdoor", args.outdoor)
     seed = _number("--seed", args.seed)
     if not (0 <= seed < 2**53 and seed.is_integer()):
@@ -142,7 +157,7 @@ def run(args: argparse.Namespace) -> int:
 def _act(bench: Bench, args: argparse.Namespace) -> list[str]:
     """Do what the options say, as the panel does, and return it in words."""
     hands = Hands(bench)
-    done = [str(hands.power(False))] if args.power == "off" else []
+    done = [str(hands.power(*_POWER[words])) for words in args.power]
     done += [str(hands.do(work)) for work in args.hand]
     if args.fuse:
         bench.replace_fuse()

@@ -23,10 +23,14 @@ it should be (`low` and `high`, or `is` for a word), an act that it should be re
 otherwise is marked. `say` is for the reader. Minutes are those of `hands`; the bench's clock moves in waits.
 
 Acts: those of hands (`handwork`), put-back PLACE:RUN.CONDUCTOR, take-out TERMINAL TERMINAL, plug BOARD, and
-call CALL, break FAULT, mend FAULT, power on|off, fuse, outdoor C, defrost.
+call CALL, break FAULT, mend FAULT, power on|off (of both disconnects, or of the one at air or out), fuse,
+outdoor C, defrost.
 Readings: volts, volts-low, dc-volts, ohms, capacitance, insulation, insulation-500 with one or two probes
 (the black one starts at C of the same place); amps with what the clamp goes around; equipment and its name;
 link and its run.
+
+Stories that come with the library (`told_names`) are in `told/`: a defrost, a changeover between heat pump
+and furnace, an outdoor lockout, a second transformer, a thermostat that starves.
 """
 
 from __future__ import annotations
@@ -34,12 +38,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.hands import Hands
 from lessonkit.bench.meter import LiveCircuit, Meter, WouldDestroy
+from lessonkit.bench.power import DISCONNECTS
 from lessonkit.bench.reading import Reading
 from lessonkit.errors import LessonError, require, require_finite
 from lessonkit.job.calls import check_call
@@ -49,7 +55,7 @@ from lessonkit.job.fields import parse_toml, read_fields, read_text
 from lessonkit.job.handwork import ACTS, parse_work
 from lessonkit.job.model import Job
 
-__all__ = ["BadStory", "Step", "Story", "Told", "load_story", "play"]
+__all__ = ["BadStory", "Step", "Story", "Told", "load_story", "play", "told_names"]
 
 #: The longest wait of one step: a week.
 LONGEST_WAIT_S = 604800.0
@@ -65,7 +71,7 @@ _OTHER_ACTS = {
     "call": "CALL",
     "break": "FAULT",
     "mend": "FAULT",
-    "power": "on|off",
+    "power": "on|off [air|out]",
     "fuse": "",
     "outdoor": "C",
     "defrost": "",
@@ -142,13 +148,24 @@ class Told:
         }
 
 
+def told_names() -> tuple[str, ...]:
+    """Return the names of the stories that come with the library."""
+    there = resources.files("lessonkit").joinpath("studies", "told").iterdir()
+    return tuple(sorted(Path(one.name).stem for one in there if one.name.endswith(".toml")))
+
+
 def load_story(path: str | Path, job: Job) -> Story:
-    """Return the story in a TOML file.
+    """Return the story in a TOML file, or the one of that name (`told_names`).
 
     `job` is what it will be played on. Raises `BadStory` with every mistake, each by its key.
     """
     mistakes: list[str] = []
-    text = read_text(Path(path), "give the name of a story in TOML", mistakes)
+    if str(path) in told_names():
+        own = resources.files("lessonkit").joinpath("studies", "told", f"{path}.toml")
+        text: str | None = own.read_text(encoding="utf-8")
+    else:
+        hint = f"give the path of a story in TOML, or one of {', '.join(told_names())}"
+        text = read_text(Path(path), hint, mistakes)
     table = parse_toml(text, "a story", mistakes) if text is not None else None
     if table is None:
         raise BadStory(mistakes, str(path) or "a file without a name")
@@ -212,13 +229,16 @@ def _check_do(text: str, job: Job) -> None:
     takes = _HANDS_BACK | _OTHER_ACTS
     known = "; ".join(f"{name} {what}".strip() for name, what in (ACTS | takes).items())
     require(act in takes, "do", text, f"one of: {known}")
-    require(len(rest) == len(takes[act].split()), "do", text, f"written as {act} {takes[act]}".strip())
+    most = len(takes[act].split())
+    least = most - takes[act].count("[")
+    require(least <= len(rest) <= most, "do", text, f"written as {act} {takes[act]}".strip())
     if act == "call":
         check_call(rest[0])
     elif act in ("break", "mend"):
         parse_fault(rest[0], job)
     elif act == "power":
         require(rest[0] in ("on", "off"), "do", text, "power on or power off")
+        require(rest[1:] in ([], *([place] for place in DISCONNECTS)), "do", text, "power off, air or out")
     elif act == "outdoor":
         check_outdoor_c(_number(rest[0], text))
     elif act in _HANDS_BACK:
@@ -287,7 +307,7 @@ def _do(hands: Hands, text: str) -> str:
             return str(hands.put_back(conductor, place))
         return str(hands.plug(rest[0]) if act == "plug" else hands.take_out(*rest))
     if act == "power":
-        return str(hands.power(rest[0] == "on"))
+        return str(hands.power(rest[0] == "on", *rest[1:]))
     if act == "call":
         bench.set_call(rest[0])
         return str(hands.count(text, "stat", _CALL_MIN))
