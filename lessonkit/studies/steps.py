@@ -155,7 +155,7 @@ def told_names() -> tuple[str, ...]:
 
 
 def load_story(path: str | Path, job: Job) -> Story:
-    """Return the story in a TOML file, or the one of that name (`told_names`).
+    """Return the story in a TOML file, or the one of that name among those that come along.
 
     `job` is what it will be played on. Raises `BadStory` with every mistake, each by its key.
     """
