@@ -50,8 +50,8 @@ def _reading_question(givens: Givens) -> str:
     return (
         f"In the job `{givens['job']}`, a poor splice of {givens['splice_ohm']:g} ohm sits in the conductor "
         f"C of the outdoor run (`{_splice(givens)}`). The thermostat asks for `{givens['call']}`, and 20 "
-        f"seconds go by. What is there from **{givens['terminal']}** to **C**, both at the outdoor unit?\n\n"
-        f"Read `meter.volts(...)`. Answer in volts (RMS), within {TOLERANCE_V:g} V."
+        f"seconds go by. How many volts are there from **{givens['terminal']}** to **C**, both at the "
+        f"outdoor unit?\n\nRead `meter.volts(...)`. Answer in volts (RMS), within {TOLERANCE_V:g} V."
     )
 
 

@@ -148,7 +148,7 @@ def _fuse_question(givens: Givens) -> str:
     return (
         f"A heat pump with an O valve runs under `{givens['call']}`; the supply is {givens['rated_va']:g} "
         f"VA with a {givens['fuse_a']:g} A fuse. In the cable to the thermostat, {givens['one']} touches "
-        f"{givens['other']}. Which of these still have volts or run afterwards: {options}? "
+        f"{givens['other']}. Which of these have volts or run afterwards: {options}? "
         f"(`{TRANSFORMER_AHEAD}` means its own screws, ahead of the fuse.)"
     )
 
