@@ -155,9 +155,10 @@ def told_names() -> tuple[str, ...]:
 
 
 def load_story(path: str | Path, job: Job) -> Story:
-    """Return the story in a TOML file, or the one of that name among those that come along.
+    """Return the story in a TOML file, or the one of that name.
 
-    `job` is what it will be played on. Raises `BadStory` with every mistake, each by its key.
+    `told_names` has the names; `job` is what it will be played on. Raises `BadStory` with every mistake, each
+    by its key.
     """
     mistakes: list[str] = []
     if str(path) in told_names():
