@@ -57,6 +57,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.plan": ("plan",),
     "lessonkit.studies.prove": ("prove",),
     "lessonkit.studies.judging": ("judge_sheet",),
+    "lessonkit.studies.hidden": ("hidden_fault",),
     # Cold days: a house, its weather, its season.
     "lessonkit.studies.house": ("load_house",),
     "lessonkit.studies.weather": ("load_weather",),
@@ -80,6 +81,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.exercises.predict": ("predictions", "reveal"),
     "lessonkit.exercises.trials": ("try_calls",),
     "lessonkit.panels.bench": ("bench_panel",),
+    "lessonkit.panels.hidden": ("hidden_fault_panel",),
     "lessonkit.panels.meter": ("meter_panel",),
     "lessonkit.panels.scope": ("scope_panel",),
     # Errors: every mistake that the library names is one of these.
@@ -115,6 +117,8 @@ __all__ = [
     "ghost_places",
     "frame_time_picture",
     "half_split",
+    "hidden_fault",
+    "hidden_fault_panel",
     "judge_sheet",
     "ladder",
     "latency",
@@ -189,6 +193,7 @@ if TYPE_CHECKING:
     from lessonkit.job.faults import parse_fault
     from lessonkit.job.toml import demo_job, load_job
     from lessonkit.panels.bench import bench_panel
+    from lessonkit.panels.hidden import hidden_fault_panel
     from lessonkit.panels.meter import meter_panel
     from lessonkit.panels.scope import scope_panel
     from lessonkit.studies.budget import va_budget
@@ -197,6 +202,7 @@ if TYPE_CHECKING:
     from lessonkit.studies.experiment import experiment
     from lessonkit.studies.find import Search
     from lessonkit.studies.ghosts import ghost_places
+    from lessonkit.studies.hidden import hidden_fault
     from lessonkit.studies.house import load_house
     from lessonkit.studies.judging import judge_sheet
     from lessonkit.studies.latency import latency

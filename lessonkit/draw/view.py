@@ -57,7 +57,7 @@ def view(bench: Bench, *, covered: bool = False, scope: str = "", simple: bool =
     state = bench.state
     return BenchView(
         state,
-        state_words(state, bench.job),
+        state_words(state, bench.job, covered),
         wiring_svg(state, bench.job, covered, simple),
         scope_svg(last_frame(bench, scope)) if scope else "",
     )

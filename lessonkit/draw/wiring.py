@@ -54,9 +54,7 @@ def wiring_layers(state: State, job: Job, simple: bool = False, follow: str = ""
 def _draw(state: State, job: Job, covered: bool, height: float, simple: bool, follow: str) -> Canvas:
     """Draw everything but the news."""
     grid = Grid(job)
-    words = state_words(state, job)
-    if covered:
-        words = words.split(" Faults: ")[0].split(" No faults.")[0]
+    words = state_words(state, job, covered)
     canvas = Canvas(WIDTH, height, f"Wiring of {job.title or job.name}, call {state.call}", words)
     if follow and not covered:
         light_loop(canvas, grid, state, follow)

@@ -37,8 +37,12 @@ def clock_words(seconds: float) -> str:
     return f"{seconds:.1f} s" if whole != seconds else f"{whole} s"
 
 
-def state_words(state: State, job: Job) -> str:
-    """Return everything that the wiring picture shows, in sentences."""
+def state_words(state: State, job: Job, covered: bool = False) -> str:
+    """Return everything that the wiring picture shows, in sentences.
+
+    Of a covered picture that is only what everybody sees: the call, what responds, and which disconnect is
+    open.
+    """
     called = ", ".join(t for t in job.call_terminals if t in state.called) or "no terminal"
     sentences = [
         f"After {clock_words(state.time_s)} the thermostat calls {state.call} ({called})",
@@ -53,6 +57,8 @@ def state_words(state: State, job: Job) -> str:
             for place, on in state.power.items()
             if not on
         ]
+    if covered:
+        return _as_text(sentences)
     for place, fuse in state.fuses.items():
         if fuse != "whole":
             what = "fuse" if fuse == "blown" else "breaker"
@@ -81,6 +87,10 @@ def state_words(state: State, job: Job) -> str:
         if run == "outdoor":
             listed.append(conductor_words(earth_path(state, job)))
         sentences.append(f"from {PLACE_WORDS[near]} to {PLACE_WORDS[far]}: {'; '.join(listed)}")
+    return _as_text(sentences)
+
+
+def _as_text(sentences: list[str]) -> str:
     return " ".join(f"{words[0].upper()}{words[1:]}." for words in sentences)
 
 

@@ -24,7 +24,7 @@ from lessonkit.panels.keys import key, named, press, row, shown
 from lessonkit.panels.panel import Panel
 from lessonkit.panels.session import Session
 
-__all__ = ["MeterPanel", "MeterPart", "meter_panel"]
+__all__ = ["MeterPanel", "MeterPart", "meter_panel", "node_words"]
 
 #: What each setting of the knob is called.
 _SETTINGS = {"high": "V, 10 MΩ", "low": "V, 3 kΩ", "ohms": "ohms"}
@@ -53,7 +53,7 @@ class MeterPart:
         black = f"{red.partition(':')[0]}:C" if black is None else black
         self._session = session
         self._meter = Meter(session.bench)
-        nodes = [(_node_words(node), node) for node in self._meter.nodes()]
+        nodes = [(node_words(node), node) for node in self._meter.nodes()]
         self.red = named(nodes, "red:", red)
         self.black = named(nodes, "black:", black)
         self._setting = setting
@@ -126,18 +126,19 @@ def _arounds(bench: Bench) -> tuple[str, ...]:
 def _around_words(around: str) -> str:
     if around in ("thermostat", "outdoor"):
         return f"the whole cable of the {around} run"
-    return around.replace(".", " run: ") if "." in around else _node_words(around)
+    return around.replace(".", " run: ") if "." in around else node_words(around)
 
 
 def _probe_words(setting: str, red: str, black: str) -> str:
-    where = f"from {_node_words(red)} to {_node_words(black)}"
+    where = f"from {node_words(red)} to {node_words(black)}"
     if setting not in METER_OHM:
         return where
     ohms = f"{METER_OHM[setting]:,.0f} Ω".replace(",000,000 Ω", " MΩ").replace(",000 Ω", " kΩ")
     return f"{where}, input {ohms}"
 
 
-def _node_words(node: str) -> str:
+def node_words(node: str) -> str:
+    """Return what a point of a job is called: its place and its terminal."""
     place, _, terminal = node.partition(":")
     words = {"GND": "metal", "XFMR": "transformer", "CC": "contactor coil", "RV": "valve coil"}
     return f"{PLACE_WORDS[place]} {words.get(terminal, terminal)}"

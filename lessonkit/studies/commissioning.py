@@ -39,6 +39,7 @@ __all__ = [
     "modes",
     "outdoor_c_of",
     "ring_out",
+    "wait_s",
     "walk",
 ]
 
@@ -81,7 +82,7 @@ def outdoor_c_of(job: Job) -> float:
     return 8.0 if below_c is None else max(below_c + 3.0, 8.0)
 
 
-def _wait_s(job: Job) -> float:
+def wait_s(job: Job) -> float:
     """Return the seconds after which a new call has done all that it does.
 
     A thermostat that lives on what trickles through an idle load shows only after its store is empty whether
@@ -221,7 +222,7 @@ def modes(to: Technician) -> None:
     """Read and look under every call in turn."""
     for call in calls_of(to.job):
         _mode(to, call)
-    to.call("off", _wait_s(to.job))
+    to.call("off", wait_s(to.job))
 
 
 def points_of(job: Job, call: str) -> list[tuple[str, str]]:
@@ -241,7 +242,7 @@ def points_of(job: Job, call: str) -> list[tuple[str, str]]:
 
 def _mode(to: Technician, call: str) -> None:
     job = to.job
-    to.part(CALL_WORDS[call]).call(call, _wait_s(job))
+    to.part(CALL_WORDS[call]).call(call, wait_s(job))
     if call == "off" and job.outdoor_thermostat is not None:
         to.does(f"outdoor thermostat felt or set at {_both(outdoor_c_of(job))}: nothing locked out")
     to.volts(*points_of(job, call))
@@ -290,7 +291,7 @@ def _defrost(to: Technician) -> None:
     if job.equipment.heat != "none":
         to.look(_heating(job))
     to.bench.set_outdoor_c(before_c)
-    to.call("off", _wait_s(job))
+    to.call("off", wait_s(job))
 
 
 def _lockouts(to: Technician) -> None:
@@ -302,18 +303,18 @@ def _lockouts(to: Technician) -> None:
     if stat.auxiliary_above_c is not None:
         for air_c in (stat.auxiliary_above_c + 3.0, stat.auxiliary_above_c - 1.0):
             to.bench.set_outdoor_c(air_c)
-            to.call("heat-aux", _wait_s(job)).does(f"outdoor thermostat at {_both(air_c)}, heat-aux")
+            to.call("heat-aux", wait_s(job)).does(f"outdoor thermostat at {_both(air_c)}, heat-aux")
             to.look("auxiliary heat")
         to.bench.set_outdoor_c(stat.auxiliary_above_c + 3.0)
-        to.call("emergency", _wait_s(job)).does("warm again, emergency heat goes past the lockout")
+        to.call("emergency", wait_s(job)).does("warm again, emergency heat goes past the lockout")
         to.look("auxiliary heat", *(["emergency heat"] if "E" in job.call_terminals else []))
     if stat.compressor_below_c is not None:
         for air_c in (stat.compressor_below_c - 3.0, stat.compressor_below_c + 1.0):
             to.bench.set_outdoor_c(air_c)
-            to.call("heat-1", _wait_s(job)).does(f"outdoor thermostat at {_both(air_c)}, heat-1")
+            to.call("heat-1", wait_s(job)).does(f"outdoor thermostat at {_both(air_c)}, heat-1")
             to.look("compressor stage 1")
     to.bench.set_outdoor_c(kept_c)
-    to.call("off", _wait_s(job))
+    to.call("off", wait_s(job))
 
 
 def _changeover(to: Technician) -> None:
@@ -322,23 +323,23 @@ def _changeover(to: Technician) -> None:
     if job.has_defrost:
         to.part("Changeover")
         for call in ("cool-1", "heat-1", "cool-1"):
-            to.call(call, _wait_s(job)).does(f"{call} straight after the one before")
+            to.call(call, wait_s(job)).does(f"{call} straight after the one before")
             live = valve in thermostat_terminals(job, call)
             to.volts((f"out:{valve}", "out:C"), at_most=None if live else TOUCH_V)
             to.look("reversing valve", "compressor stage 1")
     if job.has_interlock and "heat-aux" in calls:
         to.part("Changeover")
         for call in ("heat-1", "heat-aux", "heat-1"):
-            to.call(call, _wait_s(job)).does(f"{call} straight after the one before: never both")
+            to.call(call, wait_s(job)).does(f"{call} straight after the one before: never both")
             to.look("compressor stage 1", "furnace")
-    to.call("off", _wait_s(job))
+    to.call("off", wait_s(job))
 
 
 def _watchdog(to: Technician) -> None:
     job = to.job
     for run in job.links:
         place, silent_s = RUN_ENDS[run][1], job.runs[run].link.watchdog_s + 5.0
-        to.part("Watchdog").call("cool-1", _wait_s(job))
+        to.part("Watchdog").call("cool-1", wait_s(job))
         to.hands([HandWork("lift", (f"{place}:{run}.SIG",))])
         to.does(
             f"cool-1 runs; SIG of the {run} run lifted at the {PLACE_WORDS[place]}, {silent_s:g} s", silent_s
@@ -346,7 +347,7 @@ def _watchdog(to: Technician) -> None:
         to.lamp(run).look("compressor stage 1", *(["blower"] if place == "air" else []))
         to.hands(()).does(f"SIG back, {_BACK_S:g} s", _BACK_S).lamp(run)
     if job.links:
-        to.call("off", _wait_s(job))
+        to.call("off", wait_s(job))
 
 
 def _safety(to: Technician) -> None:
@@ -356,20 +357,20 @@ def _safety(to: Technician) -> None:
         if not getattr(job.equipment, part.replace("-", "_")):
             continue
         locks = ["lockout"] if job.equipment.lockout == "relay" else []
-        to.part("Safety contacts").call("cool-1", _wait_s(job))
+        to.part("Safety contacts").call("cool-1", wait_s(job))
         # A contact that a hand has opened is to the circuit what one is that has opened by itself.
         to.bench.set_faults([*present, Fault("out", part, "open")])
         to.does(f"cool-1 runs; a wire off the {part.replace('-', ' ')} contact, 30 s", 30.0)
         to.look("compressor stage 1", *locks)
         to.bench.set_faults(present)
         to.does("wire back, 30 s", 30.0).look("compressor stage 1", *locks)
-        to.call("off", _wait_s(job))
+        to.call("off", wait_s(job))
 
 
 def _power_loss(to: Technician) -> None:
     job = to.job
     delay_s = job.equipment.short_cycle_s + 60.0 + job.thermostat.min_off_s
-    to.part("Power lost and back").call("cool-1", _wait_s(job))
+    to.part("Power lost and back").call("cool-1", wait_s(job))
     to.bench.set_power(False)
     to.does(f"cool-1 runs; every disconnect open for {_LOST_S:g} s", _LOST_S).look("compressor stage 1")
     to.bench.set_power(True)
@@ -377,7 +378,7 @@ def _power_loss(to: Technician) -> None:
     for run in job.links:
         to.lamp(run)
     to.does(f"{delay_s / 60:g} minutes later", delay_s).look("compressor stage 1", "blower")
-    to.call("off", _wait_s(job))
+    to.call("off", wait_s(job))
 
 
 def _labels(to: Technician) -> None:
@@ -419,7 +420,7 @@ def walk(
     to.bench.set_outdoor_c(outdoor_c_of(job))
     for act in wanted:
         if act not in CABLE and not to.bench.powered:
-            to.hands(()).power(True).call("off", _wait_s(job))
+            to.hands(()).power(True).call("off", wait_s(job))
         to.group = act.__name__
         act(to)
     return tuple(to.taken)

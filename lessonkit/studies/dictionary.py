@@ -238,11 +238,7 @@ class Dictionary:
 
     def _add(self, call: str, ends: Sequence[Rest]) -> None:
         for equipment, place in SEEN_AT.items():
-            shown = [
-                "comes and goes" if end.chatter and _chatters(end, equipment) else end.responding[equipment]
-                for end in ends
-            ]
-            self._seen(Look(call, place, equipment), shown)
+            self._seen(Look(call, place, equipment), [seen_word(end, equipment) for end in ends])
         for run in self.job.links:
             words = [link_word(end.links[run], bool(end.restless)) for end in ends]
             self._seen(Look(call, RUN_ENDS[run][1], f"{run} link"), words)
@@ -297,6 +293,11 @@ class Dictionary:
         fits[self._fickle] = 0.5 * (fits[self._fickle] + sound)
         # A misread meter shows anything from 0 to 30 V.
         return (1 - MISTAKEN) * fits + MISTAKEN / 30.0
+
+
+def seen_word(end: Rest, equipment: str) -> str:
+    """Return what a look at a piece of equipment shows: what it does, or that it comes and goes."""
+    return "comes and goes" if end.chatter and _chatters(end, equipment) else end.responding[equipment]
 
 
 def _chatters(end: Rest, equipment: str) -> bool:

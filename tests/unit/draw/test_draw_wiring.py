@@ -278,6 +278,15 @@ def test_covered_tells_nothing_but_what_responds() -> None:
     assert "blower on" in said
     for telling in ("broken", "Faults", "signalling", "R live"):
         assert telling not in said
+        assert telling not in shown.words
+
+
+def test_covered_words_keep_a_blown_fuse_to_themselves() -> None:
+    """What only a look inside or a meter tells stands in no words beside a covered picture."""
+    shown = show_bench("full-cable", "cool-2", ["air.fuse=blown"], 30.0, covered=True)
+    said = shown.words + (ElementTree.fromstring(shown.svg).get("aria-label") or "")
+    assert "the thermostat calls cool-2" in said
+    assert "fuse" not in said
 
 
 def test_words_follow_the_bench() -> None:
