@@ -49,7 +49,7 @@ _COILS = {
 def draw_place(canvas: Canvas, grid: Grid, state: State, place: str, covered: bool) -> None:
     """Draw one place: its box, its terminals with their volts, its coils, and what responds there.
 
-    `covered` leaves out volts and coils, for a hunt with the meter.
+    `covered` leaves out volts, fuses and coils, for a hunt with the meter.
     """
     left, right = PLACES_X[place]
     with canvas.behind():
@@ -68,7 +68,7 @@ def draw_place(canvas: Canvas, grid: Grid, state: State, place: str, covered: bo
     if not covered:
         _supply(canvas, grid, state, place)
         _coils(canvas, grid, state, place)
-    _band(canvas, grid, state, place)
+    _band(canvas, grid, state, place, covered)
 
 
 def _terminal(canvas: Canvas, grid: Grid, state: State, place: str, terminal: str, covered: bool) -> None:
@@ -157,8 +157,8 @@ def _coils(canvas: Canvas, grid: Grid, state: State, place: str) -> None:
             canvas.text(x + 20, y + 6, words, size=15, bold=coil.sealed)
 
 
-def draw_boards(canvas: Canvas, grid: Grid, state: State, run: str) -> None:
-    """Draw the link of a run: the encoder, the relay board, and how the frames are doing."""
+def draw_boards(canvas: Canvas, grid: Grid, state: State, run: str, covered: bool) -> None:
+    """Draw the link of a run: the encoder, the relay board, and which of its contacts are closed."""
     near, far = RUN_ENDS[run]
     left, right = grid.span(run)
     top, bottom = grid.board_rows()
@@ -175,7 +175,8 @@ def draw_boards(canvas: Canvas, grid: Grid, state: State, run: str) -> None:
             label = words if board.awake else f"{words}: asleep"
             aside = 21 if part == "encoder" else 16  # clear of the marks of what it hears
             canvas.text(x + aside, (top + bottom) / 2, label, anchor="middle", turn=-90)
-        with canvas.group(f"{words}: {board.volts:.1f} V, {word}"):
+        fed = "" if covered else f"{board.volts:.1f} V, "
+        with canvas.group(f"{words}: {fed}{word}"):
             canvas.rect(x, top, wide, bottom - top, fill="none", pointer_events="all")
     inputs = grid.job.call_terminals if near == "stat" else grid.job.outdoor_terminals
     for terminal in inputs:
@@ -191,7 +192,7 @@ def draw_link_news(
     """Write how the link is doing where its terminals need no conductors.
 
     Space and mark are the levels at the far end's receiver; words hide the line of a fault behind them.
-    `simple` writes no more than whether the link works.
+    `simple` writes no more than whether the link works; `covered` leaves out the levels.
     """
     link = state.links[run]
     left, right = grid.signal_span(run)
@@ -202,7 +203,7 @@ def draw_link_news(
         (f"{link.replies} replies", TEXT_PX),
         (f"space {link.low_v:z.1f} V", _NOTE_PX),
         (f"mark {link.high_v:z.1f} V", _NOTE_PX),
-    )[: 1 if simple else 6]
+    )[: 1 if simple else 4 if covered else 6]
     top, bottom = grid.board_rows()
     pitch = min((bottom - 14 - 38 - 16 - top - 20) / 5, 22.5)
     halo = not covered and bool(state.present)
@@ -213,12 +214,12 @@ def draw_link_news(
             canvas.text(*at, words, size=size, anchor="middle", bold=k == 0, halo=halo)
 
 
-def _band(canvas: Canvas, grid: Grid, state: State, place: str) -> None:
+def _band(canvas: Canvas, grid: Grid, state: State, place: str, covered: bool) -> None:
     """Write what responds at a place, a filled dot for what is on."""
     left, right = PLACES_X[place]
     with canvas.behind():
         canvas.line(left, grid.band_y - 21, right, grid.band_y - 21, stroke=SOFT, stroke_width=1)
-    lines = _lines(grid, state, place)
+    lines = _lines(grid, state, place, covered)
     circles = [(left + 17, grid.band_line(k) - 5) for k, (on, _) in enumerate(lines) if on is not None]
     canvas.dots(circles, 13.5, INK)
     canvas.dots(
@@ -229,20 +230,21 @@ def _band(canvas: Canvas, grid: Grid, state: State, place: str) -> None:
         canvas.text(left + (28 if on is not None else 11), y, words, bold=bool(on))
 
 
-def _lines(grid: Grid, state: State, place: str) -> list[tuple[bool | None, str]]:
+def _lines(grid: Grid, state: State, place: str, covered: bool) -> list[tuple[bool | None, str]]:
     does = state.responding
+    supplied = _supply_words(state, place, covered)
     if place == "stat":
         board = state.boards["stat:thermostat"]
         return [
             (None, "calls"),
             (state.call != "off", state.call),
             (None, "awake" if board.awake else "asleep"),
-            (None, f"{board.volts:.1f} V to live on"),
+            (None, "" if covered else f"{board.volts:.1f} V to live on"),
         ]
     if place == "air":
         blower, heat = does["blower"], "furnace" if "furnace" in does else "auxiliary heat"
         return [
-            (None, _supply_words(state, place)),
+            (None, supplied),
             (blower != "off", f"blower {blower}"),
             (does["auxiliary heat"] != "off", f"{heat} {does['auxiliary heat']}"),
             (does["emergency heat"] != "off", f"emergency heat {does['emergency heat']}"),
@@ -256,7 +258,7 @@ def _lines(grid: Grid, state: State, place: str) -> list[tuple[bool | None, str]
         last = (None, f"rests {clock_words(state.waiting_s)} more")
     if does.get("lockout", "off") != "off":
         last = (True, "locked out")
-    supply: list[tuple[bool | None, str]] = [(None, _supply_words(state, place))] if grid.fed_outdoors else []
+    supply: list[tuple[bool | None, str]] = [(None, supplied)] if grid.fed_outdoors else []
     return [
         *supply,
         (runs, f"compressor {stage}" if runs else "compressor off"),
@@ -266,7 +268,11 @@ def _lines(grid: Grid, state: State, place: str) -> list[tuple[bool | None, str]
     ]
 
 
-def _supply_words(state: State, place: str) -> str:
+def _supply_words(state: State, place: str, covered: bool) -> str:
+    if place not in state.fuses:
+        return ""
+    if covered:
+        return "disconnect closed" if state.power[place] else "disconnect open"
     power = (
         f"supply {state.between(f'{place}:XFMR', f'{place}:C'):.1f} V"
         if state.power[place]

@@ -66,7 +66,7 @@ def _draw(state: State, job: Job, covered: bool, height: float, simple: bool, fo
             left, right = grid.span(run)
             canvas.text((left + right) / 2, 34, f"{run} run", anchor="middle")
     for run in state.links:
-        draw_boards(canvas, grid, state, run)
+        draw_boards(canvas, grid, state, run, covered)
     drawn = (*conductors(state, job), earth_path(state, job))
     marks = {run: [m for c in drawn if c.run == run for m in fault_marks(grid, c)] for run in RUN_ENDS}
     for conductor in drawn:

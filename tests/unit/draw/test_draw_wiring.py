@@ -276,7 +276,7 @@ def test_covered_tells_nothing_but_what_responds() -> None:
     root = ElementTree.fromstring(shown.svg)
     said = " ".join(text for text in root.itertext()) + (root.get("aria-label") or "")
     assert "blower on" in said
-    for telling in ("broken", "Faults", "signalling", "R live"):
+    for telling in ("broken", "Faults", "signalling", "R live", " V", "fuse"):
         assert telling not in said
         assert telling not in shown.words
 
