@@ -85,6 +85,15 @@ class Judged:
     next: NextLook | None
     fit: Fit | None
 
+    def __repr__(self) -> str:
+        """Return what is out, and what explains it best."""
+        out = f"{len(self.out)} of {len(self.readings)} readings are outside their band"
+        best = [
+            f"{' + '.join(map(str, one.faults))} ({one.probability:.0%})" for one in self.explained_by[:3]
+        ]
+        after = f"; then measure {self.next.look}" if self.next is not None else ""
+        return f"{out}{'; best explained by ' + ', '.join(best) if best else ''}{after}"
+
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain data, ready for JSON."""
         out = []

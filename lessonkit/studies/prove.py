@@ -40,6 +40,10 @@ class Proof:
     steps: tuple[Step, ...]
     taken: tuple[Taken, ...]
 
+    def __repr__(self) -> str:
+        """Return what it is, and how long."""
+        return f"Commissioning sheet of {self.job.title or self.job.name}: {len(self.steps)} steps"
+
     def csv(self, readings: Mapping[int, Read] | None = None) -> str:
         """Return the sheet as CSV text, empty or with readings by step number."""
         return sheet_csv(self.steps, readings)

@@ -224,6 +224,15 @@ def test_all_in_its_band_asks_for_nothing() -> None:
     assert (judged.out, judged.explained_by, judged.next, judged.empty) == ({}, (), None, 0)
 
 
+def test_sheets_and_verdicts_say_in_a_line_what_they_are() -> None:
+    """In a notebook a sheet and what was judged of it are a sentence each, not a wall of steps."""
+    proof = proof_of("four-wire")
+    assert repr(proof) == f"Commissioning sheet of {proof.job.title}: {len(proof.steps)} steps"
+    told = repr(judge(proof, proof.filled(["outdoor.C=open"])))
+    assert "readings are outside their band; best explained by outdoor.C=open (" in told
+    assert "\n" not in told
+
+
 def test_conventional_cooling_can_be_searched() -> None:
     """A job without a defrost board has none of its terminals to look at, and is searched like any other."""
     acts = {look.act for look in Search("four-wire", comes_and_goes=False).pages}
