@@ -51,6 +51,11 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.steering": ("DcCoil", "Steering", "steer"),
     "lessonkit.studies.steps": ("load_story", "play"),
     "lessonkit.studies.link_trial": ("try_link",),
+    "lessonkit.studies.noisy_frames": ("count_frames",),
+    "lessonkit.studies.check_trials": ("count_slips",),
+    "lessonkit.studies.broken": ("break_each",),
+    "lessonkit.signal.edges": ("cable_edge",),
+    "lessonkit.signal.error_rates": ("clock_tolerance",),
     "lessonkit.studies.secrets": ("secret_bench", "try_reader"),
     # On the job: what may be wrong.
     "lessonkit.studies.find": ("Search",),
@@ -74,6 +79,11 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.draw.steering": ("reach_picture", "steering_picture"),
     "lessonkit.draw.grounds": ("earth_picture", "phase_picture"),
     "lessonkit.draw.characters": ("character_picture", "frame_time_picture"),
+    "lessonkit.draw.clocks": ("clock_picture",),
+    "lessonkit.draw.edges": ("edge_picture",),
+    "lessonkit.draw.eye": ("link_eye",),
+    "lessonkit.draw.noise": ("noise_picture",),
+    "lessonkit.draw.rates": ("error_rate_picture",),
     "lessonkit.draw.zoom": ("scope_levels", "scope_numbers", "scope_picture"),
     "lessonkit.draw.far_end": ("defrost_picture", "latency_picture"),
     # Workbooks: exercises, and panels to try things on.
@@ -107,15 +117,23 @@ __all__ = [
     "Steering",
     "__version__",
     "bench_panel",
+    "break_each",
     "break_picture",
+    "cable_edge",
     "character_picture",
+    "clock_picture",
+    "clock_tolerance",
+    "count_frames",
+    "count_slips",
     "defrost_picture",
     "demo_job",
     "earth_picture",
     "earth_sweep",
+    "edge_picture",
+    "error_rate_picture",
     "experiment",
-    "ghost_places",
     "frame_time_picture",
+    "ghost_places",
     "half_split",
     "hidden_fault",
     "hidden_fault_panel",
@@ -124,6 +142,7 @@ __all__ = [
     "latency",
     "latency_picture",
     "leak",
+    "link_eye",
     "load_house",
     "load_job",
     "load_story",
@@ -133,6 +152,7 @@ __all__ = [
     "loop_ohm",
     "memory_picture",
     "meter_panel",
+    "noise_picture",
     "open_workbook",
     "parse_fault",
     "phase_picture",
@@ -145,9 +165,9 @@ __all__ = [
     "refused",
     "reveal",
     "ring_out",
+    "running",
     "scope_levels",
     "scope_numbers",
-    "running",
     "scope_panel",
     "scope_picture",
     "season",
@@ -162,9 +182,9 @@ __all__ = [
     "touch_picture",
     "triangle_picture",
     "try_calls",
-    "va_budget",
     "try_link",
     "try_reader",
+    "va_budget",
     "watch_defrost",
     "winter_day",
 ]
@@ -176,10 +196,15 @@ if TYPE_CHECKING:
     from lessonkit.copper.wire import loop_ohm
     from lessonkit.draw.cables import break_picture, touch_picture
     from lessonkit.draw.characters import character_picture, frame_time_picture
+    from lessonkit.draw.clocks import clock_picture
     from lessonkit.draw.coils import memory_picture, splice_picture
+    from lessonkit.draw.edges import edge_picture
+    from lessonkit.draw.eye import link_eye
     from lessonkit.draw.far_end import defrost_picture, latency_picture
     from lessonkit.draw.grounds import earth_picture, phase_picture
     from lessonkit.draw.ladder import ladder
+    from lessonkit.draw.noise import noise_picture
+    from lessonkit.draw.rates import error_rate_picture
     from lessonkit.draw.season import show_season
     from lessonkit.draw.steering import reach_picture, steering_picture
     from lessonkit.draw.triangle import triangle_picture
@@ -196,8 +221,12 @@ if TYPE_CHECKING:
     from lessonkit.panels.hidden import hidden_fault_panel
     from lessonkit.panels.meter import meter_panel
     from lessonkit.panels.scope import scope_panel
+    from lessonkit.signal.edges import cable_edge
+    from lessonkit.signal.error_rates import clock_tolerance
+    from lessonkit.studies.broken import break_each
     from lessonkit.studies.budget import va_budget
     from lessonkit.studies.cable import half_split, locate_open, locate_short, prove_insulation, ring_out
+    from lessonkit.studies.check_trials import count_slips
     from lessonkit.studies.defrosts import running, watch_defrost
     from lessonkit.studies.experiment import experiment
     from lessonkit.studies.find import Search
@@ -208,6 +237,7 @@ if TYPE_CHECKING:
     from lessonkit.studies.latency import latency
     from lessonkit.studies.leaks import leak
     from lessonkit.studies.link_trial import try_link
+    from lessonkit.studies.noisy_frames import count_frames
     from lessonkit.studies.plan import plan
     from lessonkit.studies.prove import prove
     from lessonkit.studies.season import season, sweep_lockouts

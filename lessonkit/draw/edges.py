@@ -11,10 +11,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lessonkit.copper.wire import DEFAULT_CAPACITANCE_F_PER_M, resistance_per_m
 from lessonkit.draw.palette import INK, OKABE_ITO, SOFT
 from lessonkit.draw.still import TEXT_PT, Still, axes
-from lessonkit.signal.edges import StepModes, step_modes
+from lessonkit.signal.edges import StepModes, cable_edge
 
 __all__ = ["edge_picture"]
 
@@ -30,14 +29,14 @@ def edge_picture(
     load_ohm: float = 10_000.0,
     bauds: Sequence[float] = (1200.0, 9600.0, 115_200.0),
 ) -> Still:
-    """Return steps at the far end of cables, and rise time from 10 to 90 per cent against length.
+    """Return steps out of cables, and rise time against length.
 
-    The driver has `source_ohm`; the conductor lies between two neighbours that are held at a fixed volt.
+    Rise time is from 10 to 90 per cent. The driver has `source_ohm`; the conductor lies between two
+    neighbours that are held at a fixed volt.
     """
 
     def modes(length_m: float) -> StepModes:
-        ohm = resistance_per_m(gauge_awg, 20.0) * length_m
-        return step_modes(source_ohm, ohm, 2 * DEFAULT_CAPACITANCE_F_PER_M * length_m, load_ohm)
+        return cable_edge(length_m, gauge_awg=gauge_awg, source_ohm=source_ohm, load_ohm=load_ohm)
 
     figure, (steps, rises) = axes(8.0, 7.0, rows=2)
     longest_s = 5 * modes(max(lengths_m)).rise_s() / 2.2

@@ -10,13 +10,15 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.collections import LineCollection
 
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.signal_path import channel_of
 from lessonkit.draw.palette import INK, OKABE_ITO
 from lessonkit.draw.still import TEXT_PT, Still, axes
-from lessonkit.errors import require
+from lessonkit.errors import BadParameter, require
 from lessonkit.signal.channel import LEAD_BITS, Line, Noise, Receiver, Shift, waveform
 from lessonkit.signal.frames import frame_levels
 
-__all__ = ["eye_picture"]
+__all__ = ["eye_picture", "link_eye"]
 
 _POINTS = 64  # a bit
 
@@ -84,4 +86,23 @@ def eye_picture(
         f"Eye of {frames} frames at {baud:g} baud. In the middle of the bit the lowest mark is "
         f"{lowest_mark:.1f} V and the highest space {highest_space:.1f} V: an opening of {opening_v:.1f} V. "
         + ("Every bit is read right." if clear else "Some bits fall between the thresholds or beyond them."),
+    )
+
+
+def link_eye(bench: Bench, run: str = "outdoor", way: str = "down", *, frames: int = 60) -> Still:
+    """Return the eye of a bench's link, as its receiver sees it.
+
+    Levels, shift, noise and edges are those of the bench at this moment; frames are random ones.
+    """
+    if run not in bench.job.links:
+        raise BadParameter("run", run, f"a run with a link: {', '.join(bench.job.links) or 'there is none'}")
+    over = channel_of(bench.wiring, run, bench.way(run, way), False, way == "up")
+    return eye_picture(
+        over.line,
+        over.receiver,
+        over.baud,
+        over.shift.peak_v,
+        over.noise,
+        freq_hz=over.shift.freq_hz,
+        frames=frames,
     )

@@ -26,9 +26,10 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lessonkit.copper.wire import DEFAULT_CAPACITANCE_F_PER_M, resistance_per_m
 from lessonkit.errors import BadParameter, require, require_positive
 
-__all__ = ["MODES", "StepModes", "step_modes"]
+__all__ = ["MODES", "StepModes", "cable_edge", "step_modes"]
 
 MODES = 24
 """How many modes are kept."""
@@ -66,6 +67,21 @@ class StepModes:
     def rise_s(self) -> float:
         """Rise time from 10 % to 90 %."""
         return self.time_to(0.9) - self.time_to(0.1)
+
+
+def cable_edge(
+    length_m: float, *, gauge_awg: int = 18, source_ohm: float = 1000.0, load_ohm: float = 10_000.0
+) -> StepModes:
+    """Return the edge of a step at the far end of a cable.
+
+    The conductor lies between two neighbours that are held at a fixed volt; `source_ohm` is the driver's.
+
+    >>> f"{1e6 * cable_edge(100.0).rise_s():.0f} microseconds from 10 to 90 per cent"
+    '33 microseconds from 10 to 90 per cent'
+    """
+    require_positive("length_m", length_m, unit="metres")
+    ohm = resistance_per_m(gauge_awg, 20.0) * length_m
+    return step_modes(source_ohm, ohm, 2 * DEFAULT_CAPACITANCE_F_PER_M * length_m, load_ohm)
 
 
 @lru_cache(maxsize=512)

@@ -8,6 +8,7 @@ The check character of a frame is judged by crccheck, a library of its own.
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -38,9 +39,10 @@ def cells() -> dict[str, str]:
 
 
 def text() -> str:
-    """Return the words of the workbook, each line break a blank."""
+    """Return the words of the workbook without its links, each line break a blank."""
     found = read_notebook(NOTEBOOK)["cells"]
-    return " ".join(" ".join(source_of(c) for c in found if c["cell_type"] == "markdown").split())
+    words = " ".join(source_of(c) for c in found if c["cell_type"] == "markdown")
+    return " ".join(re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", words).split())
 
 
 def under(call: str) -> Bench:
