@@ -51,8 +51,8 @@ _FLOWS_A = 1e-3
 class Part:
     """One part of a loop: `name` is its branch in the circuit, `kind` one of those below, `words` to read.
 
-    Kinds: "fuse", "contact", "wire" (a conductor of a run), "earth", "jumper" and "coil". `a` and `b` are its
-    nodes in the direction of the loop; `at_rest` says that a contact is closed at rest.
+    Kinds: "fuse", "contact", "wire" (a conductor of a run), "earth", "jumper", "coil" and "nothing". `a` and
+    `b` are its nodes in the direction of the loop; `at_rest` says that a contact is closed at rest.
     """
 
     name: str
@@ -126,14 +126,28 @@ def loop_of(state: State, of: str) -> Loop:
     hot = {f"{place}:XFMR" for place in state.fuses}
     back = _cheapest(ways, own.a, hot)
     supply = (back[-1][1] if back else next(iter(sorted(hot)))).partition(":")[0]
-    feed = back[::-1]
-    home = [(branch, here, there) for branch, there, here in _cheapest(ways, own.b, {f"{supply}:C"})]
-    return Loop(
-        of,
-        supply,
-        tuple(_part(state, branch, a, b) for branch, a, b in feed if not _is_bond(branch)),
-        tuple(_part(state, branch, a, b) for branch, a, b in home if not _is_bond(branch)),
-        abs(state.solution.a(name)),
+    common = f"{supply}:C"
+    way_home = [(branch, here, there) for branch, there, here in _cheapest(ways, own.b, {common})]
+    feed, home = (
+        tuple(_part(state, branch, a, b) for branch, a, b in way if not _is_bond(branch))
+        for way in (back[::-1], way_home)
+    )
+    if not back:  # a terminal that no conductor reaches
+        feed = (_nothing(f"{supply}:R", own.a),)
+    if not way_home and own.b != common:
+        home = (_nothing(own.b, common),)
+    return Loop(of, supply, feed, home, abs(state.solution.a(name)))
+
+
+def _nothing(a: str, b: str) -> Part:
+    """Return the part that is missing where nothing leads from one node to another."""
+    return Part(
+        f"nothing {a} {b}",
+        "nothing",
+        f"no wire on {(a if b.endswith(':C') else b).partition(':')[2]}",
+        False,
+        a,
+        b,
     )
 
 

@@ -78,6 +78,15 @@ def test_a_broken_conductor_opens_the_loop_at_itself(conductor: str) -> None:
     assert set(opened) <= {conductor, "call Y1", "defrost board, compressor"}
 
 
+def test_a_terminal_without_a_wire_opens_its_loop() -> None:
+    """With five conductors to the thermostat no wire ends on G: the blower's loop is open there."""
+    bench = _running("warden-flat", "cool-1")
+    loop = loop_of(bench.state, "air:blower-relay")
+    assert [part.words for part in loop.opened] == ["no wire on G"]
+    assert "no wire on G" in ladder_svg(bench.state, bench.job)
+    assert "open: no wire on G" in wiring_svg(bench.state, bench.job, follow="air:blower-relay")
+
+
 def test_a_coil_that_is_none_is_refused_with_those_there_are() -> None:
     """Follow names a coil of the job, or the sentence says which there are."""
     state = Bench("full-cable").state
