@@ -45,6 +45,8 @@ __all__ = ["Explanation", "Judged", "judge", "judge_sheet"]
 #: limit; of many, each first through the first two acts that are out; the others are left alone once they are
 #: so much less likely than one that explains all.
 _FAR_BEHIND, _MOST_WALKS, _FEW, _FIRST_ACTS, _UNLIKELY = 1e-6, 30, 2, 2, 0.02
+#: So many of those that the modes spoke against are tried where nobody else explains all.
+_LATE = 5
 #: Pairs: from so many of the best single faults, under so many calls, and how many work through the sheet.
 _PAIR_HEADS, _PAIR_CALLS, _PAIR_WALKS = 3, 3, 8
 #: Doubt of a reading: a share of it (of volts as in `dictionary`), and of ohms this much besides; a reading
@@ -134,7 +136,7 @@ def judge(proof: Proof, readings: Mapping[int, Read]) -> Judged:
     told = _at_nominal_line(proof, readings)
     search = copy.copy(_search(proof.job))
     looks = _tell(search, proof, told)
-    weighed = _weigh(search, proof, told, blamed, _MOST_WALKS)
+    weighed = _weigh(search, proof, told, blamed, _MOST_WALKS, late=_LATE)
     if all(one.unexplained for one in weighed):
         pairs, more = _pairs(proof, told, blamed, weighed)
         if more and len(more[0].unexplained) < min(len(one.unexplained) for one in weighed):
@@ -213,11 +215,13 @@ def _weigh(
     out: Mapping[int, Read],
     most: int,
     share: float = 1.0,
+    late: int = 0,
 ) -> list[_Weighed]:
     """Return suspects of a search weighed by the whole sheet, the best first.
 
     The likeliest by the search come first, until one explains all that is out and the rest are far behind.
-    `share` is how likely the suspects of this search are all together.
+    `share` is how likely the suspects of this search are all together; `late` is how many of those that the
+    modes spoke against are tried where nobody else explains all.
     """
     top = float(search.belief.max())
     near = [k for k in range(len(search.suspects)) if search.belief[k] >= _FAR_BEHIND * top]
@@ -226,20 +230,31 @@ def _weigh(
     # What is out beside the modes tells suspects apart that look alike in them, and costs a part of a walk.
     groups = {proof.taken[n - 1].group for n in out} - {modes.__name__}
     acts = [act for act in PARTS if act.__name__ in groups][:_FIRST_ACTS]
+
+    def parts_of_it(k: int) -> float:
+        taken = walk(proof.job, search.suspects[k].faults, parts=acts)
+        return _likelihood(proof, readings, out, proof.readings(taken, acts))[0]
+
+    def whole(k: int) -> _Weighed:
+        faults = search.suspects[k].faults
+        likely, left = _likelihood(proof, readings, out, proof.filled(faults))
+        return _Weighed(faults, math.log(share * search.dictionary.prior[k]) + likely, left)
+
     if acts and len(order) > _FEW:
-        for k in order:
-            taken = walk(proof.job, search.suspects[k].faults, parts=acts)
-            score[k] += _likelihood(proof, readings, out, proof.readings(taken, acts))[0]
+        score = {k: score[k] + parts_of_it(k) for k in order}
     found: list[_Weighed] = []
     enough = -math.inf
     for k in sorted(order, key=lambda k: -score[k]):
         if score[k] < enough:
             break
-        faults = search.suspects[k].faults
-        likely, left = _likelihood(proof, readings, out, proof.filled(faults))
-        found.append(_Weighed(faults, math.log(share * search.dictionary.prior[k]) + likely, left))
-        if not left and enough == -math.inf:
+        found.append(whole(k))
+        if not found[-1].unexplained and enough == -math.inf:
             enough = score[k] + math.log(_UNLIKELY)
+    if acts and late and all(one.unexplained for one in found):
+        # What wavers under a call can come to rest elsewhere in a search; the rest of the sheet knows better.
+        others = [k for k in range(len(search.suspects)) if k not in order]
+        score = {k: math.log(search.dictionary.prior[k]) + parts_of_it(k) for k in others}
+        found += [whole(k) for k in sorted(others, key=lambda k: -score[k])[:late]]
     return _best_first(found)
 
 

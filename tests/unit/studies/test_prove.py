@@ -191,6 +191,14 @@ def test_a_weak_line_is_no_fault_and_hides_none() -> None:
     assert judged.fit.line == pytest.approx(0.97, abs=0.005)
 
 
+def test_a_splice_that_makes_a_coil_waver_is_named_alone() -> None:
+    """20 ohm in the outdoor R make a board waver; the loop says it, and no second fault is needed."""
+    proof = proof_of("two-run")
+    judged = judge(proof, proof.filled(["outdoor.R=resistance:20"]))
+    assert list(map(str, judged.explained_by[0].faults)) == ["outdoor.R=resistance:20"]
+    assert judged.explained_by[0].unexplained == ()
+
+
 def test_two_faults_are_named_as_a_pair() -> None:
     """A burnt-out coil indoors and a broken conductor outdoors explain together what neither does alone."""
     proof = proof_of("full-cable")
