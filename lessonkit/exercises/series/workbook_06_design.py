@@ -50,9 +50,8 @@ def _design(givens: Givens) -> Answer:
     }
 
 
-@lru_cache(maxsize=256)
 def _running(interval_s: float, watchdog_s: float) -> Bench:
-    """Return a bench that runs, just after a poll; it is never moved on, only copied by running it again."""
+    """Return a bench whose compressor runs, just after a poll."""
     job = demo_job("forge-office")
     link = replace(job.outdoor_run.link, interval_s=interval_s, watchdog_s=watchdog_s)
     bench = Bench(job.with_run("outdoor", link=link), call="cool-1")
@@ -63,7 +62,7 @@ def _running(interval_s: float, watchdog_s: float) -> Bench:
 @lru_cache(maxsize=512)
 def _lets_go_s(interval_s: float, watchdog_s: float) -> float:
     """Return how long after a break of SIG, just after a poll, the contactor lets go."""
-    bench = _running.__wrapped__(interval_s, watchdog_s)
+    bench = _running(interval_s, watchdog_s)
     broke_s = bench.time_s
     bench.set_faults(["outdoor.SIG=open"])
     bench.advance(watchdog_s + 2 * interval_s)
@@ -73,7 +72,7 @@ def _lets_go_s(interval_s: float, watchdog_s: float) -> float:
 @lru_cache(maxsize=512)
 def _bridges(interval_s: float, watchdog_s: float, lost: int) -> bool:
     """Return whether the contactor stays in while so many frames in a row are lost."""
-    bench = _running.__wrapped__(interval_s, watchdog_s)
+    bench = _running(interval_s, watchdog_s)
     broke_s = bench.time_s
     bench.set_faults(["outdoor.SIG=open"])
     bench.advance((lost + 0.5) * interval_s)
