@@ -141,6 +141,18 @@ def splice_picture(job: Job | str = "full-cable", call: str = "cool-2", to_ohm: 
     )
 
 
+def _how_often(lengths: list[float], moments: int) -> str:
+    """Return in words how long something was on, in how many stretches, and how often for a moment."""
+    said = []
+    if lengths:
+        total_s = sum(lengths)
+        said.append(f"for {total_s:.0f} s" if total_s >= 10 else f"for {total_s:.2g} s")
+        said[0] += f" in {len(lengths)} stretches" if len(lengths) > 1 else ""
+    if moments:
+        said.append("once for a moment" if moments == 1 else f"{moments} times for a moment")
+    return " and ".join(said) or "never"
+
+
 def log_picture(log: Log) -> Still:
     """Draw a log: a row for each of its parts, a bar while a coil was in or a board awake.
 
@@ -155,8 +167,7 @@ def log_picture(log: Log) -> Still:
         ticks = [begin for begin, end in spans if end == begin]
         ax.broken_barh(bars, (row - 0.25, 0.5), facecolor=_UP, edgecolor=INK, lw=0.6)
         ax.plot(ticks, [row] * len(ticks), "|", color=_DOWN, ms=16, mew=1.6)
-        total = sum(length for _, length in bars)
-        words.append(f"{name} is on for {total:.0f} s and for a moment {len(ticks)} times")
+        words.append(f"{name} is on {_how_often([length for _, length in bars], len(ticks))}")
     labels = [(name.partition(":")[2] or name).replace("-", " ") for name in reversed(names)]
     ax.set(yticks=range(len(names)), yticklabels=labels, ylim=(-0.6, max(len(names), 1) - 0.4))
     ax.set_xlim(log.from_s, max(log.to_s, log.from_s + 1.0))

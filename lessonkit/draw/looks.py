@@ -121,6 +121,7 @@ def _conductor(state: State, job: Job, run: str, name: str, faults: list[Fault])
         far = link_common(job, run, far_place)
     near, near_off = _by_hand(state, job, f"{near_place}:{run}.{name}", near)
     far, far_off = _by_hand(state, job, f"{far_place}:{run}.{name}", far)
+    floats = floats and not near_off.startswith("on ") and not far_off.startswith("on ")
     near_look, far_look = (
         "floating" if floats or node in state.ghosts else _look(state, node, state.reference(place))
         for node, place in ((near, near_place), (far, far_place))

@@ -281,6 +281,8 @@ class ListOf:
         if len(right) != len(answer):
             return "The list has too many items." if len(answer) > len(right) else "The list is too short."
         places = [n for n, pair in enumerate(zip(right, answer, strict=True), 1) if not self.item.same(*pair)]
+        if len(getattr(self.item, "options", ())) == 2:  # to name the places would be to give the answer
+            return f"Places that are not right yet: {len(places)} of {len(right)}."
         return f"Look again at place {_words(places[:5])}, counted from 1."
 
     def blank(self) -> Any:

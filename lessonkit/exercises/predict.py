@@ -136,7 +136,7 @@ def _wanted(truth: object, unit: str, among: tuple[str, ...]) -> str:
     if isinstance(truth, bool):
         return "True or False"
     if _is_number(truth):
-        return f"a number of {unit}" if unit else "a number"
+        return f"a number {unit}" if unit.startswith("of ") else f"a number of {unit}" if unit else "a number"
     if _is_many(truth):
         return 'a list of words, such as ["one", "two"]'
     return "a word or two in quotation marks"

@@ -97,7 +97,8 @@ def _judge_schedule(givens: Givens, answer: Mapping[str, str]) -> str | None:
     terminals = frozenset("O" if terminal == givens["valve"] else terminal for terminal in used)
     # Electric heat comes with the second stage; who does not ask for that stage can do without it.
     spared = set() if {"cool-2", "heat-2"} & set(givens["calls"]) else {"compressor stage 2"}
-    for call in ("off", *givens["calls"]):
+    # The fan may be called whether or not the family asked for it: then nothing but the blower may run.
+    for call in dict.fromkeys(("off", "fan", *givens["calls"])):
         got = _tried(givens["valve"], terminals, answer["added"], call)
         whole = _tried(givens["valve"], None, "nothing", call)
         on, called = ({name for name, words in state.items() if words != "off"} for state in (got, whole))
@@ -107,7 +108,7 @@ def _judge_schedule(givens: Givens, answer: Mapping[str, str]) -> str | None:
             return f"Under `{call}` the valve stands the wrong way."
         if on - called:
             return f"Under `{call}` something runs that was not called. What did you join?"
-        if called - on - spared:
+        if call in givens["calls"] and called - on - spared:
             return f"Under `{call}` something that the family must have stays off."
     return None
 

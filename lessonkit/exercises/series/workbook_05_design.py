@@ -79,8 +79,6 @@ def _judge_design(givens: Givens, answer: Answer) -> str | None:
         return "An interval from 0.01 s to 60 s can be tried on the bench."
     if not _keeps_free(givens, baud, interval_s):
         return "The line is busy too much of the time. Count frame and reply, and divide by the interval."
-    if baud != _slowest_free(givens, interval_s):
-        return "A slower speed would leave the line free enough, too, and longer bits are safer bits."
     trial = _tried(float(givens["length_m"]), baud, interval_s)
     if trial.through < 1.0:
         return "Frames get lost: on this cable the copper has no time for such short bits. Slow down."
@@ -88,6 +86,8 @@ def _judge_design(givens: Givens, answer: Answer) -> str | None:
         return "It follows too late. Two equal frames: how many intervals can a call have to wait?"
     if trial.slowest_s < QUICKEST * slowest_s:
         return "It follows, but it polls more often than it has to. Polls cost power: a longer interval does."
+    if baud != _slowest_free(givens, interval_s):  # last, for it hangs on the interval
+        return "A slower speed would leave the line free enough, too, and longer bits are safer bits."
     return None
 
 

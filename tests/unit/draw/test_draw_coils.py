@@ -92,5 +92,5 @@ def test_log_of_a_short() -> None:
 def test_log_picture_shows_moments_as_ticks() -> None:
     """Awake at the start and then at each of five seconds, each time for a moment: six ticks and no bar."""
     still = log_picture(starving().log.of("stat:thermostat", "out:contactor"))
-    assert "stat:thermostat is on for 0 s and for a moment 6 times" in still.words
-    assert "out:contactor is on for 0 s and for a moment 0 times" in still.words
+    assert "stat:thermostat is on 6 times for a moment" in still.words
+    assert "out:contactor is on never" in still.words
