@@ -105,6 +105,13 @@ def test_a_spare_floats_until_something_touches_it() -> None:
     assert _ends(touched, "thermostat.spare") == ("live", "live")
 
 
+def test_a_spare_that_serves_a_terminal_is_live_with_it() -> None:
+    """Moved onto R at both ends, a spare conductor is no longer floating."""
+    bench = _bench("two-run", "cool-2")
+    bench.set_hands(["move stat:thermostat.spare stat:R", "move air:thermostat.spare air:R"])
+    assert _ends(bench, "thermostat.spare") == ("live", "live")
+
+
 def test_a_lost_bond_lifts_the_metal_outdoors() -> None:
     """With the earth bond lost, common outdoors rises to the hot side, and is drawn live."""
     bench = _bench("earth-return", "cool-2", "outdoor.earth=open")

@@ -183,6 +183,13 @@ def test_forms_take_what_means_the_same_and_name_what_does_not(
             form.read(plain(answer))
 
 
+def test_where_there_are_two_words_no_place_is_named() -> None:
+    """A list of bits is told how many are wrong: to say which ones would be to say the answer."""
+    bits, letters = ListOf(Choice((0, 1)), 4), ListOf(Choice(("R", "C", "G")), 4)
+    assert bits.differs((0, 1, 0, 1), (1, 1, 0, 0)) == "Places that are not right yet: 2 of 4."
+    assert "place 1" in letters.differs(("R", "C", "G", "R"), ("C", "C", "G", "R"))
+
+
 def test_table_half_filled_in_is_unanswered_and_says_where() -> None:
     """Places that still hold `...` are named, and are no mistake."""
     form = Table(("a", "b", "c"), Choice(("x", "y")))
