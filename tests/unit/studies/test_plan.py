@@ -125,6 +125,7 @@ EXAMPLES = {
     "salt-loft": "thermostat run direct, outdoor run direct",
     "bell-tower": "thermostat run direct, outdoor run link by wire",
     "ferry-steps": "thermostat run direct, outdoor run link by second transformer",
+    "warden-flat": "thermostat run link, outdoor run direct",
 }
 REFUSED = {
     "orchard-gate": "the outdoor run has 1",
@@ -148,10 +149,10 @@ def test_the_examples_are_planned(name: str) -> None:
     assert best.arrangement.name == EXAMPLES[name]
 
 
-def test_there_are_twelve_examples_and_each_is_tried() -> None:
+def test_each_example_is_tried() -> None:
     """Every example survey stands in one of the two lists, or is the example site of these tests."""
     assert sorted(survey_names()) == sorted([*EXAMPLES, *REFUSED, "tannery-row"])
-    assert len(survey_names()) == 12
+    assert len(survey_names()) >= 12
 
 
 @pytest.mark.parametrize(
