@@ -230,7 +230,7 @@ def test_a_wrong_schedule_is_told_why(change: dict[str, str], says: str) -> None
 
 
 def test_a_jumper_beside_a_conductor_is_found_by_the_fan() -> None:
-    """G served and joined to Y1 starts the compressor for the fan alone, whether or not the fan was wished."""
+    """G served and joined to Y1 starts the compressor for the fan alone, wished for or not."""
     jackets = ("red", "white", "green", "blue", "yellow", "brown")
     givens = {"jackets": jackets, "calls": ("cool-1", "heat-1", "heat-2", "cool-2"), "valve": "B"}
     answer = dict(zip(jackets, ("R", "C", "Y1", "Y2", "B", "G"), strict=True))
