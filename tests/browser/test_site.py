@@ -100,18 +100,17 @@ def test_student_works_reloads_and_hands_in(
     panel = page.locator(".lk-panel.lk-ready")
     panel.scroll_into_view_if_needed()
     panel.get_by_role("button", name="cool-2").click()
-    panel.get_by_role("button", name="outdoor run: SIG sound, break it").click()
-    panel.get_by_role("button", name="outdoor run: SIG broken, mend it").wait_for()
+    panel.get_by_role("button", name="outdoor run: break SIG", exact=True).click()
+    panel.locator(".lk-break-outdoor-SIG[aria-pressed=true]").wait_for()
     panel.get_by_role("button", name="wait 10 s").click()
     row = panel.get_by_role("row").filter(
         has=page.get_by_role("rowheader", name=re.compile("compressor stage 1$"))
     )
     row.get_by_role("cell", name="off", exact=True).wait_for()
 
-    before = int(page.evaluate("Date.now()"))
     answer = f"answer_0_1 = {literal(right_answers(open_workbook('00'))['0.1'])}"
     fill_in(page, "answer-0-1", answer)
-    kept(page, before)
+    kept(page, int(page.evaluate("Date.now()")))
     page.reload()
     page.wait_for_function("document.body.dataset.workbook === 'open'")
     assert cells_when(page, "true")["answer-0-1"]["source"] == answer

@@ -55,7 +55,7 @@ const opened = async () => {
 const neverAsk = (app, panel) => {
   const session = panel.sessionContext;
   const start = session.startKernel.bind(session);
-  session.startKernel = async () => {
+  const begin = async () => {
     await app.serviceManager.ready;
     await app.serviceManager.kernelspecs.ready;
     if (!app.serviceManager.kernelspecs.specs) await app.serviceManager.kernelspecs.refreshSpecs();
@@ -63,6 +63,38 @@ const neverAsk = (app, panel) => {
     if (!session.session?.kernel) await session.changeKernel({ name: "python" });
     return false;
   };
+  // Many cells may ask at once; a second start beside the first would leave both without a session.
+  let starting = null;
+  session.startKernel = () => {
+    starting ??= begin().finally(() => {
+      starting = null;
+    });
+    return starting;
+  };
+};
+
+// Runs code cells one after the other and stops at an error, but for one that a workbook shows on purpose:
+// this kernel would drop all that waits behind it.
+let turn = 0;
+const runCells = async (app, panel, end = Infinity) => {
+  turn += 1;
+  const mine = turn;
+  const notebook = panel.content;
+  // What is asked of Python before it is there may be lost.
+  while (!ready || !panel.sessionContext.session?.kernel) {
+    await sleep(100);
+    if (mine !== turn) return;
+  }
+  for (let k = 0; k < Math.min(end, notebook.widgets.length); k += 1) {
+    const { model } = notebook.widgets[k];
+    if (model.type !== "code") continue;
+    notebook.deselectAll();
+    notebook.activeCellIndex = k;
+    await app.commands.execute("notebook:run-cell");
+    if (mine !== turn) return; // Python began anew meanwhile, and another run goes on from there
+    const failed = model.outputs.toJSON().some((output) => output.output_type === "error");
+    if (failed && !(model.getMetadata("tags") || []).includes("raises-exception")) return;
+  }
 };
 
 const fillOwnCells = async (panel) => {
@@ -131,13 +163,14 @@ const watchLoops = (app, panel) => {
       since.clear();
       say("starting Python again", 0);
       ready = false;
+      turn += 1;
       const index = panel.content.widgets.indexOf(cell);
       await panel.sessionContext.session.kernel.restart();
       box.remove();
       panel.content.deselectAll();
       panel.content.activeCellIndex = index;
       cell.setPrompt("");
-      if (index > 0) await app.commands.execute("notebook:run-all-above");
+      await runCells(app, panel, index);
     });
     box.append(words, button);
     cell.node.append(box);
@@ -185,7 +218,7 @@ const main = async () => {
   document.title = `${panel.context.path.replace(/[.]ipynb$/, "").replace(/_/g, " ")} - lessonkit`;
   const save = keepSaving(panel);
   watchLoops(app, panel);
-  $(".lk-run").addEventListener("click", () => app.commands.execute("notebook:run-all-cells"));
+  $(".lk-run").addEventListener("click", () => runCells(app, panel));
   $(".lk-download").addEventListener("click", async () => {
     await save();
     const { name } = student();

@@ -217,7 +217,7 @@ def test_bad_sweeps_are_named() -> None:
         earth_sweep(earth, [1.0], "hot")
     with pytest.raises(BadParameter, match="length_m is -3.0, but must be a number above 0"):
         ghost_sweep(full, "thermostat", "E", [10.0, -3.0])
-    with pytest.raises(BadParameter, match="length_m is 900.0, but must be above 0 and at most 500 m"):
+    with pytest.raises(BadParameter, match="length_m is 900.0, but must be from 0.001 to 500 metres"):
         ghost_sweep(full, "thermostat", "E", [900.0])
     with pytest.raises(BadParameter, match="run is 'garden', but must be one of thermostat, outdoor"):
         ghost_sweep(full, "garden", "E", [10.0])
