@@ -242,8 +242,7 @@ def _arranged(survey: Survey, uses: dict[str, _Use], use_unproven: bool) -> Arra
             runs[name] = Run(conductors=use.terminals, **fields)  # type: ignore[arg-type]
             continue
         handed = hand_out(wall, order[name], use_unproven)
-        if handed is None:
-            return None
+        assert handed is not None  # `_enough` has counted them
         chosen, idle = handed
         expected = wall.expected_ohm() or Run(length_m=length, gauge_awg=gauge).conductor_ohm
         unproven += [

@@ -223,7 +223,8 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
             for end, held in zip(ends, loaded, strict=True):
                 _link_margins(corner, end, held, links)
     asked_back = site.defrost_request and job.has_defrost and ("outdoor", "D") not in how.given_up
-    if asked_back and not _heat_in_defrost(job):
+    heats = asked_back and _heat_in_defrost(job)
+    if asked_back and not heats:
         why.append("forced defrost: no auxiliary heat comes on indoors")
     if va > job.supply.rated_va:
         why.insert(0, f"{va:.0f} VA is asked of a transformer of {job.supply.rated_va:g} VA")
@@ -238,7 +239,7 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
         MappingProxyType(links),
         earth_a,
         lost,
-        MappingProxyType(_if_broken(how, perfect)),
+        MappingProxyType(_if_broken(how, perfect, heats)),
         tuple(_needs(site, how)),
         _minutes(site, how),
     )
@@ -285,9 +286,10 @@ def _lost(how: Arrangement) -> tuple[str, ...]:
     return tuple(dict.fromkeys(GIVEN_UP[run][terminal] for run, terminal in how.given_up))
 
 
-def _if_broken(how: Arrangement, perfect: list[Rest]) -> dict[str, tuple[str, bool]]:
+def _if_broken(how: Arrangement, perfect: list[Rest], heats: bool) -> dict[str, tuple[str, bool]]:
     """Return, for each conductor in use, what stops when it breaks, and whether that is safe.
 
+    `heats` says whether the sound job brings auxiliary heat on in a forced defrost.
     Safe is a break after which nothing runs that was not asked for. What runs in a wrong way (no air over the
     coil, heat where cooling was asked for) is named too: it can harm the unit, and is the usual end of such a
     break wherever each terminal has a conductor of its own.
@@ -306,7 +308,7 @@ def _if_broken(how: Arrangement, perfect: list[Rest]) -> dict[str, tuple[str, bo
     }
     for at, ends in zip(alone, broken, strict=True):
         stops, starts, wrong = _changed(ends, perfect)
-        if at[1] == "D" and _heat_in_defrost(how.job) and not _heat_in_defrost(how.job, "D"):
+        if at[1] == "D" and heats and not _heat_in_defrost(how.job, "D"):
             stops.append("auxiliary heat during defrost")
         words = ", ".join(dict.fromkeys(stops)) or "nothing"
         if starts or wrong:

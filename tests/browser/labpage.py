@@ -151,3 +151,17 @@ def run_all(page: Any, server: str, notebook: str, cell: str) -> None:
     open_notebook(page, server, notebook)
     page.evaluate("() => { window.jupyterapp.commands.execute('notebook:run-all-cells'); }")
     page.wait_for_function(_HAS_OUTPUT, arg=cell)
+
+
+def open_panel(page: Any, lab: tuple[str, Path], name: str, *cells: str) -> Any:
+    """Write a notebook whose second cell shows a panel, run all of it, and return the panel on its page."""
+    notebook = write_notebook(lab[1] / name, *cells)
+    run_all(page, lab[0], notebook.name, "cell-1")
+    found = page.locator(".lk-panel.lk-ready").first
+    found.wait_for()
+    return found
+
+
+def key(panel: Any, name: str) -> Any:
+    """Return a key of a panel by the name that a screen reader hears."""
+    return panel.get_by_role("button", name=name, exact=True)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from labpage import run_all, run_command, write_notebook
+from labpage import key, run_all, run_command, write_notebook
 
 from lessonkit.draw.palette import contrast
 
@@ -53,11 +53,6 @@ def panel(desk: Any) -> Any:
         mend.click()
         found.get_by_text("nothing", exact=True).first.wait_for()
     return found
-
-
-def key(panel: Any, name: str) -> Any:
-    """Return a key by the name that a screen reader hears."""
-    return panel.get_by_role("button", name=name, exact=True)
 
 
 def says(panel: Any, words: str) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from labpage import run_all, run_command, write_notebook
+from labpage import key, open_panel, run_command
 
 pytestmark = pytest.mark.chromium
 
@@ -23,16 +23,7 @@ SIZES = ((1366, 768), (1280, 720), (390, 844))
 @pytest.fixture(scope="module")
 def panel(lab: tuple[str, Path], page: Any) -> Any:
     """Return the panel on its page."""
-    notebook = write_notebook(lab[1] / "views.ipynb", *CELLS)
-    run_all(page, lab[0], notebook.name, "cell-1")
-    found = page.locator(".lk-panel.lk-ready").first
-    found.wait_for()
-    return found
-
-
-def key(panel: Any, name: str) -> Any:
-    """Return a key by the name that a screen reader hears."""
-    return panel.get_by_role("button", name=name, exact=True)
+    return open_panel(page, lab, "views.ipynb", *CELLS)
 
 
 def choose(panel: Any, name: str, words: str) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from labpage import run_all, write_notebook
+from labpage import key, open_panel
 
 pytestmark = pytest.mark.chromium
 
@@ -19,16 +19,7 @@ CELLS = (
 @pytest.fixture(scope="module")
 def panel(lab: tuple[str, Path], page: Any) -> Any:
     """Open a notebook with the panel, and return it; the tests go through one story in their order."""
-    notebook = write_notebook(lab[1] / "hidden.ipynb", *CELLS)
-    run_all(page, lab[0], notebook.name, "cell-1")
-    found = page.locator(".lk-panel.lk-ready").first
-    found.wait_for()
-    return found
-
-
-def key(panel: Any, name: str) -> Any:
-    """Return a key by the name that a screen reader hears."""
-    return panel.get_by_role("button", name=name, exact=True)
+    return open_panel(page, lab, "hidden.ipynb", *CELLS)
 
 
 def test_the_panel_is_named_and_says_the_complaint(panel: Any) -> None:

@@ -6,6 +6,8 @@
 Nothing of lessonkit is used: rows are split at their commas, so that the recording can judge the reader. Each
 file holds the dry bulb of a whole typical year, a line for each day; two more hold the first lines of the
 original files as they are.  The licences of the packages go into a file beside them.
+
+Source: typical years (TMY3, NREL) as the packages ship them; `README.md` beside this file says which.
 """
 
 from __future__ import annotations
