@@ -60,6 +60,10 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     # On the job: what may be wrong.
     "lessonkit.studies.find": ("Search",),
     "lessonkit.studies.plan": ("plan",),
+    "lessonkit.studies.plan_sweeps": ("bad_corner",),
+    "lessonkit.studies.survey": ("load_survey",),
+    "lessonkit.draw.plan_pictures": ("conductor_picture", "margin_picture"),
+    "lessonkit.draw.plan_tables": ("show_breaks", "show_plans", "show_schedule", "show_survey"),
     "lessonkit.studies.prove": ("prove",),
     "lessonkit.studies.judging": ("judge_sheet",),
     "lessonkit.studies.hidden": ("hidden_fault",),
@@ -116,6 +120,7 @@ __all__ = [
     "Search",
     "Steering",
     "__version__",
+    "bad_corner",
     "bench_panel",
     "break_each",
     "break_picture",
@@ -123,6 +128,7 @@ __all__ = [
     "character_picture",
     "clock_picture",
     "clock_tolerance",
+    "conductor_picture",
     "count_frames",
     "count_slips",
     "defrost_picture",
@@ -146,10 +152,12 @@ __all__ = [
     "load_house",
     "load_job",
     "load_story",
+    "load_survey",
     "load_weather",
     "locate_open",
     "locate_short",
     "loop_ohm",
+    "margin_picture",
     "memory_picture",
     "meter_panel",
     "noise_picture",
@@ -173,7 +181,11 @@ __all__ = [
     "season",
     "secret_bench",
     "show_bench",
+    "show_breaks",
+    "show_plans",
+    "show_schedule",
     "show_season",
+    "show_survey",
     "show_winter_day",
     "splice_picture",
     "steer",
@@ -204,6 +216,8 @@ if TYPE_CHECKING:
     from lessonkit.draw.grounds import earth_picture, phase_picture
     from lessonkit.draw.ladder import ladder
     from lessonkit.draw.noise import noise_picture
+    from lessonkit.draw.plan_pictures import conductor_picture, margin_picture
+    from lessonkit.draw.plan_tables import show_breaks, show_plans, show_schedule, show_survey
     from lessonkit.draw.rates import error_rate_picture
     from lessonkit.draw.season import show_season
     from lessonkit.draw.steering import reach_picture, steering_picture
@@ -239,11 +253,13 @@ if TYPE_CHECKING:
     from lessonkit.studies.link_trial import try_link
     from lessonkit.studies.noisy_frames import count_frames
     from lessonkit.studies.plan import plan
+    from lessonkit.studies.plan_sweeps import bad_corner
     from lessonkit.studies.prove import prove
     from lessonkit.studies.season import season, sweep_lockouts
     from lessonkit.studies.secrets import secret_bench, try_reader
     from lessonkit.studies.steering import DcCoil, Steering, steer
     from lessonkit.studies.steps import load_story, play
+    from lessonkit.studies.survey import load_survey
     from lessonkit.studies.sweeps import earth_sweep
     from lessonkit.studies.weather import load_weather
     from lessonkit.studies.winter_day import winter_day

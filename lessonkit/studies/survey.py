@@ -22,7 +22,7 @@ practice).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import resources
 from pathlib import Path
 from statistics import median
@@ -152,6 +152,42 @@ class Survey:
     def run(self, name: str) -> WallRun:
         """Return the run of that name."""
         return next(run for run in self.runs if run.name == name)
+
+    def with_conductor(self, run: str, label: str, **found: Any) -> Survey:
+        """Return the survey with what was found of one conductor; a label that is not there yet is added.
+
+        `found` are keys of a conductor as in a file: `continuous`, `loop_ohm`, `insulation_mohm`. Raises
+        `BadSurvey`.
+        """
+        require(run in RUN_ENDS, "run", run, f"one of {', '.join(RUN_ENDS)}")
+        mistakes: list[str] = []
+        values = _checked(found, _CONDUCTOR_KEYS, f"{run} {label}: ", mistakes)
+        if "continuous" in values:
+            values["continuous"] = _known(values["continuous"], f"{run} {label}: continuous", mistakes)
+        wall = self.run(run)
+        known = label in [c.label for c in wall.conductors]
+        there = wall.conductors if known else (*wall.conductors, WallConductor(label))
+        changed = replace(
+            wall, conductors=tuple(replace(c, **values) if c.label == label else c for c in there)
+        )
+        return self._checked_with(mistakes, runs=tuple(changed if r.name == run else r for r in self.runs))
+
+    def with_ground(self, **found: Any) -> Survey:
+        """Return the survey with what was found of equipment ground: `bonded`, `ohm`. Raises `BadSurvey`."""
+        mistakes: list[str] = []
+        values = _checked(found, _KEYS["ground"], "ground.", mistakes)
+        if "bonded" in values:
+            values["bonded"] = _known(values["bonded"], "ground.bonded", mistakes)
+        if "ohm" in values:
+            values["ground_ohm"] = values.pop("ohm")
+        return self._checked_with(mistakes, **values)
+
+    def _checked_with(self, mistakes: list[str], **changes: Any) -> Survey:
+        changed = replace(self, **changes)
+        mistakes = mistakes or _senseless(vars(changed))
+        if mistakes:
+            raise BadSurvey(tuple(mistakes), self.title)
+        return changed
 
 
 #: Table -> key -> (kinds, what it has to be).

@@ -17,7 +17,7 @@ from lessonkit.job.toml import load_job
 from lessonkit.studies.arrangements import arrangements, hand_out
 from lessonkit.studies.cases import Case, rest
 from lessonkit.studies.corners import unfriendly
-from lessonkit.studies.plan import Planned, plan
+from lessonkit.studies.plan import Planned, first_plan, plan
 from lessonkit.studies.survey import BadSurvey, Survey, WallConductor, WallRun, survey_from_toml, survey_names
 
 SITE = (resources.files("lessonkit") / "studies" / "surveys" / "tannery-row.toml").read_text("utf-8")
@@ -257,3 +257,36 @@ def test_the_command_reads_no_nonsense(tmp_path: Path, capsys: pytest.CaptureFix
     """A survey that is not there is one sentence, and status 2."""
     assert main(["plan", str(tmp_path / "none.toml")]) == 2
     assert "there is no such file" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["tannery-row", "orchard-gate", "ferry-steps"])
+def test_the_first_plan_alone_is_the_first_of_all(name: str) -> None:
+    """Running only what can be best finds the same plan as running everything."""
+    assert first_plan(name) == planned_example(name).plans[0]
+
+
+def test_a_survey_changes_as_it_is_found() -> None:
+    """A conductor is measured, another one turns up, the bond is lost: each gives a new survey."""
+    site = survey_from_toml(SITE)
+    proved = site.with_conductor("outdoor", "c", continuous=True, loop_ohm=1.28, insulation_mohm=25.0)
+    assert site.run("outdoor").verdict(site.run("outdoor").conductors[2])[0] == "unproven"
+    assert proved.run("outdoor").verdict(proved.run("outdoor").conductors[2])[0] == "sound"
+    assert [c.label for c in proved.run("outdoor").conductors] == ["a", "b", "c"]
+    more = proved.with_conductor("outdoor", "d", continuous="unknown")
+    assert more.run("outdoor").conductors[3] == WallConductor("d")
+    assert (site.with_ground(bonded=False).bonded, site.with_ground(ohm=0.4).ground_ohm) == (False, 0.4)
+
+
+@pytest.mark.parametrize(
+    ("found", "says"),
+    [
+        ({"continuous": "perhaps"}, 'must be true, false or "unknown"'),
+        ({"loop": 1.0}, "did you mean loop_ohm"),
+        ({"loop_ohm": -1.0}, "must be above 0"),
+        ({"loop_ohm": "1.3"}, "must be a number of ohms"),
+    ],
+)
+def test_a_survey_is_not_changed_to_nonsense(found: dict[str, object], says: str) -> None:
+    """What no file may say, no change may say, and the conductor is named."""
+    with pytest.raises(BadSurvey, match=f"c: .*{says}"):
+        survey_from_toml(SITE).with_conductor("outdoor", "c", **found)
