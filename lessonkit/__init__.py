@@ -74,6 +74,14 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.winter_day": ("winter_day",),
     "lessonkit.draw.season": ("show_season",),
     "lessonkit.draw.winter_day": ("show_winter_day",),
+    # In front of a class: questions for a show of hands, and what the bench says of them.
+    "lessonkit.studies.asked": ("ask_class",),
+    "lessonkit.studies.what_follows": ("what_follows",),
+    "lessonkit.studies.worse_ground": ("worse_ground",),
+    "lessonkit.studies.class_plan": ("class_plan",),
+    "lessonkit.studies.team_hunt": ("team_hunt",),
+    "lessonkit.panels.votes": ("vote_panel",),
+    "lessonkit.panels.teams": ("team_hunt_panel",),
     # Pictures: a bench at one moment, coils and what they remember.
     "lessonkit.draw.view": ("show_bench",),
     "lessonkit.draw.ladder": ("ladder",),
@@ -120,12 +128,14 @@ __all__ = [
     "Search",
     "Steering",
     "__version__",
+    "ask_class",
     "bad_corner",
     "bench_panel",
     "break_each",
     "break_picture",
     "cable_edge",
     "character_picture",
+    "class_plan",
     "clock_picture",
     "clock_tolerance",
     "conductor_picture",
@@ -191,14 +201,19 @@ __all__ = [
     "steer",
     "steering_picture",
     "sweep_lockouts",
+    "team_hunt",
+    "team_hunt_panel",
     "touch_picture",
     "triangle_picture",
     "try_calls",
     "try_link",
     "try_reader",
     "va_budget",
+    "vote_panel",
     "watch_defrost",
+    "what_follows",
     "winter_day",
+    "worse_ground",
 ]
 
 if TYPE_CHECKING:
@@ -235,12 +250,16 @@ if TYPE_CHECKING:
     from lessonkit.panels.hidden import hidden_fault_panel
     from lessonkit.panels.meter import meter_panel
     from lessonkit.panels.scope import scope_panel
+    from lessonkit.panels.teams import team_hunt_panel
+    from lessonkit.panels.votes import vote_panel
     from lessonkit.signal.edges import cable_edge
     from lessonkit.signal.error_rates import clock_tolerance
+    from lessonkit.studies.asked import ask_class
     from lessonkit.studies.broken import break_each
     from lessonkit.studies.budget import va_budget
     from lessonkit.studies.cable import half_split, locate_open, locate_short, prove_insulation, ring_out
     from lessonkit.studies.check_trials import count_slips
+    from lessonkit.studies.class_plan import class_plan
     from lessonkit.studies.defrosts import running, watch_defrost
     from lessonkit.studies.experiment import experiment
     from lessonkit.studies.find import Search
@@ -261,8 +280,11 @@ if TYPE_CHECKING:
     from lessonkit.studies.steps import load_story, play
     from lessonkit.studies.survey import load_survey
     from lessonkit.studies.sweeps import earth_sweep
+    from lessonkit.studies.team_hunt import team_hunt
     from lessonkit.studies.weather import load_weather
+    from lessonkit.studies.what_follows import what_follows
     from lessonkit.studies.winter_day import winter_day
+    from lessonkit.studies.worse_ground import worse_ground
 
 
 def __getattr__(name: str) -> Any:

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
@@ -24,7 +25,10 @@ from lessonkit.errors import LessonError
 from lessonkit.exercises.notebooks import BadNotebook, notebook_bytes, read_notebook, without_verdicts
 from lessonkit.files import first_free, write_whole
 
-__all__ = ["Copied", "NoWorkbooks", "copy_workbooks", "pristine_folder", "workbook_names"]
+__all__ = ["DEMONSTRATION", "Copied", "NoWorkbooks", "copy_workbooks", "pristine_folder", "workbook_names"]
+
+#: How the path of a classroom demonstration ends.
+DEMONSTRATION = re.compile(r"/classroom/[1-9]_\w+\.ipynb$")
 
 RECORD = ".lessonkit.json"
 _SKIPPED = {"__pycache__", "_build"}

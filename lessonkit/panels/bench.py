@@ -141,13 +141,18 @@ def bench_panel(
     after_s: float = 5.0,
     scope: bool = True,
     small: bool = False,
+    large: bool = False,
 ) -> BenchPanel:
     """Return a bench to work on in a notebook.
 
     Parameters: `job` is a job or its name; `seed` fixes noise; `call` and `faults` are there at the start,
     the faults first; `after_s` is how many seconds pass after each change; `scope` says whether the scope is
-    on; `small` leaves out all that a first lesson does not need. Show it with `display(panel)`.
+    on; `small` leaves out all that a first lesson does not need; `large` begins at the size for a projector.
+    Show it with `display(panel)`.
     """
     require(0 <= require_finite("after_s", after_s) <= 3600, "after_s", after_s, "from 0 to 3600 seconds")
     tried = experiment(job, call, faults, 0.0, after_s, seed=seed, outdoor_c=outdoor_c)
-    return BenchPanel(tried.bench(), float(after_s), scope, small)
+    panel = BenchPanel(tried.bench(), float(after_s), scope, small)
+    if large:
+        panel.views.large.click()
+    return panel

@@ -5,8 +5,8 @@
 
 Alone one hides a fault by its seed and looks for it.  In front of a class the instructor hides one in two
 clicks (where, then what), counts hands for what the class expects, measures what it asks for, and reveals.
-Afterwards both stories stand side by side, one's own and the best plan's, and the picture goes through one's
-own story uncovered, step by step.
+Afterwards both stories stand side by side, one's own and the best plan's, the picture goes through one's
+own story uncovered, step by step, and scope and meter lie beside the bench as it was left.
 """
 
 from __future__ import annotations
@@ -27,8 +27,9 @@ from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.faults import Fault, fault_parts, parse_fault, single_faults
 from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.panels.keys import key, named, press, row, shown
-from lessonkit.panels.meter import node_words
+from lessonkit.panels.meter import MeterPart, node_words
 from lessonkit.panels.panel import Panel
+from lessonkit.panels.scope import ScopePart
 from lessonkit.panels.session import Session
 from lessonkit.studies.best_plan import NOTHING, part_of
 from lessonkit.studies.commissioning import calls_of
@@ -56,13 +57,25 @@ class HiddenFaultPanel(Panel):
         self._looking()
         self._counting()
         self._after()
+        self.instruments = widgets.VBox([])  # scope and meter, once all is over
+        self.instruments.add_class("lk-group")
         top = widgets.Box([self.drawn, self.living])
         top.add_class("lk-top")
         super().__init__(
             f"Hidden fault of {self.job.name}",
-            [self.hide_box, top, self.look_box, self.count_box, self.after_box, self.story],
+            [
+                self.hide_box,
+                top,
+                self.look_box,
+                self.count_box,
+                self.after_box,
+                self.instruments,
+                self.story,
+            ],
             Session(hidden.bench, 0.0),
         )
+        if class_view:
+            self.add_class("lk-projector")
         self._show()
 
     # ---- the keys ----
@@ -190,13 +203,18 @@ class HiddenFaultPanel(Panel):
 
     def _hide(self, hidden: HiddenFault) -> None:
         """Begin again with another fault; what was offered goes, so that nobody reads it."""
-        self.session.close()
-        self.hidden, self.session = hidden, Session(hidden.bench, 0.0)
-        self._step, self._last = 0, ""
+        self._take(hidden)
         self.kinds = {}
         self._kind_row.children = self._kind_row.children[:1]
         self._kind_row.layout.display = "none"
         self._offer_votes()
+
+    def _take(self, hidden: HiddenFault) -> None:
+        """Put another hidden fault under the keys."""
+        self.session.close()
+        self.hidden, self.session = hidden, Session(hidden.bench, 0.0)
+        self._step, self._last, self._refused = 0, "", ""
+        self.instruments.children = ()
 
     def _offer_votes(self) -> None:
         if not self._class:
@@ -226,13 +244,30 @@ class HiddenFaultPanel(Panel):
 
     # ---- what is shown ----
 
+    @property
+    def told(self) -> bool:
+        """Tell whether the fault may be told."""
+        return self.hidden.over
+
+    def _waiting(self) -> str:
+        """Return what is said where all is over and nothing may be told yet."""
+        return ""
+
+    def _lay_instruments(self) -> None:
+        """Lay scope and meter beside the uncovered bench; what they show costs no minutes any more."""
+        scope = ScopePart(self.session)
+        self.instruments.children = (MeterPart(self.session, "out:R").box, scope.box)
+
     def _show(self) -> None:
         over, bench = self.hidden.over, self.hidden.bench
+        told = over and self.told
         self._offer_points()
-        if over and "best_plan" not in vars(self.hidden):
+        if told and not self.instruments.children:
+            self._lay_instruments()
+        if told and "best_plan" not in vars(self.hidden):
             self.living.value = f'<div class="lk-news">{_WORKING}</div>'
-        state = self.hidden.moments[self._step] if over else bench.state
-        self.drawn.value = svg_image_html(wiring_svg(state, self.job, covered=not over))
+        state = self.hidden.moments[self._step] if told else bench.state
+        self.drawn.value = svg_image_html(wiring_svg(state, self.job, covered=not told))
         news = self._news()
         self.living.value = f'<div class="lk-news">{news}</div>'
         self.display.value = f'<div class="lk-display">{escape(self._last)}</div>' if self._last else ""
@@ -242,14 +277,16 @@ class HiddenFaultPanel(Panel):
         for control in (*self.calls.values(), *self.reads.values(), self.power, self.lift, self.put_back):
             control.disabled = over
         self.replace.disabled = self.give_up.disabled = over
-        self.back.disabled = not over or self._step == 0
-        self.forward.disabled = not over or self._step == len(self.hidden.moments) - 1
-        self.after_box.layout.display = None if over else "none"
-        self.story.value = self._told() if over else ""
+        self.back.disabled = not told or self._step == 0
+        self.forward.disabled = not told or self._step == len(self.hidden.moments) - 1
+        self.after_box.layout.display = None if told else "none"
+        self.story.value = self._told() if told else ""
 
     def _news(self) -> str:
         hidden = self.hidden
-        if hidden.over:
+        if hidden.over and not self.told:
+            words = self._waiting()
+        elif hidden.over:
             entry = hidden.entries[self._step]
             words = (
                 f"It was {_fault_words(hidden.fault, self.job)} ({hidden.fault}). "
@@ -285,7 +322,7 @@ class HiddenFaultPanel(Panel):
 
     def still(self) -> tuple[str, str]:
         """Return the covered picture as it is now, and its words; the fault only when all is over."""
-        covered = not self.hidden.over
+        covered = not (self.hidden.over and self.told)
         state = self.hidden.bench.state
         words = state_words(state, self.job, covered)
         return svg_image_html(wiring_svg(state, self.job, covered)), f"{words} {self._plain_news()}"

@@ -23,11 +23,14 @@ class Panel(widgets.VBox):
     what remains on paper, in an export, and the next day, when no kernel knows the panel any more.
     """
 
-    def __init__(self, name: str, children: Sequence[Any], session: Session) -> None:
-        self.panel_name, self.session = name, session
+    def __init__(self, name: str, children: Sequence[Any], session: Session | None) -> None:
+        self.panel_name = name
+        if session is not None:
+            self.session = session
         super().__init__([shown(page_mark(name)), *children])
         self.add_class(PANEL)
-        session.show()
+        if session is not None:
+            session.show()
 
     def __repr__(self) -> str:
         """Return what a notebook shows where no widget can live."""
@@ -45,6 +48,6 @@ class Panel(widgets.VBox):
 
     def close(self) -> None:
         """Take the panel off its bench and out of every page."""
-        if "session" in vars(self):  # a panel that failed halfway is closed too
+        if "session" in vars(self):  # a panel that failed halfway is closed too, and one without a bench
             self.session.close()
         super().close()

@@ -116,6 +116,10 @@ class HiddenFault:
             raise AlreadyOver("the fault is still hidden; replace a part, or give up with give_up().")
         return self._fault
 
+    def anew(self) -> HiddenFault:
+        """Return the same hidden fault from its beginning, for somebody else to look for."""
+        return HiddenFault(self.job, self._fault, self.complaint)
+
     # ---- what one does ----
 
     def call(self, call: str) -> str:

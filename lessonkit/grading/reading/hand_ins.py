@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from lessonkit.exercises.glossary import GLOSSARY
+from lessonkit.exercises.pristine import DEMONSTRATION
 from lessonkit.files import first_free
 from lessonkit.grading.reading.intake import MAX_BYTES, UnreadableFile, too_large
 
@@ -99,8 +100,8 @@ def files_in(folder: Path) -> tuple[dict[str, HandedIn], list[tuple[str, str]]]:
                 others.append((shown(path), NO_NOTEBOOK))
     named: dict[str, HandedIn] = {}
     for name, one in sorted(found, key=lambda item: os.fsencode(item[0])):
-        if f"/{name}".endswith(f"/{GLOSSARY}"):
-            continue  # handed out beside the workbooks, and nobody's work
+        if f"/{name}".endswith(f"/{GLOSSARY}") or DEMONSTRATION.search(f"/{name}"):
+            continue  # copied beside the workbooks, and nobody's work
         tidy = _printable(re.sub(r"\.(txt|json)$", "", name, flags=re.IGNORECASE))
         end = tidy[-len(".ipynb") :]
         named[first_free(tidy.removesuffix(end), named.__contains__, "~", end)] = one
