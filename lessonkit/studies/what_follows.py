@@ -67,7 +67,8 @@ def what_follows(
 ) -> Followed:
     """Return what follows when faults strike a running job.
 
-    The job runs sound under its call until then. `where` is "outdoors" or "indoors": whose equipment is watched.
+    The job runs sound under its call until then. `where` is "outdoors" or "indoors": whose equipment is
+    watched.
     """
     require(where in _AT, "where", where, f"one of {', '.join(_AT)}")
     story = experiment(job, call, faults, after_s=_LONG_S)

@@ -1,4 +1,4 @@
-"""The classroom demonstrations: they run, they tell an instructor what to do, and nobody is marked by them."""
+"""The classroom demonstrations: they run, they tell an instructor what to do, and nobody is marked."""
 
 from __future__ import annotations
 
