@@ -101,6 +101,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("predictions", "reveal"),
+    "lessonkit.exercises.start_page": ("progress",),
     "lessonkit.exercises.trials": ("try_calls",),
     "lessonkit.panels.bench": ("bench_panel",),
     "lessonkit.panels.hidden": ("hidden_fault_panel",),
@@ -177,6 +178,7 @@ __all__ = [
     "plan",
     "play",
     "predictions",
+    "progress",
     "prove",
     "prove_insulation",
     "reach_picture",
@@ -243,6 +245,7 @@ if TYPE_CHECKING:
     from lessonkit.errors import LessonError, refused
     from lessonkit.exercises import open_workbook
     from lessonkit.exercises.predict import predictions, reveal
+    from lessonkit.exercises.start_page import progress
     from lessonkit.exercises.trials import try_calls
     from lessonkit.job.faults import parse_fault
     from lessonkit.job.toml import demo_job, load_job

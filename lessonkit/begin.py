@@ -1,6 +1,6 @@
 """The first command: from a bare checkout to a running lesson.
 
-    python -m lessonkit.begin lab     makes `.venv` in the checkout and opens the first workbook
+    python -m lessonkit.begin lab     makes `.venv` in the checkout and opens the start page
     python -m lessonkit.begin test    makes it with the test tools too, and runs every check
 
 Nothing but Python 3.11 or newer is needed beforehand, on Windows, macOS and Linux alike, so this room uses
@@ -323,8 +323,12 @@ def _run_checks(python: Path, pytest_arguments: Sequence[str]) -> int:
     checks = {
         "ruff": [str(python), "-m", "ruff", "check", "."],
         "mypy": [str(python), "-m", "mypy"],
-        # Tests of one file share servers and other costly things, so a file stays on one worker.
-        "pytest": [str(python), "-m", "pytest", "-n", "auto", "--dist", "loadfile", "--durations", "12"],
+        # Tests of one file share servers and other costly things, so a file stays on one worker. The files
+        # come in the order of tests/conftest.py, the longest first; xdist itself would go by their tests.
+        "pytest": [
+            *(str(python), "-m", "pytest", "-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"),
+            *("--durations", "12"),
+        ],
     }
     failed = {}
     for name, command in checks.items():

@@ -78,6 +78,24 @@ _FINDERS = {
 }
 
 
+#: The files that take longest, the longest first. With a file a worker, one of them started last would keep a
+#: single worker busy while the others wait; so they go first, and the many short ones fill what is left.
+LONGEST = (
+    "tests/browser/test_site.py",
+    "tests/workbooks/test_workbooks.py",
+    "tests/workbooks/test_class_of_thirty.py",
+    "tests/workbooks/test_grading_series.py",
+    "tests/outside/test_plan_ngspice.py",
+)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the files that take longest first, and leave the order of everything else."""
+    place = {CHECKOUT / name: k for k, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(item.path, len(place)))
+
+
 def pytest_runtest_setup(item: pytest.Item) -> None:
     """Skip a test whose program is missing, or fail it in CI."""
     for marker, find in _FINDERS.items():

@@ -1,8 +1,9 @@
 """`lessonkit lab`: the workbooks in JupyterLab, in a folder of your own.
 
-The folder is filled with copies of the pristine workbooks; what is there already stays as it is. JupyterLab
-then serves that folder to this computer alone, with its news and its search for updates switched off: a
-classroom has no use for either, and may have no network.
+The folder is filled with copies of the pristine workbooks; what is there already stays as it is. A start
+page is made of what those files hold. JupyterLab then serves the folder to this computer alone and opens that
+page, with its news and its search for updates switched off: a classroom has no use for either, and may have
+no network.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from urllib.parse import quote
 from lessonkit.begin import run_child
 from lessonkit.errors import LessonError
 from lessonkit.exercises.pristine import Copied, copy_workbooks
+from lessonkit.exercises.start_page import START, write_start_page
 
 HOST = "127.0.0.1"
 DEFAULT_PORT = 8888
@@ -46,11 +48,12 @@ def run(options: argparse.Namespace) -> int:
     if options.port is not None:
         _check_port(options.port)
     copied = copy_workbooks(options.folder, beside=options.beside)
+    opened = START if write_start_page(copied.folder) else copied.first
     print(describe(copied), flush=True)
     if options.copy_only:
         return 0
     status = run_child(
-        lab_command(copied, port=options.port, browser=not options.no_browser),
+        lab_command(copied, opened, port=options.port, browser=not options.no_browser),
         env=lab_environment(os.environ),
     )
     # JupyterLab has said a lot meanwhile; where the answers are is what somebody looks for at the end.
@@ -58,10 +61,12 @@ def run(options: argparse.Namespace) -> int:
     return status
 
 
-def lab_command(copied: Copied, port: int | None = None, browser: bool = True) -> list[str]:
+def lab_command(
+    copied: Copied, opened: str = START, port: int | None = None, browser: bool = True
+) -> list[str]:
     """Return the command that serves the folder.
 
-    It opens the first workbook, on loopback only, behind the token that Jupyter makes.
+    It opens one file of the folder, on loopback only, behind the token that Jupyter makes.
     """
     command = [
         sys.executable,
@@ -70,7 +75,7 @@ def lab_command(copied: Copied, port: int | None = None, browser: bool = True) -
         f"--ServerApp.root_dir={copied.folder}",
         f"--ServerApp.ip={HOST}",
         f"--ServerApp.port={port or DEFAULT_PORT}",
-        f"--LabApp.default_url=/lab/tree/{quote(copied.first)}",
+        f"--LabApp.default_url=/lab/tree/{quote(opened)}",
         "--LabApp.news_url=None",
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
         "--LabApp.extension_manager=readonly",

@@ -79,10 +79,11 @@ def pristine_folder() -> Path:
 def workbook_names(folder: Path | None = None) -> tuple[str, ...]:
     """Name the workbooks of a folder in lesson order.
 
-    Without a folder, the pristine ones. The classroom demonstrations, a folder down, are not among them.
+    Without a folder, the pristine ones. Those alone have a number in front: the start page is not among them,
+    and neither are the classroom demonstrations, a folder down.
     """
     folder = pristine_folder() if folder is None else folder
-    return tuple(sorted(path.name for path in folder.glob("*.ipynb")))
+    return tuple(sorted(path.name for path in folder.glob("[0-9][0-9]_*.ipynb")))
 
 
 def copy_workbooks(into: Path, *, beside: bool = False, source: Path | None = None) -> Copied:

@@ -35,8 +35,10 @@ TESTS_ONLY = {
     "crccheck",
     "hypothesis",
     "playwright",
-    "nbclient",
     "pytest_benchmark",
+    "axe_playwright_python",
+    "pypdf",
+    "spellchecker",
     "psychrolib",
 }
 

@@ -70,6 +70,12 @@ def desks(exercise: Exercise) -> tuple[Desk, ...]:
     return tuple(made)
 
 
+@cache
+def slips(exercise: Exercise) -> tuple[tuple[Desk, dict[str, Any]], ...]:
+    """Return the desks at which every mistake is made, with what each mistake leads to there."""
+    return tuple((desk, modelled(exercise, desk.givens)) for desk in desks(exercise)[: len(CLUMSY)])
+
+
 def counts_for(exercise: Exercise, desk: Desk, answer: Any) -> bool:
     """Tell whether an answer, copied from a neighbour, is right at this desk."""
     try:
@@ -112,8 +118,8 @@ def test_each_slip_gets_its_hint(exercise: Exercise) -> None:
     assert exercise.wrong_models or exercise.rule, "no known misunderstanding"
     hints = {model.name: model.hint for model in exercise.wrong_models}
     assert all(hint.strip() for hint in hints.values())
-    for desk in desks(exercise)[: len(CLUMSY)]:
-        for name, answer in modelled(exercise, desk.givens).items():
+    for desk, met in slips(exercise):
+        for name, answer in met.items():
             verdict = judge(exercise, desk.givens, answer)
             assert (verdict.outcome, verdict.model, verdict.hint) == ("not yet", name, hints[name]), answer
 
@@ -151,9 +157,8 @@ def tells(form: Compare, right: Any, hint: str, question: str) -> bool:
 @each_exercise("tells")
 def test_no_hint_gives_the_answer_away(exercise: Exercise) -> None:
     """No hint that a student can meet holds the right number, or the right words and no others."""
-    for desk in desks(exercise)[: len(CLUMSY)]:
+    for desk, met in slips(exercise):
         question = exercise.question(desk.givens)
-        met = modelled(exercise, desk.givens)
         hints = [model.hint for model in exercise.wrong_models if model.name in met]
         for hint in (*hints, exercise.nudge):
             for form, right in leaves(desk.form, desk.right, rows=False):

@@ -1,15 +1,14 @@
 """The series through grading: what is handed out, answered and handed in gets the marks that nbval gives.
 
-The judge from outside is nbval, run over the answered files themselves as anyone would run it.
+The judge from outside is nbval, run as anyone would run it: over one student's file of workbook 00 as it is,
+and over the exercises of all the student's other files, put into one notebook.
 """
 
 from __future__ import annotations
 
 import ast
-import subprocess
 import sys
 from pathlib import Path
-from xml.etree import ElementTree
 
 import pytest
 
@@ -20,6 +19,11 @@ from lessonkit.grading.handout.copies import hand_out
 from lessonkit.grading.reading.hand_ins import files_in
 from lessonkit.grading.run import Graded, grade_folder
 from lessonkit.grading.school import School, load_school
+
+sys.path.insert(0, str(Path(__file__).parent))
+from nbvalrun import exercise_cells_of, run_nbval
+
+sys.path.pop(0)
 
 NAMES = ("Ida Holm", "Jon Vik")
 
@@ -50,7 +54,7 @@ def handed_in(school: School, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_what_is_to_be_filled_in_fits_the_student_s_own_question(school: School, tmp_path: Path) -> None:
     """A table to fill in names what this student's question asks for, not what another's does."""
-    (tmp_path / "roster.csv").write_text("name\n" + "\n".join(f"Trainee {n}" for n in range(6)) + "\n")
+    (tmp_path / "roster.csv").write_text("name\n" + "\n".join(f"Trainee {n}" for n in range(3)) + "\n")
     made = hand_out(school, tmp_path / "roster.csv", "forms", tmp_path / "out")
     forms = set()
     for place in made.roll.places:
@@ -88,32 +92,18 @@ def graded(school: School, handed_in: Path) -> Graded:
 def test_marks_are_those_of_nbval_over_the_files_themselves(
     school: School, handed_in: Path, graded: Graded
 ) -> None:
-    """For one student's files of every workbook, right and not right are nbval's pass and fail."""
+    """For one student's exercises of every workbook, right and not right are nbval's pass and fail."""
     # What is handed out stores no verdict, so nbval gets the files with the school's put back.
+    files = sorted((handed_in / "in").glob("*_ida-holm.ipynb"))
+    start, *others = [notebooks.with_verdicts(notebooks.read_notebook(path)) for path in files]
+    cells = [cell for k, other in enumerate(others) for cell in exercise_cells_of(other, f"file-{k}-")]
+    asked = {"start": start, "others": notebooks.new_notebook(cells)}
     (handed_in / "nbval").mkdir()
-    files = []
-    for path in sorted((handed_in / "in").glob("*_ida-holm.ipynb")):
-        files.append(handed_in / "nbval" / path.name)
-        notebooks.write_notebook(files[-1], notebooks.with_verdicts(notebooks.read_notebook(path)))
-    report = handed_in / "nbval.xml"
-    words = ["-m", "pytest", "-q", "--nbval-lax", "-p", "no:cacheprovider", f"--junit-xml={report}"]
-    subprocess.run(
-        [sys.executable, *words, "--rootdir", str(handed_in / "nbval"), *map(str, files)],
-        cwd=handed_in / "nbval",
-        stdout=subprocess.DEVNULL,
-        check=False,
-    )
-    code = {}
-    for path in files:
-        cells = notebooks.read_notebook(path)["cells"]
-        code[path.stem] = [notebooks.source_of(cell) for cell in cells if cell["cell_type"] == "code"]
+    ran = run_nbval(handed_in / "nbval", asked)
     expected = {}
-    for case in ElementTree.parse(report).getroot().iter("testcase"):
-        stem = case.attrib["classname"].removesuffix(".ipynb").rsplit(".", 1)[-1]
-        source = code[stem][int(case.attrib["name"].split()[1])]
-        if source.startswith(notebooks.CHECK_MARKER) and 'workbook.check("' in source:
-            exercise = source.split('workbook.check("')[1].split('"')[0]
-            expected[exercise] = case.find("failure") is None and case.find("error") is None
+    for name, notebook in asked.items():
+        for exercise, index in notebooks.find_checks(notebook).items():
+            expected[exercise] = notebook["cells"][index]["id"] not in ran[name].red
     ida = next(student for student in graded.students if student.name == "Ida Holm")
     assert {mark.exercise: mark.state == "right" for mark in ida.marks} == expected
     assert len(expected) == sum(len(book.exercises) for book in school.books)

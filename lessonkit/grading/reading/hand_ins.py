@@ -22,6 +22,7 @@ from pathlib import Path
 
 from lessonkit.exercises.glossary import GLOSSARY
 from lessonkit.exercises.pristine import DEMONSTRATION
+from lessonkit.exercises.start_page import START
 from lessonkit.files import first_free
 from lessonkit.grading.reading.intake import MAX_BYTES, UnreadableFile, too_large
 
@@ -100,8 +101,8 @@ def files_in(folder: Path) -> tuple[dict[str, HandedIn], list[tuple[str, str]]]:
                 others.append((shown(path), NO_NOTEBOOK))
     named: dict[str, HandedIn] = {}
     for name, one in sorted(found, key=lambda item: os.fsencode(item[0])):
-        if f"/{name}".endswith(f"/{GLOSSARY}") or DEMONSTRATION.search(f"/{name}"):
-            continue  # copied beside the workbooks, and nobody's work
+        if f"/{name}".endswith((f"/{GLOSSARY}", f"/{START}")) or DEMONSTRATION.search(f"/{name}"):
+            continue  # these lie beside the workbooks, and are nobody's work
         tidy = _printable(re.sub(r"\.(txt|json)$", "", name, flags=re.IGNORECASE))
         end = tidy[-len(".ipynb") :]
         named[first_free(tidy.removesuffix(end), named.__contains__, "~", end)] = one

@@ -18,6 +18,7 @@ import pytest
 
 from lessonkit.commands.lab import describe, lab_command, lab_environment
 from lessonkit.exercises.pristine import Copied, workbook_names
+from lessonkit.exercises.start_page import START
 
 Run = Callable[..., "subprocess.CompletedProcess[str]"]
 
@@ -25,9 +26,9 @@ TOKEN = "told-to-nobody"
 SERIES = Copied(Path("own"), ("00_start here.ipynb", "classroom/00.ipynb"), (), (), ())
 
 
-def test_it_opens_the_first_workbook_on_loopback_without_news() -> None:
+def test_it_opens_a_page_of_the_folder_on_loopback_without_news() -> None:
     """The server listens to this computer alone, and asks nobody for news or updates."""
-    command = lab_command(SERIES, port=9123, browser=False)
+    command = lab_command(SERIES, SERIES.first, port=9123, browser=False)
     assert command[:3] == [sys.executable, "-m", "jupyterlab"]
     assert "--ServerApp.ip=127.0.0.1" in command
     assert "--ServerApp.root_dir=own" in command
@@ -41,6 +42,7 @@ def test_it_opens_the_first_workbook_on_loopback_without_news() -> None:
 def test_without_a_port_a_free_one_is_found() -> None:
     """The usual port is tried first, and Jupyter may go on to the next."""
     command = lab_command(SERIES)
+    assert f"--LabApp.default_url=/lab/tree/{START}" in command
     assert "--ServerApp.port=8888" in command
     assert not any("port_retries" in word or word == "--no-browser" for word in command)
 
@@ -119,7 +121,7 @@ def test_it_serves_the_copies_and_stops_when_told(private_env: dict[str, str], t
     assert (tmp_path / "log.txt").read_text().splitlines()[-1] == (
         f"Stopped. Your workbooks are in {tmp_path / 'own'}"
     )
-    assert set(workbook_names()) == {name for name in files if name.endswith(".ipynb")}
+    assert {*workbook_names(), START} == {name for name in files if name.endswith(".ipynb")}
     assert ".lessonkit.json" not in files
     assert notices["schema"]["properties"]["fetchNews"]["default"] == "false"
     assert notices["schema"]["properties"]["checkForUpdates"]["default"] is False
