@@ -70,8 +70,12 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     # Cold days: a house, its weather, its season.
     "lessonkit.studies.house": ("load_house",),
     "lessonkit.studies.weather": ("load_weather",),
-    "lessonkit.studies.season": ("season", "sweep_lockouts"),
+    "lessonkit.studies.balance": ("balance_points",),
+    "lessonkit.studies.frost": ("defrost_derating",),
+    "lessonkit.studies.season": ("running_cop", "season", "sweep_lockouts"),
+    "lessonkit.studies.compared": ("compare_seasons",),
     "lessonkit.studies.winter_day": ("winter_day",),
+    "lessonkit.draw.balance": ("balance_picture", "cop_picture", "frost_picture"),
     "lessonkit.draw.season": ("show_season",),
     "lessonkit.draw.winter_day": ("show_winter_day",),
     # In front of a class: questions for a show of hands, and what the bench says of them.
@@ -131,6 +135,8 @@ __all__ = [
     "__version__",
     "ask_class",
     "bad_corner",
+    "balance_picture",
+    "balance_points",
     "bench_panel",
     "break_each",
     "break_picture",
@@ -139,9 +145,12 @@ __all__ = [
     "class_plan",
     "clock_picture",
     "clock_tolerance",
+    "compare_seasons",
     "conductor_picture",
+    "cop_picture",
     "count_frames",
     "count_slips",
+    "defrost_derating",
     "defrost_picture",
     "demo_job",
     "earth_picture",
@@ -150,6 +159,7 @@ __all__ = [
     "error_rate_picture",
     "experiment",
     "frame_time_picture",
+    "frost_picture",
     "ghost_places",
     "half_split",
     "hidden_fault",
@@ -186,6 +196,7 @@ __all__ = [
     "reveal",
     "ring_out",
     "running",
+    "running_cop",
     "scope_levels",
     "scope_numbers",
     "scope_panel",
@@ -223,6 +234,7 @@ if TYPE_CHECKING:
     from lessonkit.bench.hands import Hands
     from lessonkit.bench.meter import Meter
     from lessonkit.copper.wire import loop_ohm
+    from lessonkit.draw.balance import balance_picture, cop_picture, frost_picture
     from lessonkit.draw.cables import break_picture, touch_picture
     from lessonkit.draw.characters import character_picture, frame_time_picture
     from lessonkit.draw.clocks import clock_picture
@@ -258,14 +270,17 @@ if TYPE_CHECKING:
     from lessonkit.signal.edges import cable_edge
     from lessonkit.signal.error_rates import clock_tolerance
     from lessonkit.studies.asked import ask_class
+    from lessonkit.studies.balance import balance_points
     from lessonkit.studies.broken import break_each
     from lessonkit.studies.budget import va_budget
     from lessonkit.studies.cable import half_split, locate_open, locate_short, prove_insulation, ring_out
     from lessonkit.studies.check_trials import count_slips
     from lessonkit.studies.class_plan import class_plan
+    from lessonkit.studies.compared import compare_seasons
     from lessonkit.studies.defrosts import running, watch_defrost
     from lessonkit.studies.experiment import experiment
     from lessonkit.studies.find import Search
+    from lessonkit.studies.frost import defrost_derating
     from lessonkit.studies.ghosts import ghost_places
     from lessonkit.studies.hidden import hidden_fault
     from lessonkit.studies.house import load_house
@@ -277,7 +292,7 @@ if TYPE_CHECKING:
     from lessonkit.studies.plan import plan
     from lessonkit.studies.plan_sweeps import bad_corner
     from lessonkit.studies.prove import prove
-    from lessonkit.studies.season import season, sweep_lockouts
+    from lessonkit.studies.season import running_cop, season, sweep_lockouts
     from lessonkit.studies.secrets import secret_bench, try_reader
     from lessonkit.studies.steering import DcCoil, Steering, steer
     from lessonkit.studies.steps import load_story, play

@@ -23,6 +23,7 @@ __all__ = [
     "BIN_K",
     "Band",
     "SeasonView",
+    "both_scales",
     "by_band",
     "lockout_picture",
     "season_picture",
@@ -74,6 +75,13 @@ def backup_word(house: House) -> str:
     return "auxiliary heat" if house.backup.kind == "electric" else "the furnace"
 
 
+def _label(house: House, word: str) -> str:
+    """Return what a kind of heat is called: a machine of one stage has no high one."""
+    if word == "high stage" and house.heat_pump.low is None:
+        return "heat pump"
+    return word or backup_word(house)
+
+
 def both(celsius: float) -> str:
     """Return an outdoor temperature in both units."""
     return f"{celsius:.1f} °C ({round(c_to_f(celsius))} °F)"
@@ -82,7 +90,7 @@ def both(celsius: float) -> str:
 def season_words(found: Season) -> str:
     """Return a season in plain sentences."""
     house, helps = found.house, backup_word(found.house)
-    stages = "high stage" if house.heat_pump.low is None else "low stage"
+    stages = "heat pump" if house.heat_pump.low is None else "low stage"
     hours = found.high_hours if house.heat_pump.low is None else found.low_hours
     ran = f"The {stages} runs {hours:.0f} hours"
     if house.heat_pump.low is not None:
@@ -134,7 +142,7 @@ def season_picture(found: Season) -> Still:
             hatch=hatch,
             edgecolor=INK,
             linewidth=0.8,
-            label=word or backup_word(found.house),
+            label=_label(found.house, word),
         )
         under = under + kwh
     set_to = found.house.outdoor_thermostat
@@ -147,12 +155,13 @@ def season_picture(found: Season) -> Still:
         if at is not None:
             plot.axvline(at, color=INK, linestyle=dash, linewidth=2, label=word)
     plot.set_ylabel("heat in kWh")
-    _both_scales(plot)
+    both_scales(plot)
     plot.legend(fontsize=TEXT_PT - 1, frameon=False, loc="upper right")
     return Still(figure, season_words(found))
 
 
-def _both_scales(plot: Axes) -> None:
+def both_scales(plot: Axes) -> None:
+    """Write outdoor air below a plot in degrees Celsius, and above it in Fahrenheit."""
     plot.set_xlabel("outdoor air in °C")
     top = plot.secondary_xaxis(
         "top", functions=(lambda c: np.asarray(c) * 1.8 + 32.0, lambda f: (np.asarray(f) - 32.0) / 1.8)
@@ -176,7 +185,7 @@ def lockout_picture(sweep: LockoutSweep, currency: str = "") -> Still:
     cold.set_ylim(0.0, max(1.0, 1.05 * float(sweep.unmet_kwh.max())))
     for plot in (money, cold):
         plot.axvline(best, color=INK, linestyle=":", linewidth=2)
-    _both_scales(money)
+    both_scales(money)
     money.set_xlabel("")
     cold.set_xlabel(f"{what}, °C outdoors (dotted: best)")
     dearest = int(sweep.extra.argmax())

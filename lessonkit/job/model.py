@@ -270,6 +270,10 @@ class Job:
         ]
         return replace(self, equipment=kit, thermostat_run=runs[0], outdoor_run=runs[1])
 
+    def with_outdoor_thermostat(self, **settings: Any) -> Job:
+        """Return the job with these lockouts: `job.with_outdoor_thermostat(auxiliary_above_c=4.0)`."""
+        return replace(self, outdoor_thermostat=OutdoorThermostat(**settings))
+
     def with_coil(self, name: str, **changes: Any) -> Job:
         """Return the job with some fields of one coil changed: `job.with_coil("contactor", r_ohm=12.0)`."""
         coil = _changed(self.coil(name), changes)

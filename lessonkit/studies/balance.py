@@ -100,7 +100,10 @@ class Balance:
 
 
 def balance_points(house: House) -> Balance:
-    """Return the balance points of a house with its own heat pump, backup and prices."""
+    """Return the balance points of a house as it is.
+
+    They go by its own heat pump, backup and prices.
+    """
     pump, load = house.heat_pump, house.load
     thermal_c = thermal_balance_c(load, pump.high)
     low_c = None if pump.low is None else thermal_balance_c(load, pump.low)

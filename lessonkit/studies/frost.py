@@ -134,10 +134,11 @@ class Derating:
 def defrost_derating(
     kind: str, outdoor_c: ArrayLike, dw: ArrayLike, timed_share: float = 3.5 / 60.0
 ) -> Derating:
-    """Return the factors on the frost-free capacity and power, averaged over running and defrost.
+    """Return what frost and defrost leave, as factors.
 
-    Parameters: `kind` is "timed" or "demand"; `outdoor_c` and `dw` have one shape; above 40 F nothing frosts.
-    `timed_share` is the share of the time that a clock spends in defrost.
+    They are on the frost-free capacity and power, averaged over running and defrost. Parameters: `kind` is
+    "timed" or "demand"; `outdoor_c` and `dw` have one shape; above 40 F nothing frosts. `timed_share` is the
+    share of the time that a clock spends in defrost.
     """
     require(kind in DEFROSTS, "defrost", kind, f"one of {', '.join(DEFROSTS)}")
     t, dw = np.broadcast_arrays(np.asarray(outdoor_c, dtype=float), np.asarray(dw, dtype=float))

@@ -240,6 +240,18 @@ class House:
         """Return the house with other lockouts: `house.with_lockouts(compressor_below_c=-9.0)`."""
         return replace(self, outdoor_thermostat=replace(self.outdoor_thermostat, **settings))
 
+    def with_frost(self, frost: str) -> House:
+        """Return the house with frost reckoned in another way: `house.with_frost("demand")`."""
+        return replace(self, heat_pump=replace(self.heat_pump, frost=frost))
+
+    def with_furnace(self, capacity_w: float, efficiency: float, fuel_per_kwh: float) -> House:
+        """Return the house with a fossil furnace in place of what helps it now, and the price of its fuel."""
+        return replace(
+            self,
+            backup=Backup("fossil", capacity_w, efficiency),
+            prices=replace(self.prices, fuel_per_kwh=fuel_per_kwh),
+        )
+
     def _mistakes(self) -> Iterator[str]:
         if not self.name.strip():
             yield "name is empty: give the house a short name"

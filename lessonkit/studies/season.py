@@ -27,7 +27,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from lessonkit.errors import require
 from lessonkit.studies.balance import Balance, balance_points, lockout_mistakes
@@ -36,7 +36,7 @@ from lessonkit.studies.house import House, load_house
 from lessonkit.studies.ratings import Rating, part_load_factor
 from lessonkit.studies.weather import Weather, load_weather
 
-__all__ = ["Hours", "LockoutSweep", "Season", "season", "sweep_lockouts"]
+__all__ = ["Hours", "LockoutSweep", "Season", "running_cop", "season", "sweep_lockouts"]
 
 Floats = NDArray[np.float64]
 
@@ -108,6 +108,12 @@ class Season:
         electric = self.drawn_kwh + self.auxiliary_kwh
         heat = self.heat_pump_kwh + (self.backup_kwh if self.house.backup.kind == "electric" else 0.0)
         return heat / electric if electric else None
+
+    @property
+    def warmest_backup_c(self) -> float | None:
+        """Return the warmest outdoor air in C of all hours in which auxiliary heat or the furnace ran."""
+        ran = self.hours.backup_w > 0
+        return float(self.hours.outdoor_c[ran].max()) if ran.any() else None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the sums as plain data, ready for JSON; temperatures in degrees Celsius."""
@@ -186,6 +192,19 @@ def season(house: House | str | Path, weather: Weather | str | Path) -> Season:
         + fuel_kwh * (house.prices.fuel_per_kwh or 0.0),
         mistakes=lockout_mistakes(house),
     )
+
+
+def running_cop(house: House, outdoor_c: ArrayLike) -> Floats:
+    """Return heat for 1 of electricity, with starts and stops.
+
+    Parameters: `outdoor_c` has the shape (temperatures,); each lasts an hour, in air of 70 % relative
+    humidity or so. There is none (nan) where the house needs no heat or the compressor is locked out.
+    """
+    t = np.atleast_1d(np.asarray(outdoor_c, dtype=float))
+    when = np.ones(t.shape, dtype=np.int64)
+    hours = _live(house, Weather("steady", t, t - 5.0, np.full(t.shape, 101325.0), when, when))
+    ran = hours.drawn_w > 1e-6
+    return np.where(ran, hours.heat_pump_w / np.where(ran, hours.drawn_w, 1.0), np.nan)
 
 
 def _stage(house: House, rating: Rating, weather: Weather) -> tuple[Floats, Floats]:

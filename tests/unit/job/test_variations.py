@@ -57,3 +57,12 @@ def test_a_poll_that_begins_with_the_last_reply_is_refused() -> None:
     assert LinkSettings(interval_s=1.001 * exchange_s).exchange_s == exchange_s
     with pytest.raises(BadParameter, match="interval_s"):
         LinkSettings(interval_s=exchange_s)
+
+
+def test_an_outdoor_thermostat_is_added_in_one_line() -> None:
+    """Lockouts are given by their names, and those that leave no heat are refused."""
+    job = demo_job("full-cable").with_outdoor_thermostat(auxiliary_above_c=4.0, compressor_below_c=2.0)
+    assert job.outdoor_thermostat is not None
+    assert job.outdoor_thermostat.closed(3.0) == {"auxiliary", "compressor"}
+    with pytest.raises(BadParameter, match="no heat"):
+        job.with_outdoor_thermostat(auxiliary_above_c=-4.0, compressor_below_c=2.0)

@@ -49,12 +49,12 @@ def test_a_design_point_and_a_ua_say_the_same() -> None:
 
 @pytest.mark.parametrize("name", house_names())
 def test_example_houses_read_and_hold_together(name: str) -> None:
-    """Each example is there under its own name, with a title and a story, and one of them is set wrong."""
+    """Each example is there under its own name, with a title and a story, and two of them are set wrong."""
     house = load_house(name)
     assert house.name == name
     assert house.title
     assert house.story
-    assert bool(lockout_mistakes(house)) == (name == "saltbarn-cottage")
+    assert bool(lockout_mistakes(house)) == (name in ("saltbarn-cottage", "quern-hill"))
 
 
 def test_a_house_file_may_be_short() -> None:
@@ -204,6 +204,19 @@ def test_wrong_lockouts_are_told(lockouts: dict[str, float], words: str) -> None
     told = lockout_mistakes(load_house("harrowmere").with_lockouts(**lockouts))
     assert any(words in sentence for sentence in told)
     assert all(" C (" in sentence and " F)" in sentence for sentence in told)
+
+
+def test_a_house_is_changed_in_one_line() -> None:
+    """Frost, furnace and fuel price are changed in one line each, and the rest stays as it was."""
+    house = load_house("quern-hill")
+    damp = house.with_frost("demand")
+    assert damp.heat_pump.frost == "demand"
+    assert damp.heat_pump.high == house.heat_pump.high
+    dual = house.with_furnace(16000.0, 0.9, 0.05)
+    assert dual.backup == Backup("fossil", 16000.0, 0.9)
+    assert (dual.prices.fuel_per_kwh, dual.prices.electricity_per_kwh) == (0.05, 0.15)
+    with pytest.raises(BadParameter, match="efficiency is 1.2"):
+        house.with_furnace(16000.0, 1.2, 0.05)
 
 
 def test_a_changeover_below_the_balance_point_is_told() -> None:

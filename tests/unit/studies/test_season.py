@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from lessonkit.errors import BadParameter
 from lessonkit.studies.frost import defrost_derating, defrost_draws_w
 from lessonkit.studies.house import Backup, House, Prices, house_names, load_house
-from lessonkit.studies.season import Season, season, sweep_lockouts
+from lessonkit.studies.season import Season, running_cop, season, sweep_lockouts
 from lessonkit.studies.weather import BadWeather, Weather, demo_weather, load_weather, weather_names
 
 YEAR = demo_weather("cold-valley")
@@ -150,6 +150,31 @@ def test_the_dual_fuel_sweep_agrees_with_the_crossing() -> None:
     sweep = sweep_lockouts(house, YEAR, "compressor_below_c", np.arange(-12.0, 8.0, 0.25))
     assert found.balance.changeover_c is not None
     assert sweep.setting_c[sweep.best] == pytest.approx(found.balance.changeover_c, abs=0.3)
+
+
+def test_cop_with_starts_and_stops() -> None:
+    """At 8 C a machine of 9920 W and 2594 W runs 3000/9920 of the time and keeps 0.826 of its COP of 3.82.
+
+    1 - Cd (1 - X) with Cd 0.25 is the rating standard's; the sum is done by hand.
+    """
+    house = load_house("quern-hill").with_lockouts(compressor_below_c=-20.0)
+    x = 3000 / 9920
+    expected = 9920 / 2594 * (1 - 0.25 * (1 - x))
+    mild, cold, warm, locked = running_cop(house, [8.0, -15.0, 18.5, -20.5])
+    assert mild == pytest.approx(expected, rel=1e-3)
+    assert cold == pytest.approx(float(house.heat_pump.high.cop(-15.0)))
+    assert np.isnan(warm)
+    assert np.isnan(locked)
+
+
+def test_the_warmest_help_is_just_below_the_balance_point() -> None:
+    """With no lockout in the way, auxiliary heat is first needed in the hour next under the balance point."""
+    house = load_house("quern-hill").with_lockouts(compressor_below_c=None, auxiliary_above_c=None)
+    found = season(house, YEAR)
+    assert found.warmest_backup_c is not None
+    assert found.balance.thermal_c is not None
+    below = YEAR.outdoor_c[YEAR.outdoor_c < found.balance.thermal_c]
+    assert found.warmest_backup_c == below.max()
 
 
 def test_an_unknown_lockout_is_refused() -> None:
