@@ -286,9 +286,9 @@ def add_run(to: Layout, name: str, run: Run) -> None:
     for fault in to.faults:
         if fault.where != name or fault.kind not in ("short", "earth"):
             continue
-        here = _on_conductor(to, name, fault.part, fault.at, near_node, far_node)
+        here = _on_conductor(name, fault.part, fault.at, near_node, far_node)
         if fault.kind == "short":
-            there = _on_conductor(to, name, str(fault.value), fault.at, near_node, far_node)
+            there = _on_conductor(name, str(fault.value), fault.at, near_node, far_node)
             to.r(f"fault {fault}", here, there, SHORT_OHM, f"short {name}.{fault.part} to {fault.value}")
         else:
             # Metal outdoors is the outdoor unit's; a touch there sends its current home along the earth path.
@@ -308,8 +308,10 @@ def _side_by_side(one: float | None, two: float | None) -> list[tuple[str, str, 
     `one` and `two` say where each is broken (None: nowhere).  A whole conductor's capacitance is divided
     where its neighbour is broken.
     """
-    one, two = (0.5 if two is None else two) if one is None else one, two
-    two = one if two is None else two
+    if one is None:
+        one = 0.5 if two is None else two
+    if two is None:
+        two = one
     found = [("near end", "near", "near", min(one, two)), ("far end", "far", "far", 1 - max(one, two))]
     if one < two:
         found.append(("between the breaks", "far", "near", two - one))
@@ -331,7 +333,7 @@ def _cuts(to: Layout, name: str, conductor: str) -> list[float]:
 
 
 def _on_conductor(
-    to: Layout, name: str, conductor: str, at: float, near_node: dict[str, str], far_node: dict[str, str]
+    name: str, conductor: str, at: float, near_node: dict[str, str], far_node: dict[str, str]
 ) -> str:
     if at <= 0:
         return near_node[conductor]

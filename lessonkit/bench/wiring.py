@@ -25,7 +25,6 @@ from collections.abc import Iterable, Sequence
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lessonkit.bench.appliances import lay_out
 from lessonkit.bench.layout import REFERENCE
@@ -59,6 +58,7 @@ class Wiring:
         self.keys = tuple(to.toggles)
         self._fixed = tuple(to.fixed)
         self._toggles = tuple(to.toggles.values())
+        self._place = {key: place for place, key in enumerate(self.keys)}
         self._values: dict[float, tuple[ComplexArray, ...]] = {}
 
     @cached_property
@@ -123,7 +123,9 @@ class Wiring:
         `silenced` names, for each state, one driver that sends a space: its impedance stays, its volts go.
         """
         y_fixed, e_fixed, y_off, e_off, y_on, e_on = self._at(freq_hz)
-        mask: NDArray[np.bool_] = np.array([[key in on for key in self.keys] for on in states], dtype=bool)
+        mask = np.zeros((len(states), len(self.keys)), dtype=np.bool_)
+        for row, on in enumerate(states):
+            mask[row, [self._place[key] for key in on if key in self._place]] = True
         fixed = y_fixed.size
         y = np.empty((len(states), fixed + len(self.keys)), dtype=np.complex128)
         e = np.empty_like(y)
@@ -131,7 +133,7 @@ class Wiring:
         e[:, :fixed], e[:, fixed:] = e_fixed, np.where(mask, e_on, e_off)
         for row, key in enumerate(silenced):
             if key is not None:
-                e[row, fixed + self.keys.index(key)] = 0
+                e[row, fixed + self._place[key]] = 0
         return y, e
 
     def solve(

@@ -259,40 +259,13 @@ def _print_parts(job: Job) -> None:
     Console().print(table)
 
 
-def _what_it_is(terminal: str) -> str:
-    """Return what a node of the table is, in words."""
-    from lessonkit.job.calls import PLACE_WORDS, TERMINAL_WORDS
-
-    inner = {
-        "GND": "grounded metal",
-        "XFMR": "transformer, ahead of the fuse",
-        "CC": "contactor coil, behind the board",
-        "RV": "valve solenoid, behind the board",
-        "Y1-out": "Y1 outdoors, behind the contacts at the air handler",
-        "YT": "Y1, behind the outdoor thermostat",
-        "WT1": "second heat, behind the outdoor thermostat",
-        "WT2": "second heat, stage 2, behind the outdoor thermostat",
-        "FU": "furnace, behind the interlock",
-        "CL": "behind the lockout's contact",
-        "CH": "behind the high-pressure contact",
-        "CO": "contactor coil, behind the safety contacts",
-        "TS": "thermostat, ahead of the idle load that it lives on",
-    }
-    if terminal in inner:
-        return inner[terminal]
-    name, _, place = terminal.rpartition("-")
-    if place not in PLACE_WORDS:
-        name, place = terminal, ""
-    what = TERMINAL_WORDS.get(name, "not in use")
-    return f"{what}, to the {PLACE_WORDS[place]}" if place else what
-
-
 def _print_state(job: Job, state: State, seconds: float) -> None:
     from rich.console import Console
     from rich.table import Table
 
     from lessonkit.bench.remarks import earth_words, second_transformer_words, supply_words
     from lessonkit.job.calls import PLACES
+    from lessonkit.job.naming import terminal_words
 
     console = Console()
     console.print(f"{job.title or job.name}", style="bold", markup=False)
@@ -320,7 +293,7 @@ def _print_state(job: Job, state: State, seconds: float) -> None:
             f"{state.volts[f'{place}:{name}']:.2f}" if f"{place}:{name}" in state.volts else ""
             for place in PLACES
         ]
-        volts.add_row(name, _what_it_is(name), *cells)
+        volts.add_row(name, terminal_words(name), *cells)
     console.print(volts)
     for run, link in state.links.items():
         console.print(

@@ -121,6 +121,14 @@ class Network:
         at_node[k, b] -= 1
         return touched, into, at_node
 
+    @cached_property
+    def whole(self) -> list[NDArray[np.bool_]]:
+        """Return sets of conducting branches, each of shape (branches,), that leave no node cut off.
+
+        `solve_stack` notes them. A state in which all of one of them conduct cuts no node off either.
+        """
+        return []
+
     def admittances(self, freq_hz: float) -> ComplexArray:
         """Return the admittance of every branch in siemens, shape (branches,)."""
         return np.array([branch.admittance(freq_hz) for branch in self.branches], dtype=np.complex128)
@@ -159,13 +167,18 @@ class Solution:
     branch_a: ComplexArray
     branch_y: ComplexArray
 
+    @cached_property
+    def _phasors(self) -> list[complex]:
+        return list(map(complex, self.node_v))
+
     def v(self, node: str, against: str | None = None) -> complex:
         """Return the volts of `node` as a phasor (RMS), against the reference or another node."""
-        for name in (node, against):
-            if name is not None and name not in self.network.index:
-                raise UnknownNode(name, self.network.nodes)
-        volts = complex(self.node_v[self.network.index[node]])
-        return volts if against is None else volts - complex(self.node_v[self.network.index[against]])
+        index = self.network.index
+        try:
+            volts = self._phasors[index[node]]
+            return volts if against is None else volts - self._phasors[index[against]]
+        except KeyError as missing:
+            raise UnknownNode(missing.args[0], self.network.nodes) from None
 
     def a(self, branch: str) -> complex:
         """Return the current through a branch from its `a` to its `b`, a phasor in amperes (RMS)."""
@@ -243,7 +256,10 @@ def solve_stack(
     flat[:, touched] = y @ into
     matrix = flat.reshape(systems, n, n)
     injected = (y * e) @ at_node
-    refuse_islands(network, matrix != 0)
+    conducting = y != 0
+    if not any((conducting >= whole).all() for whole in network.whole):
+        refuse_islands(network, matrix != 0)
+        network.whole.extend(conducting[:1])
     node_v = np.zeros((systems, n), dtype=np.complex128)
     if n > 1:  # the reference is node 0: its row and column go, its volts are 0
         node_v[:, 1:] = np.linalg.solve(matrix[:, 1:, 1:], injected[:, 1:, None])[..., 0]

@@ -18,14 +18,13 @@ from lessonkit.bench.layout import REFERENCE, conductor_node, link_common, run_e
 from lessonkit.bench.link import LinkState
 from lessonkit.bench.plugs import node_of_end
 from lessonkit.bench.state import LIVE_V, State
-from lessonkit.job.faults import Fault, fault_parts
+from lessonkit.job.faults import Fault
 from lessonkit.job.handwork import parse_work
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
 
 __all__ = [
     "Conductor",
     "earth_path",
-    "fault_words",
     "shown_volts",
     "conductors",
 ]
@@ -74,16 +73,6 @@ class Conductor:
         return not self.broken and not any(
             f.kind == "resistance" and f.part == self.name for f in self.faults
         )
-
-
-def fault_words(fault: Fault, job: Job) -> str:
-    """Return a few words for a fault where it sits, such as `bad splice, 20 ohm`."""
-    kind = fault_parts(job)[f"{fault.where}.{fault.part}"][fault.kind]
-    if kind.value == "number":
-        return f"{kind.words}, {fault.value:g} {kind.unit}"
-    if kind.value == "conductor":
-        return kind.words.replace("another conductor", str(fault.value))
-    return kind.words
 
 
 def shown_volts(state: State, node: str) -> float:

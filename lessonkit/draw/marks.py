@@ -9,10 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from lessonkit.draw.grid import Grid
-from lessonkit.draw.looks import Conductor, fault_words
+from lessonkit.draw.looks import Conductor
 from lessonkit.draw.palette import LOOKS, PAPER
 from lessonkit.draw.svg import Canvas, text_width
 from lessonkit.job.faults import Fault
+from lessonkit.job.naming import fault_words
 
 __all__ = ["FaultMark", "cross", "earth_symbol", "mark_conductor", "fault_marks"]
 
@@ -77,7 +78,7 @@ def mark_conductor(canvas: Canvas, grid: Grid, conductor: Conductor) -> None:
     left, right = grid.conductor_span(conductor.run, conductor.name)
     for mark in fault_marks(grid, conductor):
         x, y = mark.x, mark.y
-        _draw(canvas, grid, mark)
+        _draw(canvas, mark)
         words = _short(mark.fault, grid)
         wide = text_width(words, bold=True)
         # A swapped conductor leaves its row before the end.
@@ -105,7 +106,7 @@ def _short(fault: Fault, grid: Grid) -> str:
     return fault_words(fault, grid.job)
 
 
-def _draw(canvas: Canvas, grid: Grid, mark: FaultMark) -> None:
+def _draw(canvas: Canvas, mark: FaultMark) -> None:
     colour, fault, x, y = _FAULT.colour, mark.fault, mark.x, mark.y
     if fault.kind in ("open", "swapped"):
         cross(canvas, x, y)

@@ -13,6 +13,7 @@ from html import escape
 from lessonkit.copper.wire import area_m2
 from lessonkit.draw.image import svg_image_html
 from lessonkit.job.calls import PLACE_WORDS
+from lessonkit.job.naming import point_words
 from lessonkit.studies.customary import FOOT_M
 
 __all__ = [
@@ -24,7 +25,7 @@ __all__ = [
     "figure",
     "gauge_words",
     "length_words",
-    "node_words",
+    "end_words",
     "page",
     "place_words",
     "signatures",
@@ -71,8 +72,6 @@ figure img { width: 100% !important; max-width: 100% !important; height: auto; f
 BOX = '<span class="box" role="img" aria-label="box to tick"></span>'
 #: A line to write on.
 LINE = '<span class="line"></span>'
-
-_TERMINALS = {"GND": "grounded metal", "XFMR": "transformer", "CC": "contactor coil", "RV": "valve coil"}
 
 
 def page(title: str, body: Iterable[str]) -> str:
@@ -156,13 +155,11 @@ def gauge_words(awg: int) -> tuple[str, str]:
     return f"{area_m2(awg) * 1e6:.2f} mm²", f"{awg} AWG"
 
 
-def node_words(node: str) -> str:
+def end_words(node: str) -> str:
     """Return what a point of a job is called: a terminal, the conductor whose loose end it is, or metal."""
-    name = node.rpartition(":")[2].rpartition(".")[2]
+    name = point_words(node.rpartition(":")[2].rpartition(".")[2])
     # Two signal conductors meet at the air handler, so there the name says which way; a spare's needn't.
-    return _TERMINALS.get(
-        name, name if name.startswith("SIG") else name.removesuffix("-stat").removesuffix("-out")
-    )
+    return name if name.startswith("SIG") else name.removesuffix("-stat").removesuffix("-out")
 
 
 def place_words(node: str) -> str:

@@ -131,7 +131,7 @@ def _points(step: Step) -> str:
     if not step.black:
         place, _, part = step.red.partition(":")
         return f"clamp: {part}, {PLACE_WORDS[place]}" if part else "clamp: equipment ground"
-    red, black = paper.node_words(step.red), paper.node_words(step.black)
+    red, black = paper.end_words(step.red), paper.end_words(step.black)
     if step.part == RING_OUT:
         return f"{red} – {black}"
     if step.unit == "Mohm":

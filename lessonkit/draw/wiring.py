@@ -17,7 +17,7 @@ from lessonkit.bench.layout import conductor_node
 from lessonkit.bench.state import State
 from lessonkit.draw.following import light_loop
 from lessonkit.draw.grid import WIDTH, Grid
-from lessonkit.draw.looks import Conductor, conductors, earth_path, fault_words, shown_volts
+from lessonkit.draw.looks import Conductor, conductors, earth_path, shown_volts
 from lessonkit.draw.marks import FaultMark, cross, fault_marks, mark_conductor
 from lessonkit.draw.palette import INK, LOOKS, PAPER, SOFT, Look
 from lessonkit.draw.places import draw_boards, draw_bonds, draw_link_news, draw_place, mark_parts
@@ -25,6 +25,7 @@ from lessonkit.draw.svg import TEXT_PX, Canvas, Layers, steps, text_width
 from lessonkit.draw.words import clock_words, conductor_words, state_words
 from lessonkit.job.calls import PLACES
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
+from lessonkit.job.naming import fault_words
 
 __all__ = ["wiring_layers", "wiring_svg"]
 

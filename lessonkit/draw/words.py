@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from lessonkit.bench.layout import REFERENCE
 from lessonkit.bench.state import State
-from lessonkit.draw.looks import Conductor, conductors, earth_path, fault_words
+from lessonkit.draw.looks import Conductor, conductors, earth_path
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.job.naming import fault_words
 
 #: What the state of a link means, where the word alone might not say it.
 _MEANS = {

@@ -188,7 +188,7 @@ def modelled(exercise: Exercise, givens: Givens) -> dict[str, Answer]:
     kept: dict[str, Answer] = {}
     met: list[Any] = []  # what models before would give, whether kept or not: the judge asks them first
     for model in exercise.wrong_models:
-        for value in _modelled(exercise, model, givens):
+        for value in _modelled(model, givens):
             tidy = _own(exercise, form, value)
             if _is_right(exercise, form, givens, right, tidy):
                 continue
@@ -198,7 +198,7 @@ def modelled(exercise: Exercise, givens: Givens) -> dict[str, Answer]:
     return kept
 
 
-def _modelled(exercise: Exercise, model: WrongModel, givens: Givens) -> tuple[Answer, ...]:
+def _modelled(model: WrongModel, givens: Givens) -> tuple[Answer, ...]:
     def compute() -> tuple[Answer, ...]:
         led_to = model.compute(givens)
         several = led_to if isinstance(led_to, Several) else (led_to,)
@@ -253,7 +253,7 @@ def judge(exercise: Exercise, givens: Mapping[str, Any], answer: object) -> Verd
     if _is_right(exercise, form, givens, right, tidy):
         return Verdict(exercise.id, RIGHT)
     for model in exercise.wrong_models:
-        for led_to in _modelled(exercise, model, givens):
+        for led_to in _modelled(model, givens):
             other = _own(exercise, form, led_to)
             if form.same(other, tidy) and not _is_right(exercise, form, givens, right, other):
                 return Verdict(exercise.id, NOT_YET, model.hint, model.name)

@@ -19,7 +19,7 @@ from lessonkit.bench.state import State
 from lessonkit.errors import require
 from lessonkit.job.calls import CALL_TERMINALS, CALLS, PLACE_WORDS, PLACES
 from lessonkit.job.faults import Fault
-from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.job.model import Job
 from lessonkit.job.toml import demo_job
 from lessonkit.studies.experiment import experiment
 
@@ -28,7 +28,6 @@ __all__ = [
     "Trials",
     "call_terminals_at",
     "any_job",
-    "fault_in_words",
     "in_order",
     "responds",
     "settled",
@@ -104,32 +103,6 @@ def call_terminals_at(state: State, place: str) -> list[str]:
 def responds(state: State) -> list[str]:
     """Return the names of the equipment that does something."""
     return [name for name in EQUIPMENT if state.responding[name] != "off"]
-
-
-def fault_in_words(fault: str) -> str:
-    """Return a fault as a sentence without its full stop.
-
-    >>> fault_in_words("outdoor.Y2=open")
-    'the conductor Y2 of the outdoor run is broken'
-    """
-    target, _, kind = fault.partition("=")
-    where, _, part = target.partition(".")
-    kind, _, value = kind.partition(":")
-    if where in RUN_ENDS:
-        happened = {"open": "is broken", "short": f"touches the conductor {value}"}[kind]
-        return f"the conductor {part} of the {where} run {happened}"
-    if part.startswith("relay-") and part != "relay-board":
-        happened = {"stuck-open": "never closes", "stuck-closed": "never opens"}[kind]
-        return f"the relay {part.removeprefix('relay-')} on the board at the {PLACE_WORDS[where]} {happened}"
-    return {
-        "stat.valve=reversed": "the thermostat is set for the other valve type",
-        "out.contactor=stuck-closed": "the contacts of the contactor are welded together",
-        "out.contactor=burnt-out": "the coil of the contactor is burnt out",
-        "out.unloader=burnt-out": "the solenoid of the second stage is burnt out",
-        "out.reversing-valve=burnt-out": "the solenoid of the reversing valve is burnt out",
-        "air.blower-relay=burnt-out": "the coil of the blower relay is burnt out",
-        "air.sequencer=burnt-out": "the coil of the heat sequencer is burnt out",
-    }[fault]
 
 
 @dataclass(frozen=True)

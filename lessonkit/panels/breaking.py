@@ -10,9 +10,9 @@ from functools import partial
 import ipywidgets as widgets
 
 from lessonkit.bench.state import State
-from lessonkit.draw.looks import fault_words
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.faults import Kind, fault_parts
+from lessonkit.job.naming import fault_words
 from lessonkit.panels.keys import key, named, press, row
 from lessonkit.panels.session import Session
 

@@ -18,7 +18,6 @@ from html import escape
 import ipywidgets as widgets
 
 from lessonkit.draw.image import svg_image_html
-from lessonkit.draw.looks import fault_words
 from lessonkit.draw.tables import table_html
 from lessonkit.draw.wiring import wiring_svg
 from lessonkit.draw.words import state_words
@@ -26,8 +25,9 @@ from lessonkit.errors import LessonError
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.faults import Fault, fault_parts, parse_fault, single_faults
 from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.job.naming import fault_words, node_words
 from lessonkit.panels.keys import key, named, press, row, shown
-from lessonkit.panels.meter import MeterPart, node_words
+from lessonkit.panels.meter import MeterPart
 from lessonkit.panels.panel import Panel
 from lessonkit.panels.scope import ScopePart
 from lessonkit.panels.session import Session

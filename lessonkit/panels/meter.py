@@ -19,12 +19,12 @@ from lessonkit.bench.meter import METER_OHM, Meter
 from lessonkit.bench.reading import Reading
 from lessonkit.bench.state import State
 from lessonkit.errors import LessonError
-from lessonkit.job.calls import PLACE_WORDS
+from lessonkit.job.naming import node_words
 from lessonkit.panels.keys import key, named, press, row, shown
 from lessonkit.panels.panel import Panel
 from lessonkit.panels.session import Session
 
-__all__ = ["MeterPanel", "MeterPart", "meter_panel", "node_words"]
+__all__ = ["MeterPanel", "MeterPart", "meter_panel"]
 
 #: What each setting of the knob is called.
 _SETTINGS = {"high": "V, 10 MΩ", "low": "V, 3 kΩ", "ohms": "ohms"}
@@ -135,13 +135,6 @@ def _probe_words(setting: str, red: str, black: str) -> str:
         return where
     ohms = f"{METER_OHM[setting]:,.0f} Ω".replace(",000,000 Ω", " MΩ").replace(",000 Ω", " kΩ")
     return f"{where}, input {ohms}"
-
-
-def node_words(node: str) -> str:
-    """Return what a point of a job is called: its place and its terminal."""
-    place, _, terminal = node.partition(":")
-    words = {"GND": "metal", "XFMR": "transformer", "CC": "contactor coil", "RV": "valve coil"}
-    return f"{PLACE_WORDS[place]} {words.get(terminal, terminal)}"
 
 
 class MeterPanel(Panel):

@@ -38,15 +38,6 @@ class NotTold(LessonError, ValueError):
     """What was seen can't happen with any of the suspects."""
 
 
-def check_chances(chance: Chances, suspects: int, name: str = "chance") -> Chances:
-    """Return a table of chances, shape (suspects, outcomes), after a look at its rows."""
-    table = np.asarray(chance, dtype=np.float64)
-    require(table.ndim == 2 and table.shape[0] == suspects, name, table.shape, f"{suspects} rows of chances")
-    sound = bool(np.isfinite(table).all() and (table >= 0).all() and np.allclose(table.sum(axis=1), 1.0))
-    require(sound, name, "rows that don't sum to 1", "rows of chances from 0 to 1 that sum to 1")
-    return table
-
-
 def perfect(outcomes: Sequence[int], wrong: float = 0.0) -> Chances:
     """Return the chances of a test whose outcome is known for each suspect, numbered from 0.
 

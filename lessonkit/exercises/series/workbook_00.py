@@ -15,10 +15,10 @@ from lessonkit.exercises.core import Exercise, Givens, Several, WrongModel
 from lessonkit.exercises.trials import (
     EQUIPMENT,
     call_terminals_at,
-    fault_in_words,
     responds,
     settled,
 )
+from lessonkit.job.naming import fault_sentence
 
 TITLE = "Start here"
 
@@ -163,7 +163,7 @@ def _break_question(givens: Givens) -> str:
     soon, later = _looks(givens)
     return (
         f"The job `{givens['job']}` has run on `{givens['call']}` for {SOUND_FOR_S:g} seconds. Then "
-        f"{fault_in_words(givens['fault'])} (`{givens['fault']}`). Which equipment responds **{soon}**, and "
+        f"{fault_sentence(givens['fault'])} (`{givens['fault']}`). Which equipment responds **{soon}**, and "
         f"which **{later}**?\n\n"
         f"Answer each with a list of some of these, or `[]`: {', '.join(EQUIPMENT)}. "
         "The reversing valve responds when its solenoid is energised."

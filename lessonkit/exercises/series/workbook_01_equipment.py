@@ -14,7 +14,8 @@ from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import State
 from lessonkit.exercises.compare import Choice, ChoiceSet, Number, Record, Table
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
-from lessonkit.exercises.trials import EQUIPMENT, any_job, fault_in_words, responds, settled, site
+from lessonkit.exercises.trials import EQUIPMENT, any_job, responds, settled, site
+from lessonkit.job.naming import fault_sentence
 from lessonkit.job.toml import demo_job
 
 _ALL_EQUIPMENT = ", ".join(EQUIPMENT)
@@ -132,7 +133,7 @@ _BEFORE, _IN_DEFROST = "before", "in_defrost"
 
 
 def _defrost_question(givens: Givens) -> str:
-    said = " and ".join(f"{fault_in_words(fault)} (`{fault}`)" for fault in givens["faults"])
+    said = " and ".join(f"{fault_sentence(fault)} (`{fault}`)" for fault in givens["faults"])
     broken = f" But {said}." if said else ""
     return (
         f"{site(givens['job'])} It is -2 °C outdoors and the thermostat asks for `{givens['call']}`.{broken} "
@@ -261,7 +262,7 @@ def _fault_variant(rng: random.Random) -> Givens:
 
 def _fault_question(givens: Givens) -> str:
     return (
-        f"{site(givens['job'])} From the start, {fault_in_words(givens['fault'])} "
+        f"{site(givens['job'])} From the start, {fault_sentence(givens['fault'])} "
         f"(`{givens['fault']}`). The thermostat asks "
         f"for `{givens['call']}`. Which equipment responds, and what happens to the house?\n\n"
         f"Answer `responds` with a list of some of these: {_ALL_EQUIPMENT} (the valve responds when "

@@ -11,7 +11,8 @@ from collections.abc import Callable
 
 from lessonkit.exercises.compare import Choice
 from lessonkit.exercises.core import Exercise, Givens, Several, WrongModel
-from lessonkit.exercises.trials import any_job, fault_in_words, settled, site
+from lessonkit.exercises.trials import any_job, settled, site
+from lessonkit.job.naming import fault_sentence
 
 # 1.7 Which fault -------------------------------------------------------------------------------------------
 
@@ -98,7 +99,7 @@ def _which_variant(rng: random.Random) -> Givens:
 def _which_question(givens: Givens) -> str:
     rows = zip(_SHOWN, _answers(givens["job"], givens["fault"]), strict=True)
     table = "\n".join(f"| `{call}` | {words} |" for call, words in rows)
-    options = "\n".join(f"* `{fault}`: {fault_in_words(fault)}" for fault in givens["options"])
+    options = "\n".join(f"* `{fault}`: {fault_sentence(fault)}" for fault in givens["options"])
     return (
         f"{site(givens['job'])} One thing is broken. You try four calls:\n\n| call | the house gets "
         f"|\n| --- | --- |\n{table}\n\n"

@@ -11,9 +11,10 @@ from lessonkit.errors import LessonError, refused
 from lessonkit.exercises.predict import predictions, reveal
 from lessonkit.exercises.series.workbook_00 import _SPLICES_OHM, CASES
 from lessonkit.exercises.series.workbook_01_faults import _CANDIDATES
-from lessonkit.exercises.trials import any_job, fault_in_words, responds, settled, site, try_calls
+from lessonkit.exercises.trials import any_job, responds, settled, site, try_calls
 from lessonkit.exercises.workbook import known_workbooks, open_workbook
 from lessonkit.job.faults import parse_fault
+from lessonkit.job.naming import fault_sentence
 from lessonkit.job.toml import demo_job
 
 BLANKS = (..., None, "", "  ", "...", [...], ["Y1", ...])
@@ -187,7 +188,7 @@ def test_a_settled_defrost_is_a_defrost() -> None:
 def test_faults_of_the_exercises_exist_and_have_words(job: str, fault: str) -> None:
     """Each candidate can happen in its job, and is told in words that name the part."""
     assert str(parse_fault(fault, demo_job(job))) == fault
-    assert fault_in_words(fault)[:4] == "the "
+    assert fault_sentence(fault)[:4] == "the "
 
 
 def test_a_site_is_told_in_one_line() -> None:

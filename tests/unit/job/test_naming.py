@@ -1,0 +1,60 @@
+"""Points and faults in plain words."""
+
+from __future__ import annotations
+
+import pytest
+
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.meter import Meter
+from lessonkit.job.faults import fault_parts, parse_fault
+from lessonkit.job.naming import fault_sentence, fault_words, node_words, terminal_words
+from lessonkit.job.toml import demo_job, demo_names
+
+
+@pytest.mark.parametrize("name", demo_names())
+def test_no_two_points_of_a_job_have_one_name(name: str) -> None:
+    """Whoever chooses where a probe goes can tell all points apart."""
+    words = [node_words(node) for node in Meter(Bench(demo_job(name))).nodes()]
+    assert len(set(words)) == len(words)
+
+
+def test_inner_points_are_said_in_words() -> None:
+    """A point without a letter of the trade is said by what it is and where."""
+    assert node_words("out:GND") == "outdoor unit grounded metal"
+    assert node_words("air:XFMR") == "air handler transformer, ahead of the fuse"
+    assert node_words("stat:Y1") == "thermostat Y1"
+    assert terminal_words("SIG-out") == "signal conductor, to the outdoor unit"
+    assert terminal_words("spare1") == "not in use"
+
+
+def test_faults_are_said_short_and_as_sentences() -> None:
+    """The words for a fault name its value, and its sentence names its place."""
+    job = demo_job("two-run")
+    assert fault_words(parse_fault("outdoor.SIG=resistance:20", job), job) == "bad splice, 20 ohm"
+    assert fault_words(parse_fault("outdoor.SIG=short:R", job), job) == "touches R"
+    assert (
+        fault_sentence("outdoor.SIG=short:R")
+        == "the conductor SIG of the outdoor run touches the conductor R"
+    )
+    assert (
+        fault_sentence("air.relay-G=stuck-open") == "the relay G on the board at the air handler never closes"
+    )
+    assert fault_sentence("out.contactor=burnt-out") == "the coil of the contactor is burnt out"
+
+
+@pytest.mark.parametrize("name", demo_names())
+def test_every_fault_of_every_job_has_words(name: str) -> None:
+    """No fault is shown as its code."""
+    job = demo_job(name)
+    for part, kinds in fault_parts(job).items():
+        for kind in kinds.values():
+            value = {"none": "", "conductor": ":C"}.get(kind.value, f":{kind.default}")
+            where = part.partition(".")
+            if kind.value == "conductor" and where[2] == "C":
+                value = ":R"
+            if kind.value == "conductor" and value[1:] not in job.runs[where[0]].conductors:
+                continue
+            words = fault_words(parse_fault(f"{part}={kind.name}{value}", job), job)
+            assert words
+            assert "=" not in words
+            assert "another conductor" not in words
