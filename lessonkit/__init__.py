@@ -59,11 +59,11 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.secrets": ("secret_bench", "try_reader"),
     # On the job: what may be wrong.
     "lessonkit.studies.find": ("Search",),
-    "lessonkit.studies.plan": ("plan",),
+    "lessonkit.studies.plan": ("first_plan", "plan"),
     "lessonkit.studies.plan_sweeps": ("bad_corner",),
     "lessonkit.studies.survey": ("load_survey",),
     "lessonkit.draw.plan_pictures": ("conductor_picture", "margin_picture"),
-    "lessonkit.draw.plan_tables": ("show_breaks", "show_plans", "show_schedule", "show_survey"),
+    "lessonkit.draw.plan_tables": ("show_breaks", "show_coils", "show_plans", "show_schedule", "show_survey"),
     "lessonkit.studies.prove": ("prove",),
     "lessonkit.studies.judging": ("judge_sheet",),
     "lessonkit.studies.hidden": ("hidden_fault",),
@@ -158,6 +158,7 @@ __all__ = [
     "edge_picture",
     "error_rate_picture",
     "experiment",
+    "first_plan",
     "frame_time_picture",
     "frost_picture",
     "ghost_places",
@@ -205,6 +206,7 @@ __all__ = [
     "secret_bench",
     "show_bench",
     "show_breaks",
+    "show_coils",
     "show_plans",
     "show_schedule",
     "show_season",
@@ -246,7 +248,7 @@ if TYPE_CHECKING:
     from lessonkit.draw.ladder import ladder
     from lessonkit.draw.noise import noise_picture
     from lessonkit.draw.plan_pictures import conductor_picture, margin_picture
-    from lessonkit.draw.plan_tables import show_breaks, show_plans, show_schedule, show_survey
+    from lessonkit.draw.plan_tables import show_breaks, show_coils, show_plans, show_schedule, show_survey
     from lessonkit.draw.rates import error_rate_picture
     from lessonkit.draw.season import show_season
     from lessonkit.draw.steering import reach_picture, steering_picture
@@ -289,7 +291,7 @@ if TYPE_CHECKING:
     from lessonkit.studies.leaks import leak
     from lessonkit.studies.link_trial import try_link
     from lessonkit.studies.noisy_frames import count_frames
-    from lessonkit.studies.plan import plan
+    from lessonkit.studies.plan import first_plan, plan
     from lessonkit.studies.plan_sweeps import bad_corner
     from lessonkit.studies.prove import prove
     from lessonkit.studies.season import running_cop, season, sweep_lockouts

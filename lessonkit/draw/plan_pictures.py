@@ -27,7 +27,7 @@ _LINES = (("blue", "-", "o"), ("vermilion", "--", "s"), ("green", "-.", "^"))
 _POINTS = 12
 
 
-def margin_picture(plans: Sequence[Plan] | Plan, to_m: float = 150.0) -> Still:
+def margin_picture(plans: Sequence[Plan] | Plan, to_m: float = 144.0) -> Still:
     """Draw the margin of the weakest coil by metres of cable.
 
     `plans` are one to three plans; `to_m` is the longest outdoor cable (m).

@@ -3,6 +3,7 @@
     show_survey(survey)      each conductor with its readings and the verdict on it
     show_plans(planned)      the plans in their order, a column for each criterion
     show_schedule(plan)      which conductor serves which terminal, the same at both ends
+    show_coils(plan)         each coil's volts at the bad corner, and what it has to spare
     show_breaks(plan)        what stops when one conductor breaks, and whether that is safe
 
 Each returns a `Listing`: shown last in a cell it is a table, printed it is lines of text.
@@ -13,11 +14,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from lessonkit.errors import require
 from lessonkit.studies.arrangements import NEW
 from lessonkit.studies.plan import Plan, Planned
 from lessonkit.studies.survey import Survey, load_survey
 
-__all__ = ["Listing", "show_breaks", "show_plans", "show_schedule", "show_survey"]
+__all__ = ["Listing", "show_breaks", "show_coils", "show_plans", "show_schedule", "show_survey"]
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,14 @@ class Listing:
     caption: str
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+
+    def at(self, head: str, *starts: str) -> str:
+        """Return the cell under a head, in the row that begins with these words."""
+        require(head in self.heads, "head", head, f"one of {', '.join(self.heads)}")
+        row = next((row for row in self.rows if row[: len(starts)] == starts), None)
+        require(row is not None, "row", ", ".join(starts), "how a row of the table begins")
+        assert row is not None  # for the type checker
+        return row[self.heads.index(head)]
 
     def __repr__(self) -> str:
         """Return a line for each row, as a notebook without tables shows it."""
@@ -90,6 +100,14 @@ def show_schedule(plan: Plan) -> Listing:
         for served in plan.arrangement.schedule
     )
     return _listing(f"Schedule: {plan.arrangement.name}.", ("run", "label", "near end", "far end"), rows)
+
+
+def show_coils(plan: Plan) -> Listing:
+    """Return each coil's volts at the bad corner."""
+    rows = ((name, f"{coil.volts:.1f} V", f"{coil.margin_v:+.1f} V") for name, coil in plan.coils.items())
+    links = "".join(f", {run} link {margin:.1f} V to spare" for run, (margin, _) in plan.links.items())
+    caption = f"At the bad corner: {plan.va:.0f} VA of {plan.rated_va:g} VA{links}."
+    return _listing(caption, ("coil", "volts", "to spare"), rows)
 
 
 def show_breaks(plan: Plan) -> Listing:

@@ -154,9 +154,14 @@ def first_plan(survey: Survey | str | Path) -> Plan | None:
     It is the first of `plan(survey).plans`, for a fraction of the work.
     """
     site = survey if isinstance(survey, Survey) else load_survey(survey)
-    ways = [(_rank_at_best(site, how), how) for how in arrangements(site)]
+    return first_of(site, arrangements(site))
+
+
+def first_of(site: Survey, ways: Sequence[Arrangement]) -> Plan | None:
+    """Return the best plan among some ways to use a site."""
+    ranked = [(_rank_at_best(site, how), how) for how in ways]
     best: Plan | None = None
-    for at_best, how in sorted(ways, key=lambda way: way[0]):
+    for at_best, how in sorted(ranked, key=lambda one: one[0]):
         if best is not None and best.rank <= at_best:
             break
         one = _judged(site, how)

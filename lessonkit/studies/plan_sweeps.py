@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.studies.arrangements import arrangements
 from lessonkit.studies.cases import Case, if_held
 from lessonkit.studies.corners import GROUND, LINE, MUST_PULL_V, unfriendly
-from lessonkit.studies.plan import Plan, first_plan
+from lessonkit.studies.plan import Plan, first_of
 from lessonkit.studies.survey import Survey, WallConductor, load_survey
 
 __all__ = [
@@ -61,13 +62,12 @@ def least_margin(job: Job, calls: Sequence[str] = HEAVIEST) -> tuple[float, str]
 
     Judged are the coils that are in on copper that drops nothing.
     """
-    cases = [Case(call) for call in calls]
-    sound = if_held(_without_copper(job), cases)
     corner = bad_corner_of(job)
     places = Wiring(corner).coils
     found = []
-    for held, best in zip(if_held(corner, cases), sound, strict=True):
-        for coil in sorted(best.settled.latches.sealed & places.keys()):
+    wanted = _in_without_copper(_without_copper(job), tuple(calls))
+    for held, coils in zip(if_held(corner, [Case(call) for call in calls]), wanted, strict=True):
+        for coil in coils:
             at = places[coil]
             found.append((abs(held.settled.solution.v(at.a, at.b)) - MUST_PULL_V, coil))
     return min(found)
@@ -77,6 +77,14 @@ def _without_copper(job: Job) -> Job:
     for name in RUN_ENDS:
         job = job.with_run(name, length_m=1.0, gauge_awg=12, ohms=(), earth_ohm=0.001)
     return job.with_supply(rated_va=100.0, fuse_a=20.0)
+
+
+@lru_cache(maxsize=64)
+def _in_without_copper(job: Job, calls: tuple[str, ...]) -> tuple[tuple[str, ...], ...]:
+    """Return the coils that are in, for each call; the jobs of a sweep differ in copper only."""
+    coils = Wiring(job).coils.keys()
+    held = if_held(job, [Case(call) for call in calls])
+    return tuple(tuple(sorted(one.settled.latches.sealed & coils)) for one in held)
 
 
 @dataclass(frozen=True)
@@ -139,8 +147,9 @@ def conductor_sweep(survey: Survey | str, run: str = "outdoor", most: int = 7) -
     ways, minutes, best = [], [], []
     for count in counts:
         there = _with_sound(site, run, count)
-        ways.append(len(arrangements(there)))
-        first = first_plan(there)
+        possible = arrangements(there)
+        ways.append(len(possible))
+        first = first_of(there, possible)
         works = first is not None and first.works
         minutes.append(first.minutes if first is not None and works else np.nan)
         best.append(first.arrangement.name if first is not None and works else "")

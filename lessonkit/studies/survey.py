@@ -153,6 +153,13 @@ class Survey:
         """Return the run of that name."""
         return next(run for run in self.runs if run.name == name)
 
+    def verdict(self, run: str, label: str) -> str:
+        """Return "sound", "unproven" or "bad" for the conductor of that label."""
+        wall = self.run(run)
+        known = [c.label for c in wall.conductors]
+        require(label in known, "label", label, f"one of {', '.join(known)}")
+        return wall.verdict(wall.conductors[known.index(label)])[0]
+
     def with_conductor(self, run: str, label: str, **found: Any) -> Survey:
         """Return the survey with what was found of one conductor; a label that is not there yet is added.
 

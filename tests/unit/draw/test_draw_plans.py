@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from lessonkit.draw.plan_pictures import conductor_figure, margin_figure, margin_picture
-from lessonkit.draw.plan_tables import show_breaks, show_plans, show_schedule, show_survey
+from lessonkit.draw.plan_tables import show_breaks, show_coils, show_plans, show_schedule, show_survey
 from lessonkit.errors import LessonError
 from lessonkit.studies.plan import Planned, plan
 from lessonkit.studies.plan_sweeps import ConductorSweep, MarginSweep
@@ -50,6 +50,19 @@ def test_a_schedule_says_both_ends_and_every_break(planned: Planned) -> None:
     used = {f"{run} {label}" for run, label, near, _ in rows if near != "free"}
     assert {row[0] for row in show_breaks(best).rows} == used
     assert {row[2] for row in show_breaks(best).rows} == {"yes"}
+
+
+def test_coils_have_what_the_planner_says(planned: Planned) -> None:
+    """A row for each coil, VA and links above it; a cell is found by its row and its head."""
+    best = planned.plans[0]
+    shown = show_coils(best)
+    weakest = best.coils["out:reversing-valve"]
+    assert shown.at("volts", "out:reversing-valve") == f"{weakest.volts:.1f} V"
+    assert shown.at("to spare", "out:reversing-valve") == f"{weakest.margin_v:+.1f} V"
+    assert f"{best.va:.0f} VA of 75 VA, thermostat link" in shown.caption
+    for head, row in (("ohms", "out:contactor"), ("volts", "out:horn")):
+        with pytest.raises(LessonError, match="must be"):
+            shown.at(head, row)
 
 
 def test_margins_are_drawn_as_swept() -> None:

@@ -269,8 +269,7 @@ def test_a_survey_changes_as_it_is_found() -> None:
     """A conductor is measured, another one turns up, the bond is lost: each gives a new survey."""
     site = survey_from_toml(SITE)
     proved = site.with_conductor("outdoor", "c", continuous=True, loop_ohm=1.28, insulation_mohm=25.0)
-    assert site.run("outdoor").verdict(site.run("outdoor").conductors[2])[0] == "unproven"
-    assert proved.run("outdoor").verdict(proved.run("outdoor").conductors[2])[0] == "sound"
+    assert (site.verdict("outdoor", "c"), proved.verdict("outdoor", "c")) == ("unproven", "sound")
     assert [c.label for c in proved.run("outdoor").conductors] == ["a", "b", "c"]
     more = proved.with_conductor("outdoor", "d", continuous="unknown")
     assert more.run("outdoor").conductors[3] == WallConductor("d")
