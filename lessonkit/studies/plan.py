@@ -149,9 +149,9 @@ def plan(survey: Survey | str | Path) -> Planned:
 
 
 def first_plan(survey: Survey | str | Path) -> Plan | None:
-    """Return the best plan alone, or None; what can't be better than one that was found is not run.
+    """Return the best plan alone, or None where there is no way.
 
-    It is the first of `plan(survey).plans`, for a fraction of the work.
+    It is the first of `plan(survey).plans`; what can't be better than one that was found is not run.
     """
     site = survey if isinstance(survey, Survey) else load_survey(survey)
     return first_of(site, arrangements(site))
