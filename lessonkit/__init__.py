@@ -59,6 +59,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.secrets": ("secret_bench", "try_reader"),
     # On the job: what may be wrong.
     "lessonkit.studies.find": ("Search",),
+    "lessonkit.studies.hunt": ("box_hunt", "hunt", "job_hunt", "still_likely"),
     "lessonkit.studies.plan": ("first_plan", "plan"),
     "lessonkit.studies.plan_sweeps": ("bad_corner",),
     "lessonkit.studies.survey": ("load_survey",),
@@ -102,6 +103,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.draw.rates": ("error_rate_picture",),
     "lessonkit.draw.zoom": ("scope_levels", "scope_numbers", "scope_picture"),
     "lessonkit.draw.far_end": ("defrost_picture", "latency_picture"),
+    "lessonkit.draw.hunts": ("bits_picture", "chances_picture", "split_picture"),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("predictions", "reveal"),
@@ -138,9 +140,12 @@ __all__ = [
     "balance_picture",
     "balance_points",
     "bench_panel",
+    "bits_picture",
+    "box_hunt",
     "break_each",
     "break_picture",
     "cable_edge",
+    "chances_picture",
     "character_picture",
     "class_plan",
     "clock_picture",
@@ -165,6 +170,8 @@ __all__ = [
     "half_split",
     "hidden_fault",
     "hidden_fault_panel",
+    "hunt",
+    "job_hunt",
     "judge_sheet",
     "ladder",
     "latency",
@@ -213,8 +220,10 @@ __all__ = [
     "show_survey",
     "show_winter_day",
     "splice_picture",
+    "split_picture",
     "steer",
     "steering_picture",
+    "still_likely",
     "sweep_lockouts",
     "team_hunt",
     "team_hunt_panel",
@@ -245,6 +254,7 @@ if TYPE_CHECKING:
     from lessonkit.draw.eye import link_eye
     from lessonkit.draw.far_end import defrost_picture, latency_picture
     from lessonkit.draw.grounds import earth_picture, phase_picture
+    from lessonkit.draw.hunts import bits_picture, chances_picture, split_picture
     from lessonkit.draw.ladder import ladder
     from lessonkit.draw.noise import noise_picture
     from lessonkit.draw.plan_pictures import conductor_picture, margin_picture
@@ -286,6 +296,7 @@ if TYPE_CHECKING:
     from lessonkit.studies.ghosts import ghost_places
     from lessonkit.studies.hidden import hidden_fault
     from lessonkit.studies.house import load_house
+    from lessonkit.studies.hunt import box_hunt, hunt, job_hunt, still_likely
     from lessonkit.studies.judging import judge_sheet
     from lessonkit.studies.latency import latency
     from lessonkit.studies.leaks import leak

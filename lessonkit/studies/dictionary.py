@@ -36,7 +36,7 @@ from lessonkit.bench.wiring import Wiring, solve_side_by_side
 from lessonkit.copper.network import Solution
 from lessonkit.errors import require
 from lessonkit.job.calls import CALLS, PLACES
-from lessonkit.job.faults import Fault, single_faults
+from lessonkit.job.faults import Fault, parse_fault, single_faults
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
 from lessonkit.studies.cases import Case, Rest, rest
 
@@ -62,6 +62,8 @@ WEIGHTS: Mapping[str, float] = MappingProxyType(
 COMES_AND_GOES = 0.15
 #: One look in so many misleads: a thing misheard, a glance too early (ours).
 MISTAKEN = 0.02
+#: How the name of a suspect ends that comes and goes.
+FICKLE = "(comes and goes)"
 #: Doubt of a reading in volts: this share of it, and this much besides.
 READING_SHARE, READING_V = 0.03, 0.1
 
@@ -77,7 +79,7 @@ class Suspect:
     def __str__(self) -> str:
         """Return the faults as the command line spells them."""
         words = " + ".join(map(str, self.faults)) or "nothing"
-        return f"{words} (comes and goes)" if self.comes_and_goes else words
+        return f"{words} {FICKLE}" if self.comes_and_goes else words
 
 
 @dataclass(frozen=True)
@@ -167,6 +169,25 @@ def suspects_of(
     total = sum(suspect.weight for suspect in found)
     require(total > 0, "weights", "all 0", "at least one weight above 0")
     return tuple(Suspect(s.faults, s.comes_and_goes, s.weight / total) for s in found if s.weight)
+
+
+def named_suspects(
+    job: Job, names: Iterable[str], weights: Mapping[str, float] | None = None
+) -> tuple[Suspect, ...]:
+    """Return suspects by their names alone.
+
+    Such as "outdoor.SIG=open" or "outdoor.SIG=open (comes and goes)". Each is as likely against the others as
+    `suspects_of` would have it. Probabilities sum to 1.
+    """
+    table = {**WEIGHTS, **(weights or {})}
+    found = []
+    for name in names:
+        fault, fickle = parse_fault(name.removesuffix(FICKLE).strip(), job), name.endswith(FICKLE)
+        weight = table.get(f"{fault.part}={fault.kind}", table.get(fault.kind, 1.0))
+        found.append(Suspect((fault,), fickle, weight * (COMES_AND_GOES if fickle else 1.0)))
+    total = sum(suspect.weight for suspect in found)
+    require(total > 0, "suspects", [str(one) for one in found], "at least one with a weight above 0")
+    return tuple(Suspect(one.faults, one.comes_and_goes, one.weight / total) for one in found)
 
 
 def _idles(fault: Fault) -> bool:

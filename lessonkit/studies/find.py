@@ -32,13 +32,17 @@ from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
 from lessonkit.job.toml import load_job
 from lessonkit.studies import search
-from lessonkit.studies.dictionary import DIRECT, Dictionary, Look, Page, Suspect, suspects_of
+from lessonkit.studies.dictionary import DIRECT, Dictionary, Look, Page, Suspect, named_suspects, suspects_of
 
 #: Minutes for a look or a reading once one stands there, and for a new call at the thermostat (ours: a house
 #: with the outdoor unit beside it, as for the walks of `hands`).
 LOOK_MIN, CALL_MIN = 0.5, 0.5
 #: A suspect, or a group that no look tells apart, is named once it is this likely.
 SURE = 0.95
+#: A look that teaches fewer bits than this is not worth taking.
+_LITTLE = 0.02
+#: So many suspects are shown in a table.
+_SHOWN = 8
 
 
 class NotUnderstood(LessonError, ValueError):
@@ -53,10 +57,14 @@ class Candidate:
     comes_and_goes: bool
     probability: float
 
+    @property
+    def name(self) -> str:
+        """Return the faults, and whether they come and go."""
+        return str(Suspect(self.faults, self.comes_and_goes))
+
     def __str__(self) -> str:
         """Return the faults, their probability in percent, and whether they come and go."""
-        words = " + ".join(map(str, self.faults)) + (" (comes and goes)" if self.comes_and_goes else "")
-        return f"{self.probability:6.1%}  {words}"
+        return f"{self.probability:6.1%}  {self.name}"
 
 
 @dataclass(frozen=True)
@@ -89,7 +97,10 @@ class Search:
     Parameters: `job` is a `Job`, its name or path; `pairs` lets two faults at once be suspects;
     `comes_and_goes` lets faults be suspects that show only now and then; `weights` changes how likely kinds
     of fault are (see `dictionary.WEIGHTS`); `here` is where one stands, `call` what is asked for now, and
-    `outdoor_c` what an outdoor thermostat feels; `suspects` takes the place of all that `suspects_of` gives.
+    `outdoor_c` what an outdoor thermostat feels; `suspects` takes the place of all that `suspects_of` gives:
+    suspects, or their names, such as "outdoor.SIG=open" or "outdoor.SIG=open (comes and goes)". `beliefs`
+    holds how likely each suspect was at the start and after each thing learnt. Shown last in a cell, a search
+    is a table.
     """
 
     def __init__(
@@ -103,19 +114,24 @@ class Search:
         here: str = "stat",
         call: str = "off",
         outdoor_c: float = 8.0,
-        suspects: Sequence[Suspect] | None = None,
+        suspects: Sequence[Suspect | str] | None = None,
     ) -> None:
         self.job = job if isinstance(job, Job) else load_job(job)
         require(here in PLACES, "here", here, f"one of {', '.join(PLACES)}")
         self.here, self.call = here, check_call(call)
         self.minutes = 0.0
         if suspects is None:
-            suspects = suspects_of(self.job, pairs, comes_and_goes, weights)
-        self.dictionary = Dictionary(self.job, suspects, tuple(calls), outdoor_c)
+            chosen = suspects_of(self.job, pairs, comes_and_goes, weights)
+        elif any(isinstance(one, str) for one in suspects):
+            chosen = named_suspects(self.job, map(str, suspects), weights)
+        else:
+            chosen = tuple(one for one in suspects if isinstance(one, Suspect))
+        self.dictionary = Dictionary(self.job, chosen, tuple(calls), outdoor_c)
         self.suspects = self.dictionary.suspects
         self.pages = self.dictionary.pages
         self.belief: NDArray[np.float64] = self.dictionary.prior.copy()
         self.looked: list[Look] = []
+        self.beliefs = [self.belief]
         self._stack = _Stack(list(self.pages.values()))
 
     # ---- what is known ----
@@ -179,6 +195,7 @@ class Search:
         self.here, self.call = look.place, look.call
         self.belief = belief
         self.looked.append(look)
+        self.beliefs.append(belief)
 
     @property
     def candidates(self) -> tuple[Candidate, ...]:
@@ -237,6 +254,16 @@ class Search:
         page = self.pages[looks[k]]
         return NextLook(looks[k], float(minutes[k]), float(bits[k]), self._rules_out(page))
 
+    def scores(self, most: int = 8) -> tuple[search.NextTest, ...]:
+        """Return the looks that teach most a minute from here, no more than `most`, the best first."""
+        bits = self._stack.gains(self.belief)
+        scored = [
+            search.NextTest(str(look), float(gain), self.minutes_for(look))
+            for look, gain in zip(self.pages, bits, strict=True)
+            if gain > 1e-6
+        ]
+        return tuple(sorted(scored, key=lambda score: -score.bits_a_minute)[:most])
+
     def _rules_out(self, page: Page) -> dict[str, tuple[str, ...]]:
         ruled: dict[str, tuple[str, ...]] = {}
         likely = np.flatnonzero(self.belief > 0.002)
@@ -267,6 +294,28 @@ class Search:
             "minutes_expected": round(self.minutes_expected(), 3),
         }
 
+    def __str__(self) -> str:
+        """Return the likeliest suspects and the next look."""
+        lines = [str(one) for one in self.candidates[:_SHOWN] if one.probability > 0.001]
+        return "\n".join([*lines, self._next_words()])
+
+    __repr__ = __str__
+
+    def _next_words(self) -> str:
+        spent = f"{len(self.looked)} looks, {self.minutes:g} min so far; "
+        step = self.next
+        if step is None or step.bits < _LITTLE:
+            return spent + "no look tells much more"
+        return spent + f"next {step.look} ({step.bits:.2f} bits, {step.minutes:g} min)"
+
+    def _repr_markdown_(self) -> str:
+        rows = [
+            f"| {one.name} | {100 * one.probability:.1f} % |"
+            for one in self.candidates[:_SHOWN]
+            if one.probability > 0.001
+        ]
+        return "| suspect | chance |\n| --- | --- |\n" + "\n".join(rows) + f"\n\n{self._next_words()}."
+
     def minutes_expected(self, most: int = 12) -> float:
         """Return the minutes that the rest of the search will take on average.
 
@@ -279,19 +328,19 @@ class Search:
         return total / share if share else 0.0
 
     def _played(self, culprit: int) -> float:
-        kept = self.here, self.call, self.minutes, self.belief, list(self.looked)
+        kept = self.here, self.call, self.minutes, self.belief, list(self.looked), list(self.beliefs)
         start = self.minutes
         try:
             for _ in range(20):
                 step = self.next
-                if self.belief[culprit] >= SURE or step is None or step.bits < 0.02:
+                if self.belief[culprit] >= SURE or step is None or step.bits < _LITTLE:
                     break
                 page = self.pages[step.look]
                 shown = int(np.argmax(page.chance[culprit]))
                 self._learn(step.look, page.chance[:, shown])
             return self.minutes - start
         finally:
-            self.here, self.call, self.minutes, self.belief, self.looked = kept
+            self.here, self.call, self.minutes, self.belief, self.looked, self.beliefs = kept
 
 
 class _Stack:
