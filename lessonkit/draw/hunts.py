@@ -31,7 +31,10 @@ class NothingToDraw(LessonError, ValueError):
 
 
 def split_picture(*shares: float) -> Still:
-    """Draw how many bits a look with two outcomes teaches, against the share of one; mark some shares."""
+    """Draw the bits of a look with two outcomes, and mark some.
+
+    They are drawn against the share of one outcome, from 0 to 1; `shares` are marked on the curve.
+    """
     for share in shares:
         require(0 < share < 1, "share", share, "between 0 and 1")
     p = np.linspace(0.001, 0.999, 400)
@@ -57,7 +60,7 @@ def _split_bits(share: float) -> float:
 
 
 def bits_picture(found: Search | Hunt, most: int = 8) -> Still:
-    """Draw what each look would teach from here, the best for its minutes on top.
+    """Draw what each look would teach, the best a minute on top.
 
     The bar is bits, the mark bits a minute; minutes stand beside the name.
     """
@@ -111,7 +114,7 @@ def _legend(ax: Axes, columns: int) -> None:
 
 
 def chances_picture(found: Search) -> Still:
-    """Draw how likely each suspect was at the start, and after every look."""
+    """Draw how likely each suspect was, from look to look."""
     beliefs = np.array(found.beliefs)
     top = np.argsort(-beliefs.max(axis=0) - beliefs[-1], kind="stable")[:_ROWS]
     names = [str(found.suspects[k]) for k in top]

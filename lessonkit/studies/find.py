@@ -32,7 +32,16 @@ from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
 from lessonkit.job.toml import load_job
 from lessonkit.studies import search
-from lessonkit.studies.dictionary import DIRECT, Dictionary, Look, Page, Suspect, named_suspects, suspects_of
+from lessonkit.studies.dictionary import (
+    DIRECT,
+    Dictionary,
+    Look,
+    Page,
+    Suspect,
+    named_suspects,
+    probes_of,
+    suspects_of,
+)
 
 #: Minutes for a look or a reading once one stands there, and for a new call at the thermostat (ours: a house
 #: with the outdoor unit beside it, as for the walks of `hands`).
@@ -181,9 +190,10 @@ class Search:
         matching = [look for look in self.pages if look.call == call and look.act == act]
         if matching:
             return matching[0]
-        if any(look.act == act for look in self.pages):
+        there = {*(look.act for look in self.pages), *(" ".join(pair) for pair in probes_of(self.job))}
+        if act.removeprefix(DIRECT) in there or act in there:
             raise NotUnderstood(
-                f"{text!r}: under {call} this shows the same whatever is wrong, so it tells nothing."
+                f"{text!r}: under {call} this shows the same whichever suspect it is, so it tells nothing."
             )
         known = ", ".join(dict.fromkeys(look.act for look in self.pages if look.call == call))
         raise NotUnderstood(f"{text!r}: there is no {act!r} in this job; under {call} there are {known}.")
@@ -194,8 +204,8 @@ class Search:
         self.minutes += self.minutes_for(look)
         self.here, self.call = look.place, look.call
         self.belief = belief
-        self.looked.append(look)
-        self.beliefs.append(belief)
+        self.looked = [*self.looked, look]
+        self.beliefs = [*self.beliefs, belief]
 
     @property
     def candidates(self) -> tuple[Candidate, ...]:
@@ -328,7 +338,7 @@ class Search:
         return total / share if share else 0.0
 
     def _played(self, culprit: int) -> float:
-        kept = self.here, self.call, self.minutes, self.belief, list(self.looked), list(self.beliefs)
+        kept = self.here, self.call, self.minutes, self.belief, self.looked, self.beliefs
         start = self.minutes
         try:
             for _ in range(20):

@@ -99,7 +99,7 @@ class Route:
     def _repr_markdown_(self) -> str:
         head = "| if it is | chance | the looks, in order | minutes |\n| --- | --- | --- | --- |\n"
         rows = [
-            f"| {row.suspect} | {100 * row.chance:.0f} % | {', '.join(row.looks) or 'none'} | "
+            f"| {row.suspect} | {100 * row.chance:.1f} % | {', '.join(row.looks) or 'none'} | "
             f"{row.minutes:.1f} |"
             for row in self.rows
         ]
@@ -249,7 +249,7 @@ class Hunt:
         lines: list[tuple[str, ...]] = []
         for name in self.looks:
             shares = {w: sum(self.chance[one] for one in part) for w, part in self.shows(name).items()}
-            words = ", ".join(f"{word} {100 * share:.0f} %" for word, share in shares.items())
+            words = ", ".join(f"{word}: {100 * share:.1f} %" for word, share in shares.items())
             score = scores.get(name)
             told = (f"{score.bits:.2f}", f"{score.bits_a_minute:.2f}") if score else ("0.00", "0.00")
             lines.append((name, words, told[0], f"{self.cost(name):g}", told[1]))
@@ -316,9 +316,10 @@ def hunt(
 
 
 def box_hunt(odds: Sequence[float], minutes: Sequence[float] | float = 1.0) -> Hunt:
-    """Return a hunt along a cable: pieces with a box at each joint, volts before the fault and none behind.
+    """Return a hunt along a cable in pieces, with a box at each joint.
 
-    `odds` has a number for each piece, `minutes` one for each box between two pieces, or one for all.
+    A box before the fault shows volts, and one behind it none. `odds` has a number for each piece,
+    `minutes` one for each box between two pieces, or one for all.
     """
     count = len(odds)
     require(count >= 2, "odds", list(odds), "two pieces or more")
@@ -332,9 +333,10 @@ def box_hunt(odds: Sequence[float], minutes: Sequence[float] | float = 1.0) -> H
 
 
 def still_likely(chance: float, shows: int, looks: int) -> tuple[float, ...]:
-    """Return how likely a fault that comes and goes still is, at the start and after each sound look.
+    """Return how likely a fault that comes and goes still is.
 
-    `chance` is how likely it was, in percent, against something that every look shows as sound; `shows` says
+    There is a number for the start, and one for each sound look after it. `chance` is how likely it was, in
+    percent, against something that every look shows as sound; `shows` says
     that one look in so many shows the fault. Percent, by Bayes' rule.
     """
     require(0 < chance < 100, "chance", chance, "between 0 and 100 percent")
@@ -355,9 +357,10 @@ def job_hunt(
     call: str,
     here: str = "stat",
 ) -> Hunt:
-    """Return a hunt on a job under one call: what each look shows is what the bench shows.
+    """Return a hunt on a job: each look shows what the bench shows.
 
-    `faults` are suspects such as "outdoor.SIG=open", as likely as `dictionary` has them; `looks` are pairs of
+    All looks are taken under one call. `faults` are suspects such as "outdoor.SIG=open", as likely as
+    `dictionary` has them; `looks` are pairs of
     points ("out:R out:C", "direct out:SIG out:C"), a link ("outdoor link") or a piece of equipment. A look
     costs half a minute, and the walk.
     """

@@ -214,7 +214,7 @@ def _counted(asked: int) -> float:
 
 
 def _share(givens: Givens) -> float:
-    return sum(givens["odds"][: givens["asked"]]) / sum(givens["odds"])
+    return float(sum(givens["odds"][: givens["asked"]]) / sum(givens["odds"]))
 
 
 def _first(givens: Givens) -> dict[str, float]:

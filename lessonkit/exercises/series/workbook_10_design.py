@@ -14,7 +14,7 @@ from typing import Any
 
 from lessonkit.exercises.compare import Choice, ListOf
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
-from lessonkit.exercises.series.workbook_10_dictionary import SUSPECTS, dictionary_table, lookbook
+from lessonkit.exercises.series.workbook_10_dictionary import LOOK_WORDS, SUSPECTS, dictionary_table, lookbook
 from lessonkit.studies.hunt import Hunt, LookAt
 
 #: The lamp of the link is left out, as it says little that the others don't.
@@ -100,7 +100,7 @@ def _design_question(givens: Givens) -> str:
     )
     return (
         f"Six suspects, with these odds: {odds}. What each look "
-        f"shows:\n\n{dictionary_table(found)}\n\nSome covers are hard to "
+        f"shows ({LOOK_WORDS}):\n\n{dictionary_table(found)}\n\nSome covers are hard to "
         f"open:\n\n| look | where | minutes once you are there |\n| --- | --- | --- |\n{rows}\n\nYou "
         "stand at the "
         f"{_PLACES[givens['here']]}. The walk from thermostat to air handler takes 2 minutes, from air "

@@ -49,6 +49,10 @@ LOOKS: Mapping[str, str] = MappingProxyType(
 )
 
 
+#: What the short words of looks mean, for the questions.
+LOOK_WORDS = "Y1 and R are read to C at the same place, SIG to C in direct volts, C to bare metal outdoors"
+
+
 @lru_cache(maxsize=4)
 def lookbook() -> Hunt:
     """Return all suspects and all looks, in short words, as a hunt that begins at the air handler."""
@@ -194,7 +198,8 @@ def _alike_question(givens: Givens) -> str:
         for place, where in places.items()
     )
     return (
-        "A part of a dictionary of faults. Each row is a suspect, each column a look:\n\n"
+        "A part of a dictionary of faults. Each row is a suspect, each column a look "
+        f"({LOOK_WORDS}):\n\n"
         f"{dictionary_table(found)}\n\nYou stand at the air handler. The looks are {costs}. Each takes "
         "half a minute, and the walk "
         f"outdoors 3 minutes more. You take {', '.join(f'`{one}`' for one in givens['taken'])}, and all "

@@ -5,12 +5,14 @@ from __future__ import annotations
 import copy
 import json
 
+import numpy as np
 import pytest
 
 from lessonkit.__main__ import main
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
-from lessonkit.errors import BadParameter
+from lessonkit.errors import BadParameter, LessonError
+from lessonkit.studies.dictionary import COMES_AND_GOES
 from lessonkit.studies.find import NotUnderstood, Search
 
 
@@ -176,3 +178,72 @@ def test_the_command_says_what_it_means(capsys: pytest.CaptureFixture[str]) -> N
     assert "Suspects" in out
     assert "Look next at" in out
     assert "prove dead" in out
+
+
+SIX = [
+    "outdoor.R=open",
+    "outdoor.SIG=open",
+    "outdoor.SIG=open (comes and goes)",
+    "out.contactor=burnt-out",
+    "outdoor.SIG=short:C",
+    "air.encoder=dead",
+]
+
+
+@pytest.fixture(scope="module")
+def six() -> Search:
+    """Return a search among six named suspects; tests take a copy."""
+    return Search("wire-return", suspects=SIX, calls=["cool-1"], call="cool-1", here="air")
+
+
+def test_suspects_by_name_are_as_likely_as_their_kinds(six: Search) -> None:
+    """Named suspects keep their names, and the odds that the kinds of fault have."""
+    assert [str(one) for one in six.suspects] == SIX
+    weights = np.array([6.0, 6.0, 6.0 * COMES_AND_GOES, 1.0, 2.0, 1.0])
+    assert six.belief == pytest.approx(weights / weights.sum())
+
+
+def test_an_unknown_suspect_is_refused() -> None:
+    """A name that is no fault of the job is answered with what the job allows."""
+    with pytest.raises(LessonError, match="outdoor"):
+        Search("wire-return", suspects=["outdoor.Z=open"], calls=["cool-1"])
+
+
+def test_the_steps_of_a_search_are_kept(six: Search) -> None:
+    """Each thing learnt adds a step; a copy's steps stay its own, and a trial run leaves none."""
+    led = copy.copy(six)
+    led.read("cool-1: air:SIG-out air:C 0.0 VDC")
+    led.minutes_expected()
+    assert len(led.beliefs) == len(led.looked) + 1 == 2
+    assert led.beliefs[-1] is led.belief
+    assert len(six.beliefs) == 1
+    assert six.looked == []
+
+
+def test_scores_are_the_best_looks_for_their_minutes(six: Search) -> None:
+    """The first of the scores is the next look, and what follows teaches less a minute."""
+    scores = six.scores(4)
+    step = six.next
+    assert step is not None
+    assert (scores[0].test, scores[0].bits) == (str(step.look), pytest.approx(step.bits))
+    each = [score.bits_a_minute for score in scores]
+    assert each == sorted(each, reverse=True)
+    assert len(scores) == 4
+
+
+def test_a_search_is_shown_as_a_table(six: Search) -> None:
+    """Printed and in a notebook, it names suspects in percent, the minutes, and the next look if any."""
+    led = copy.copy(six)
+    assert "next cool-1:" in str(led)
+    led.read("cool-1: air:SIG-out air:C 0.0 VDC")
+    led.read("cool-1: out:R out:C 27.0 V")
+    assert "2 looks, 4 min so far; no look tells much more" in str(led)
+    assert "| outdoor.SIG=short:C | 66." in led._repr_markdown_()
+
+
+def test_a_reading_that_tells_nothing_is_said_as_such(six: Search) -> None:
+    """Y1 has the same volts with each of the six, which is another matter than no such points."""
+    with pytest.raises(NotUnderstood, match="tells nothing"):
+        copy.copy(six).read("cool-1: air:Y1 air:C 27.0 V")
+    with pytest.raises(NotUnderstood, match="there is no"):
+        copy.copy(six).read("cool-1: air:Z air:C 27.0 V")
