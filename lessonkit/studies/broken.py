@@ -50,6 +50,11 @@ class Broken:
         """Return conductor -> outcome."""
         return {row.conductor: row.outcome for row in self.rows}
 
+    def count(self, outcome: str) -> int:
+        """Return how many of the breaks lead to an outcome, one of `OUTCOMES`."""
+        require(outcome in OUTCOMES, "outcome", outcome, f"one of {', '.join(OUTCOMES)}")
+        return list(self.outcomes.values()).count(outcome)
+
     @property
     def unsafe(self) -> list[str]:
         """Return the conductors whose break leads to no safe state."""

@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 
 from lessonkit.bench.bench import Bench
+from lessonkit.errors import LessonError
 from lessonkit.exercises.core import Exercise, Givens, givens_for, judge, modelled, solution
 from lessonkit.exercises.notebooks import read_notebook, source_of
 from lessonkit.exercises.series.workbook_10 import BREAKS, EXERCISES, FIRST, TURN
@@ -75,7 +76,11 @@ def hidden() -> HiddenFault:
 
 def test_what_still_runs() -> None:
     """Four of eleven conductors give air only, and they are those of the text."""
-    outcomes = break_each(site(), CALL).outcomes
+    broken = break_each(site(), CALL)
+    outcomes = broken.outcomes
+    assert broken.count("air only") == 4
+    with pytest.raises(LessonError, match="air only"):
+        broken.count("warm")
     alike = [name for name, outcome in outcomes.items() if outcome == "air only"]
     assert len(outcomes) == 11
     assert alike == ["thermostat.Y1", "outdoor.R", "outdoor.SIG", "outdoor.C"]
