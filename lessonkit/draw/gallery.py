@@ -76,6 +76,40 @@ def _ghosts() -> Still:
     return ghost_figure(ghost_sweep(demo_job("two-run"), "thermostat", "spare", lengths_m))
 
 
+def _ladder() -> str:
+    from lessonkit.bench.bench import Bench
+    from lessonkit.draw.ladder import ladder
+
+    bench = Bench("full-cable", call="heat-1")
+    bench.advance(20.0)
+    return ladder(bench, "out:contactor").svg + "\n"
+
+
+def _memory() -> Still:
+    from lessonkit.draw.coils import memory_picture
+
+    return memory_picture()
+
+
+def _steering() -> Still:
+    from lessonkit.draw.steering import steering_picture
+    from lessonkit.studies.steering import Steering
+
+    return steering_picture(Steering(supply_v=28.5), "first")
+
+
+def _defrost() -> Still:
+    from lessonkit.draw.far_end import defrost_picture
+
+    return defrost_picture("two-run", "heat-1", 240.0)
+
+
+def _conductors() -> Still:
+    from lessonkit.draw.plan_pictures import conductor_picture
+
+    return conductor_picture("tannery-row", most=6)
+
+
 def _season() -> Still:
     from lessonkit.draw.season import season_picture
     from lessonkit.studies.season import season
@@ -102,6 +136,11 @@ GALLERY: MappingProxyType[str, Callable[[], str | Still]] = MappingProxyType(
         "edges.svg": _edges,
         "earth.svg": _earth,
         "ghosts.svg": _ghosts,
+        "ladder.svg": _ladder,
+        "memory.svg": _memory,
+        "steering.svg": _steering,
+        "defrost.svg": _defrost,
+        "conductors.svg": _conductors,
         "season.svg": _season,
         "winter-day.svg": _winter_day,
     }
