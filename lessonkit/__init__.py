@@ -67,6 +67,8 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.draw.plan_tables": ("show_breaks", "show_coils", "show_plans", "show_schedule", "show_survey"),
     "lessonkit.studies.prove": ("prove",),
     "lessonkit.studies.judging": ("judge_sheet",),
+    "lessonkit.studies.sheet_parts": ("fit_sheet", "out_of_band", "over_calls", "sheet_part"),
+    "lessonkit.studies.coverage": ("notices",),
     "lessonkit.studies.hidden": ("hidden_fault",),
     # Cold days: a house, its weather, its season.
     "lessonkit.studies.house": ("load_house",),
@@ -104,6 +106,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.draw.zoom": ("scope_levels", "scope_numbers", "scope_picture"),
     "lessonkit.draw.far_end": ("defrost_picture", "latency_picture"),
     "lessonkit.draw.hunts": ("bits_picture", "chances_picture", "split_picture"),
+    "lessonkit.draw.sheets": ("band_picture", "residual_picture"),
     # Workbooks: exercises, and panels to try things on.
     "lessonkit.exercises": ("open_workbook",),
     "lessonkit.exercises.predict": ("predictions", "reveal"),
@@ -139,6 +142,7 @@ __all__ = [
     "bad_corner",
     "balance_picture",
     "balance_points",
+    "band_picture",
     "bench_panel",
     "bits_picture",
     "box_hunt",
@@ -164,6 +168,7 @@ __all__ = [
     "error_rate_picture",
     "experiment",
     "first_plan",
+    "fit_sheet",
     "frame_time_picture",
     "frost_picture",
     "ghost_places",
@@ -190,7 +195,10 @@ __all__ = [
     "memory_picture",
     "meter_panel",
     "noise_picture",
+    "notices",
     "open_workbook",
+    "out_of_band",
+    "over_calls",
     "parse_fault",
     "phase_picture",
     "plan",
@@ -201,6 +209,7 @@ __all__ = [
     "prove_insulation",
     "reach_picture",
     "refused",
+    "residual_picture",
     "reveal",
     "ring_out",
     "running",
@@ -211,6 +220,7 @@ __all__ = [
     "scope_picture",
     "season",
     "secret_bench",
+    "sheet_part",
     "show_bench",
     "show_breaks",
     "show_coils",
@@ -261,6 +271,7 @@ if TYPE_CHECKING:
     from lessonkit.draw.plan_tables import show_breaks, show_coils, show_plans, show_schedule, show_survey
     from lessonkit.draw.rates import error_rate_picture
     from lessonkit.draw.season import show_season
+    from lessonkit.draw.sheets import band_picture, residual_picture
     from lessonkit.draw.steering import reach_picture, steering_picture
     from lessonkit.draw.triangle import triangle_picture
     from lessonkit.draw.view import show_bench
@@ -289,6 +300,7 @@ if TYPE_CHECKING:
     from lessonkit.studies.check_trials import count_slips
     from lessonkit.studies.class_plan import class_plan
     from lessonkit.studies.compared import compare_seasons
+    from lessonkit.studies.coverage import notices
     from lessonkit.studies.defrosts import running, watch_defrost
     from lessonkit.studies.experiment import experiment
     from lessonkit.studies.find import Search
@@ -307,6 +319,7 @@ if TYPE_CHECKING:
     from lessonkit.studies.prove import prove
     from lessonkit.studies.season import running_cop, season, sweep_lockouts
     from lessonkit.studies.secrets import secret_bench, try_reader
+    from lessonkit.studies.sheet_parts import fit_sheet, out_of_band, over_calls, sheet_part
     from lessonkit.studies.steering import DcCoil, Steering, steer
     from lessonkit.studies.steps import load_story, play
     from lessonkit.studies.survey import load_survey

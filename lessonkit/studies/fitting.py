@@ -45,7 +45,9 @@ class Fit:
     `line` is the line's share of nominal, `splice_ohm` the ohms beyond copper in R of each run, `earth_ohm`
     equipment ground; a number that no reading tells is left out (None). `residual_v` is the RMS of what is
     left of the volts, `worst` the step where most is left and how much; `used` counts readings, `gone` those
-    of volts that are left out because most of them are missing.
+    of volts that are left out because most of them are missing. `before_v` and `left_v` map each step of
+    volts that was used to reading less model, before anything is moved and at the end; `doubt_v` to the doubt
+    of the reading.
     """
 
     line: float | None
@@ -55,6 +57,9 @@ class Fit:
     worst: tuple[int, float]
     used: int
     gone: int
+    before_v: Mapping[int, float]
+    left_v: Mapping[int, float]
+    doubt_v: Mapping[int, float]
 
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain data, ready for JSON."""
@@ -127,6 +132,7 @@ def fit(proof: Proof, readings: Mapping[int, Read]) -> Fit | None:
     if len(model.steps) < 2:
         return None
     x, jacobian = model.start, np.zeros((len(model.steps), model.start.size))
+    before = (model.read - model(x))[: model.volts]
     for _ in range(_ROUNDS):
         now = model(x)
         jacobian = _slopes(model, x, now) / model.doubt[:, None]
@@ -150,7 +156,15 @@ def fit(proof: Proof, readings: Mapping[int, Read]) -> Fit | None:
         worst=(model.steps[worst].number, float(left[worst]) if left.size else 0.0),
         used=len(model.steps),
         gone=model.gone,
+        before_v=_by_step(model, before),
+        left_v=_by_step(model, left),
+        doubt_v=_by_step(model, model.doubt[: model.volts]),
     )
+
+
+def _by_step(model: _Model, volts: NDArray[np.float64]) -> dict[int, float]:
+    """Return volts by the number of the step."""
+    return {step.number: float(v) for step, v in zip(model.steps[: model.volts], volts, strict=True)}
 
 
 def _slopes(

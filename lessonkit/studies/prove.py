@@ -29,7 +29,7 @@ from lessonkit.studies.corners import COLD_C, HOT_C, Corner, at_corner, corners_
 from lessonkit.studies.sheet import DECIMALS, Read, Step, sheet_csv
 from lessonkit.studies.technician import Taken, read_again
 
-__all__ = ["Proof", "prove"]
+__all__ = ["Proof", "bands", "prove"]
 
 
 @dataclass(frozen=True)
@@ -98,27 +98,31 @@ def prove(job: Job | str) -> Proof:
     """
     site = job if isinstance(job, Job) else load_job(job)
     taken = walk(site)
-    bands = _bands(site, taken)
+    found = bands(site, taken)
     steps = tuple(
         Step(k, one.part, one.call, one.do, one.act, one.red, one.black, one.unit, *_outward(band, one.unit))
-        for k, (one, band) in enumerate(zip(taken, bands, strict=True), 1)
+        for k, (one, band) in enumerate(zip(taken, found, strict=True), 1)
     )
     return Proof(site, steps, taken)
 
 
-def _bands(job: Job, taken: tuple[Taken, ...]) -> list[tuple[Read, Read]]:
-    """Return the band of each reading: of its own meter, widened by every corner of the site."""
-    bands: list[tuple[Read, Read]] = [(one.low, one.high) for one in taken]
+def bands(job: Job, taken: tuple[Taken, ...]) -> list[tuple[Read, Read]]:
+    """Return the band of each reading that was taken on a sound job, one after the other.
+
+    It is the band of the meter, widened by every corner of the site.
+    """
+    found: list[tuple[Read, Read]] = [(one.low, one.high) for one in taken]
     for corner in corners_of(job):
         for k, reading in enumerate(read_again(taken, at_corner(job, corner))):
             if reading is not None and not taken[k].is_limit:
-                bands[k] = _wider(bands[k], (max(reading.low, 0.0), reading.high))
-    loops = [k for k, one in enumerate(taken) if one.part == RING_OUT]
-    for temp_c in (COLD_C, HOT_C):
-        there = walk(at_corner(job, Corner(temp_c=temp_c)), parts=(ring_out,))
-        for k, one in zip(loops, there, strict=True):
-            bands[k] = _wider(bands[k], (one.low, one.high))
-    return bands
+                found[k] = _wider(found[k], (max(reading.low, 0.0), reading.high))
+    loops = {(one.red, one.black): k for k, one in enumerate(taken) if one.part == RING_OUT}
+    for temp_c in (COLD_C, HOT_C) if loops else ():
+        for one in walk(at_corner(job, Corner(temp_c=temp_c)), parts=(ring_out,)):
+            if (one.red, one.black) in loops:
+                at = loops[one.red, one.black]
+                found[at] = _wider(found[at], (one.low, one.high))
+    return found
 
 
 def _wider(band: tuple[Read, Read], other: tuple[Read, Read]) -> tuple[Read, Read]:
