@@ -258,7 +258,7 @@ def _mode(to: Technician, call: str) -> None:
 
 
 def _both(celsius: float) -> str:
-    return f"{celsius:g} °C ({celsius * 1.8 + 32:.0f} °F)"
+    return f"{celsius:g} °C ({round(celsius * 1.8 + 32)} °F)"  # never -0
 
 
 # ---- what only time shows ----

@@ -131,7 +131,8 @@ def test_a_fit_says_when_it_is_not_to_be_believed() -> None:
 
 
 def test_lockouts_as_the_text_has_them() -> None:
-    """Warm, auxiliary heat is locked out, and emergency heat goes past the lockout."""
+    """Warm, auxiliary heat is locked out, emergency heat goes past that; degrees are written as people do."""
+    assert "(-0 °F)" not in str(sheet_part(sheet(), "Outdoor lockouts"))
     for call, word in (("heat-aux", "off"), ("emergency", "on")):
         assert Bench(site(), call=call, outdoor_c=7).advance(20).responding["auxiliary heat"] == word
 
