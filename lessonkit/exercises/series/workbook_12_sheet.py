@@ -39,7 +39,7 @@ def _fit_variant(rng: random.Random) -> Givens:
         drawn = {
             "length_m": rng.randrange(20, 50),
             "line": round(1.0 + rng.choice((-1, 1)) * rng.uniform(0.015, 0.045), 3),
-            "splice_ohm": rng.choice((0.0, round(rng.uniform(1.6, 2.6), 1))),
+            "splice_ohm": rng.choice((0.0, round(rng.uniform(2.8, 4.0), 1))),
             "shifts_v": tuple(round(rng.choice((-1, 1)) * rng.uniform(0.05, 0.15), 2) for _ in range(4)),
         }
         if abs(float(str(_fitted(drawn)["left_v"])) - _DOUBT_V) > _CLEAR_V:
