@@ -69,12 +69,12 @@ def show_survey(survey: Survey | str) -> Listing:
 def show_plans(planned: Planned) -> Listing:
     """Return the plans of a survey in their order."""
     rows = []
-    for place, one in enumerate(planned.plans, 1):
+    for order, one in enumerate(planned.plans, 1):
         unsafe = sum(not safe for _, safe in one.lost_if_broken.values())
         pulled = any(served.label.startswith(NEW) for served in one.arrangement.schedule)
         rows.append(
             (
-                f"{place}",
+                f"{order}",
                 one.arrangement.name,
                 "yes" if one.works else f"no: {one.why[0]}",
                 f"{one.earth_a:.2f} A" if one.earth_a > 0.001 else "none",
@@ -86,7 +86,7 @@ def show_plans(planned: Planned) -> Listing:
             )
         )
     heads = (
-        "place", "way", "works", "current on ground", "breaks that start something", "new cable", "unproven",
+        "order", "way", "works", "current on ground", "breaks that start something", "new cable", "unproven",
         "given up", "minutes",
     )  # fmt: skip
     first = f"Refused: {planned.why}." if planned.refused else f"{len(rows)} ways, the best first."

@@ -56,6 +56,7 @@ def test_what_is_said_of_the_survey() -> None:
     assert f"0.63 ohm and a loop {loop_ohm:.2f} ohm" in text()
     assert f"More than 120 % of that, {1.2 * loop_ohm:.2f} ohm" in text()
     assert [SITE.verdict("outdoor", label) for label in "abc"] == ["sound", "sound", "unproven"]
+    assert SITE.run("outdoor").inferred()[1] == 18
     inside = [SITE.verdict("thermostat", c.label) for c in SITE.run("thermostat").conductors]
     assert inside.count("sound") == 4
 

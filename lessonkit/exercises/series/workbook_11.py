@@ -164,15 +164,18 @@ WAYS = (
 
 
 def _ways_variant(rng: random.Random) -> Givens:
-    return {
-        "stages": rng.choice((1, 2)),
-        "valve": rng.choice("OB"),
-        "sound": rng.randrange(1, 6),
-        "unproven": rng.randrange(3),
-        "bad": rng.randrange(1, 3),
-        "bonded": rng.choice((True, False, "unknown")),
-        "second": rng.choice((True, False)),
-    }
+    while True:
+        givens = {
+            "stages": rng.choice((1, 2)),
+            "valve": rng.choice("OB"),
+            "sound": rng.randrange(1, 6),
+            "unproven": rng.randrange(3),
+            "bad": rng.randrange(1, 3),
+            "bonded": rng.choice((True, False, "unknown")),
+            "second": rng.choice((True, False)),
+        }
+        if len(_ways(givens)["ways"]) >= 3:  # else there is nothing to think about
+            return givens
 
 
 def _ways_question(givens: Givens) -> str:
@@ -185,8 +188,8 @@ def _ways_question(givens: Givens) -> str:
     stages = {1: "one stage", 2: "two stages"}[givens["stages"]]
     return (
         f"An outdoor unit has {stages}, {'an' if givens['valve'] == 'O' else 'a'} {givens['valve']} valve "
-        f"and a heat request, D. In its cable {givens['sound']} conductors are sound, {givens['unproven']} "
-        f"unproven and {givens['bad']} bad. Equipment ground out there {bond}. For a second transformer "
+        f"and a heat request, D. Its conductors: {givens['sound']} sound, {givens['unproven']} "
+        f"unproven, {givens['bad']} bad. Equipment ground out there {bond}. For a second transformer "
         f"outdoors {room}. How many conductors does a direct run need (`needed`)? Which ways to use this run "
         "would the planner try (`ways`)? A way that needs a proof first counts, too. (A way without D or "
         f"without Y2 leaves out that one alone.) Write a list of some of: "
