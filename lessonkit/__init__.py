@@ -115,7 +115,10 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.panels.bench": ("bench_panel",),
     "lessonkit.panels.hidden": ("hidden_fault_panel",),
     "lessonkit.panels.meter": ("meter_panel",),
+    "lessonkit.panels.plan": ("plan_panel",),
+    "lessonkit.panels.prove": ("prove_panel",),
     "lessonkit.panels.scope": ("scope_panel",),
+    "lessonkit.panels.season": ("season_panel",),
     # Errors: every mistake that the library names is one of these.
     "lessonkit.errors": ("LessonError", "refused"),
 }
@@ -202,11 +205,13 @@ __all__ = [
     "parse_fault",
     "phase_picture",
     "plan",
+    "plan_panel",
     "play",
     "predictions",
     "progress",
     "prove",
     "prove_insulation",
+    "prove_panel",
     "reach_picture",
     "refused",
     "residual_picture",
@@ -219,6 +224,7 @@ __all__ = [
     "scope_panel",
     "scope_picture",
     "season",
+    "season_panel",
     "secret_bench",
     "sheet_part",
     "show_bench",
@@ -287,7 +293,10 @@ if TYPE_CHECKING:
     from lessonkit.panels.bench import bench_panel
     from lessonkit.panels.hidden import hidden_fault_panel
     from lessonkit.panels.meter import meter_panel
+    from lessonkit.panels.plan import plan_panel
+    from lessonkit.panels.prove import prove_panel
     from lessonkit.panels.scope import scope_panel
+    from lessonkit.panels.season import season_panel
     from lessonkit.panels.teams import team_hunt_panel
     from lessonkit.panels.votes import vote_panel
     from lessonkit.signal.edges import cable_edge

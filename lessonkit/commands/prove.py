@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING
 from lessonkit.commands.words import write_file
 
 if TYPE_CHECKING:
-    from lessonkit.studies.fitting import Fit
     from lessonkit.studies.judging import Judged
     from lessonkit.studies.prove import Proof
 
@@ -108,16 +107,5 @@ def _tell_judged(judged: Judged) -> None:
         for words, out in judged.next.rules_out.items():
             print(f"  {words}: {'rules out ' + ', '.join(out) if out else 'rules out nobody'}")
     if judged.fit is not None:
-        _tell_fit(judged.fit)
+        print(judged.fit)
     print("Disconnect and prove dead before you touch a wire; local codes and licensed practice come first.")
-
-
-def _tell_fit(found: Fit) -> None:
-    told = [] if found.line is None else [f"line {found.line:.1%} of nominal"]
-    told += [f"{ohm:.2f} ohm of splices in R of the {run} run" for run, ohm in found.splice_ohm.items()]
-    told += [] if found.earth_ohm is None else [f"equipment ground {found.earth_ohm:.2f} ohm"]
-    print(f"The model fits {found.used} readings best with: {', '.join(told) or 'nothing that they tell'}.")
-    step, volts = found.worst
-    print(f"  left over: {found.residual_v:.2f} V (RMS); most at step {step}, {volts:+.2f} V")
-    if found.gone:
-        print(f"  {found.gone} readings of volts are left out, for most of their volts are missing")

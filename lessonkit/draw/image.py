@@ -48,4 +48,4 @@ def asleep_html(name: str, inner: str) -> str:
         f"{name} is asleep. To use it, run the notebook from its top (Run, Run All Cells); your answers stay."
     )
     seen = "<p>This is how it stood when its cell was run:</p>" if inner else ""
-    return f'<div class="lk-asleep"><p><strong>{escape(wake)}</strong></p>{seen}{inner or _STYLE}</div>'
+    return f'{_STYLE}<div class="lk-asleep"><p><strong>{escape(wake)}</strong></p>{seen}{inner}</div>'

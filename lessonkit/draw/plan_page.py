@@ -19,7 +19,7 @@ from lessonkit.studies.customary import c_to_f
 from lessonkit.studies.plan import Plan, Planned
 from lessonkit.studies.survey import Survey
 
-__all__ = ["plan_page"]
+__all__ = ["broken_rows", "coil_rows", "plan_page", "schedule_rows", "way_row"]
 
 _OTHERS = 8
 
@@ -48,7 +48,7 @@ def _body(planned: Planned) -> Iterator[str]:
     others = [one for one in planned.plans if one not in working[:1]]
     yield paper.table(
         ("Way", "Works", "Minutes", "Weakest coil", "Ground", "Against it"),
-        (_other(one) for one in others[:_OTHERS]),
+        (way_row(one) for one in others[:_OTHERS]),
         (2, 3, 4),
     )
     if len(others) > _OTHERS:
@@ -106,7 +106,7 @@ def _plan(one: Plan, refused: bool) -> Iterator[str]:
     for words in one.lost:
         yield f"<p>Given up: {escape(words)}.</p>"
     yield "<h3>Wiring schedule, both ends</h3>"
-    yield paper.table(("Run", "Label", "Near end", "Far end", "Carries", "Landed"), _schedule(one))
+    yield paper.table(("Run", "Label", "Near end", "Far end", "Carries", "Landed"), schedule_rows(one))
     call = "cool-2" if "cool-2" in calls_of(how.job) else "cool-1"
     seconds = how.job.equipment.short_cycle_s + 60.0
     picture = show_bench(how.job, call, seconds=seconds, outdoor_c=outdoor_c_of(how.job))
@@ -114,7 +114,7 @@ def _plan(one: Plan, refused: bool) -> Iterator[str]:
     yield f"<h3>Coils at the worst corner (each has to pull in at {MUST_PULL_V:.1f} V)</h3>"
     yield paper.table(
         ("Coil", "Volts, RMS", "To spare"),
-        ((_part(name), f"{coil.volts:.1f} V", f"{coil.margin_v:+.1f} V") for name, coil in one.coils.items()),
+        coil_rows(one),
         (1, 2),
     )
     yield (
@@ -129,19 +129,23 @@ def _plan(one: Plan, refused: bool) -> Iterator[str]:
             "the frames get through.</p>"
         )
     yield "<h3>What is lost when one conductor breaks</h3>"
-    yield paper.table(("Conductor", "Stops", "Safe"), _broken(one))
+    yield paper.table(("Conductor", "Stops", "Safe"), broken_rows(one))
     yield (
         "<p>Safe is a break after which nothing runs that was not asked for. When all is connected, work "
         "through the commissioning sheet.</p>"
     )
 
 
-def _part(name: str) -> str:
-    place, _, part = name.partition(":")
-    return f"{part.replace('-', ' ')}, {PLACE_WORDS[place]}"
+def coil_rows(one: Plan) -> Iterator[tuple[str, str, str]]:
+    """Yield coil, volts at the worst corner, and what it has to spare."""
+    for name, coil in one.coils.items():
+        place, _, part = name.partition(":")
+        words = f"{part.replace('-', ' ')}, {PLACE_WORDS[place]}"
+        yield words, f"{coil.volts:.1f} V", f"{coil.margin_v:+.1f} V"
 
 
-def _schedule(one: Plan) -> Iterator[tuple[str, ...]]:
+def schedule_rows(one: Plan) -> Iterator[tuple[str, ...]]:
+    """Yield run, label, near end, far end, what it carries, and two boxes to tick."""
     for served in one.arrangement.schedule:
         near, far = (PLACE_WORDS[place] for place in RUN_ENDS[served.run])
         end = served.terminal or "free, insulated"
@@ -149,12 +153,14 @@ def _schedule(one: Plan) -> Iterator[tuple[str, ...]]:
         yield served.run, served.label, f"{near}: {end}", f"{far}: {end}", carries, "☐ ☐"
 
 
-def _broken(one: Plan) -> Iterator[tuple[str, str, str]]:
+def broken_rows(one: Plan) -> Iterator[tuple[str, str, str]]:
+    """Yield conductor, what stops when it breaks, and whether that is safe."""
     for label, (words, safe) in one.lost_if_broken.items():
         yield label, words, "yes" if safe else "NO"
 
 
-def _other(one: Plan) -> tuple[str, ...]:
+def way_row(one: Plan) -> tuple[str, ...]:
+    """Return one way in short: name, works, minutes, weakest coil, ground, what is against it."""
     weakest = min((coil.margin_v for coil in one.coils.values()), default=None)
     unsafe = [label for label, (_, safe) in one.lost_if_broken.items() if not safe]
     against = [*one.why[:1], *one.lost, *(f"a break of {label} is not safe" for label in unsafe[:1])]

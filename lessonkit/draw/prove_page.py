@@ -20,7 +20,7 @@ from lessonkit.studies.customary import c_to_f
 from lessonkit.studies.prove import Proof
 from lessonkit.studies.sheet import Step, shown
 
-__all__ = ["prove_page"]
+__all__ = ["prove_page", "step_words"]
 
 
 def prove_page(proof: Proof) -> str:
@@ -112,22 +112,22 @@ def _steps(steps: list[Step]) -> Iterator[str]:
 
 
 def _step(step: Step) -> str:
+    what, wanted = step_words(step)
+    named = f'<li>{paper.BOX}<b>{step.number}</b> <span class="what">{escape(what)}</span>'
     if step.unit == "tick":
-        return (
-            f'<li>{paper.BOX}<b>{step.number}</b> <span class="what">{escape(_capital(step.act))}</span></li>'
-        )
+        return f"{named}</li>"
+    band = escape(wanted) if step.is_number else f"<b>{escape(wanted)}</b>"
+    return f'{named} <span class="band">{band}</span> {paper.LINE}</li>'
+
+
+def step_words(step: Step) -> tuple[str, str]:
+    """Return what is read at a step, in as few words as a line has room for, and what it has to be."""
     if step.is_number:
-        what, band = _points(step), _band(step)
-    else:
-        what, band = step.act.removeprefix("look: "), f"<b>{escape(str(step.low))}</b>"
-    return (
-        f'<li>{paper.BOX}<b>{step.number}</b> <span class="what">{escape(_capital(what))}</span> '
-        f'<span class="band">{band}</span> {paper.LINE}</li>'
-    )
+        return _capital(_points(step)), _band(step)
+    return _capital(step.act.removeprefix("look: ")), str(step.low)
 
 
 def _points(step: Step) -> str:
-    """Return where to read, in as few words as the line has room for."""
     if not step.black:
         place, _, part = step.red.partition(":")
         return f"clamp: {part}, {PLACE_WORDS[place]}" if part else "clamp: equipment ground"

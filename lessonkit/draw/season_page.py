@@ -16,7 +16,7 @@ from lessonkit.studies.customary import BTU_H_W, BTU_J, THERM_KWH, c_to_f
 from lessonkit.studies.ratings import H1_C, H2_C, H3_C, Rating
 from lessonkit.studies.season import Season
 
-__all__ = ["season_page"]
+__all__ = ["hour_rows", "season_page"]
 
 _KWH_MMBTU = 3.6e6 / BTU_J / 1e6
 
@@ -102,7 +102,8 @@ def _result_rows(found: Season) -> list[Row]:
     return rows
 
 
-def _hours(found: Season) -> list[tuple[str, float]]:
+def hour_rows(found: Season) -> list[tuple[str, float]]:
+    """Return the hours of a year by what runs in them."""
     fossil = found.house.backup.kind == "fossil"
     rows: list[tuple[str, float]] = []
     if found.house.heat_pump.low is not None:
@@ -133,7 +134,7 @@ def season_page(view: SeasonView) -> str:
         "house_rows": _house_rows(found),
         "setting_rows": _setting_rows(found),
         "result_rows": _result_rows(found),
-        "hour_rows": _hours(found),
+        "hour_rows": hour_rows(found),
         "bands": [
             (f"{b.from_c:.0f} to {b.to_c:.0f}", f"{round(c_to_f(b.from_c))} to {round(c_to_f(b.to_c))}", b)
             for b in by_band(found)

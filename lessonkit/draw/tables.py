@@ -13,8 +13,10 @@ from lessonkit.bench.state import State
 __all__ = ["equipment_html", "links_html", "table_html"]
 
 
-def table_html(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """Return a table; a row whose second cell is not `off` is written in bold.
+def table_html(
+    caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]], *, bold: bool = True
+) -> str:
+    """Return a table; with `bold`, a row whose second cell is not `off` is written in bold.
 
     A circle before a name is for the eye alone: what it says is in the second cell.
     """
@@ -26,7 +28,7 @@ def table_html(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]
         SubElement(line, "th", {"scope": "col", "role": "columnheader"}).text = head
     body = SubElement(table, "tbody", {"role": "rowgroup"})
     for row in rows:
-        does = len(row) > 1 and row[1] not in ("off", "")
+        does = bold and len(row) > 1 and row[1] not in ("off", "")
         line = SubElement(body, "tr", {"role": "row", **({"class": "lk-does"} if does else {})})
         for k, cell in enumerate(row):
             if k:

@@ -20,10 +20,11 @@ class Panel(widgets.VBox):
     """The outermost box of a panel. Without a page, it is a sentence.
 
     Shown in a notebook, it leaves a still picture as well, which a page hides while the panel is alive: it is
-    what remains on paper, in an export, and the next day, when no kernel knows the panel any more.
+    what remains on paper, in an export, and the next day, when no kernel knows the panel any more. A panel
+    about paper has no `session`.
     """
 
-    def __init__(self, name: str, children: Sequence[Any], session: Session | None) -> None:
+    def __init__(self, name: str, children: Sequence[Any], session: Session | None = None) -> None:
         self.panel_name = name
         if session is not None:
             self.session = session

@@ -61,6 +61,20 @@ class Fit:
     left_v: Mapping[int, float]
     doubt_v: Mapping[int, float]
 
+    def __str__(self) -> str:
+        """Return what fits best, and what is left over, a line each."""
+        told = [] if self.line is None else [f"line {self.line:.1%} of nominal"]
+        told += [f"{ohm:.2f} ohm of splices in R of the {run} run" for run, ohm in self.splice_ohm.items()]
+        told += [] if self.earth_ohm is None else [f"equipment ground {self.earth_ohm:.2f} ohm"]
+        step, volts = self.worst
+        lines = [
+            f"The model fits {self.used} readings best with: {', '.join(told) or 'nothing that they tell'}.",
+            f"  left over: {self.residual_v:.2f} V (RMS); most at step {step}, {volts:+.2f} V",
+        ]
+        if self.gone:
+            lines.append(f"  {self.gone} readings of volts are left out, for most of their volts are missing")
+        return "\n".join(lines)
+
     def to_dict(self) -> dict[str, Any]:
         """Return it as plain data, ready for JSON."""
         return {

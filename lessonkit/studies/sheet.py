@@ -41,6 +41,7 @@ __all__ = [
     "sheet_csv",
     "typed",
     "read_sheet",
+    "sheet_from_text",
 ]
 
 COLUMNS = ("step", "call", "act", "red", "black", "unit", "low", "high", "reading")
@@ -181,8 +182,16 @@ def read_sheet(path: str | Path, steps: Sequence[Step]) -> dict[int, Read]:
     text = read_text(Path(path), "give a sheet as prove --csv writes it, or TOML", mistakes)
     if text is None:
         raise BadSheet(mistakes, str(path) or "a file without a name")
+    return sheet_from_text(text, steps, str(path), Path(path).suffix.lower() == ".toml")
+
+
+def sheet_from_text(
+    text: str, steps: Sequence[Step], where: str = "sheet", toml: bool = False
+) -> dict[int, Read]:
+    """Return the same of the text of a sheet, CSV or TOML; `where` names it in errors."""
+    mistakes: list[str] = []
     by_number = {str(step.number): step for step in steps}
-    listed = _from_toml if Path(path).suffix.lower() == ".toml" else _from_csv
+    listed = _from_toml if toml else _from_csv
     found: dict[int, Read] = {}
     for place, number, reading, act in listed(text, mistakes):
         step = by_number.get(number)
@@ -201,7 +210,7 @@ def read_sheet(path: str | Path, steps: Sequence[Step]) -> dict[int, Read]:
             except BadSheet as error:
                 mistakes += [f"{place}, step {number}: {words}" for words in error.mistakes]
     if mistakes:
-        raise BadSheet(_few(mistakes), str(path))
+        raise BadSheet(_few(mistakes), where)
     return found
 
 

@@ -190,11 +190,9 @@ class Survey:
         return self._checked_with(mistakes, **values)
 
     def _checked_with(self, mistakes: list[str], **changes: Any) -> Survey:
-        changed = replace(self, **changes)
-        mistakes = mistakes or _senseless(vars(changed))
         if mistakes:
             raise BadSurvey(tuple(mistakes), self.title)
-        return changed
+        return checked_survey(replace(self, **changes))
 
 
 #: Table -> key -> (kinds, what it has to be).
@@ -278,6 +276,17 @@ def survey_from_toml(text: str, where: str = "survey") -> Survey:
     if mistakes:
         raise BadSurvey(tuple(mistakes), where)
     return Survey(**values)
+
+
+def checked_survey(survey: Survey) -> Survey:
+    """Return a survey that was put together by hand, after the checks that a file's values pass.
+
+    Raises `BadSurvey` for values that no site can have.
+    """
+    mistakes = _senseless(vars(survey))
+    if mistakes:
+        raise BadSurvey(tuple(mistakes), survey.title)
+    return survey
 
 
 def _checked(table: Any, keys: _Keys, prefix: str, mistakes: list[str]) -> dict[str, Any]:
