@@ -150,16 +150,21 @@ def solve_side_by_side(
 ) -> list[Solution]:
     """Solve states of many wirings at one frequency, those of one shape as one stack of matrices.
 
-    Each case is a wiring, what is on, and the driver that sends a space (None: all send a mark).
+    Each case is a wiring, what is on, and the driver that sends a space (None: all send a mark). A state that
+    is there twice is solved once, and both cases get the same solution.
     """
-    groups: dict[tuple[object, ...], list[int]] = {}
-    for k, (wiring, _, _) in enumerate(cases):
-        groups.setdefault(wiring.shape, []).append(k)
-    solutions: dict[int, Solution] = {}
+    groups: dict[tuple[object, ...], dict[Wiring, list[tuple[frozenset[str], str | None]]]] = {}
+    for wiring, on, silenced in dict.fromkeys(cases):
+        groups.setdefault(wiring.shape, {}).setdefault(wiring, []).append((on, silenced))
+    solutions: dict[tuple[Wiring, frozenset[str], str | None], Solution] = {}
     for members in groups.values():
-        values = [cases[k][0].values([cases[k][1]], freq_hz, [cases[k][2]]) for k in members]
+        values = [
+            wiring.values([on for on, _ in states], freq_hz, [silenced for _, silenced in states])
+            for wiring, states in members.items()
+        ]
         y, e = (np.concatenate([pair[part] for pair in values]) for part in (0, 1))
-        node_v, branch_a = solve_stack(cases[members[0]][0].template, freq_hz, y, e)
-        for row, k in enumerate(members):
-            solutions[k] = Solution(cases[k][0].template, freq_hz, node_v[row], branch_a[row], y[row])
-    return [solutions[k] for k in range(len(cases))]
+        node_v, branch_a = solve_stack(next(iter(members)).template, freq_hz, y, e)
+        rows = [(wiring, *state) for wiring, states in members.items() for state in states]
+        for row, case in enumerate(rows):
+            solutions[case] = Solution(case[0].template, freq_hz, node_v[row], branch_a[row], y[row])
+    return [solutions[case] for case in cases]

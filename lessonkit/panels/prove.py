@@ -274,7 +274,7 @@ def _title(steps: list[Step]) -> str:
 def prove_panel(
     job: Job | str = "two-run", readings: Mapping[int, Read] | str | Path | None = None
 ) -> ProvePanel:
-    """Return the commissioning sheet of a job to fill in, in a notebook.
+    """Return a job's commissioning sheet to fill in.
 
     Parameters: `job` is a job, its name or its file; `readings` are there at the start, by step number or as
     a filled sheet's file. Show it with `display(panel)`.

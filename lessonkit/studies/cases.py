@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from types import MappingProxyType
 
 import numpy as np
@@ -130,6 +131,12 @@ def if_held(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Held]:
     return runners.under_load()
 
 
+@lru_cache(maxsize=64)
+def _wiring(job: Job, faults: tuple[Fault, ...]) -> Wiring:
+    """Return the wiring of a job with faults; the same ones are often asked for again, in other weather."""
+    return Wiring(job, faults)
+
+
 class _Runners:
     """All cases on their way; the held relays of each link and sleeping boards are what changes."""
 
@@ -139,7 +146,7 @@ class _Runners:
         wirings: dict[tuple[Fault, ...], Wiring] = {}
         for case in cases:
             if case.faults not in wirings:
-                wirings[case.faults] = Wiring(job, as_faults(case.faults, job))
+                wirings[case.faults] = _wiring(job, as_faults(case.faults, job))
         self.wirings = [wirings[case.faults] for case in cases]
         self.cases = [Case(check_call(c.call), wirings[c.faults].faults, c.before) for c in cases]
         nothing: dict[tuple[str, str], frozenset[str]] = {}
@@ -152,16 +159,21 @@ class _Runners:
         self._break_at_rest()
 
     def _break_at_rest(self) -> None:
-        """Settle every case with nothing called: the fault strikes a job that stands there, awake."""
+        """Settle every case with nothing called: the fault strikes a job that stands there, awake.
+
+        No call has told the cases of one wiring apart yet, so one of them settles for all.
+        """
+        first = {wiring: k for k, wiring in reversed([*enumerate(self.wirings)])}
         start = [
             (
                 wiring,
                 Latches(awake=frozenset(wiring.boards), blown=blown_by(wiring.faults)),
                 self._asks(k, Case("off")),
             )
-            for k, wiring in enumerate(self.wirings)
+            for wiring, k in first.items()
         ]
-        self.latches = [settled.latches for settled in settle_many(start, self.job.frequency_hz)]
+        at_rest = dict(zip(first, settle_many(start, self.job.frequency_hz), strict=True))
+        self.latches = [at_rest[wiring].latches for wiring in self.wirings]
 
     def step(self) -> bool:
         """Settle every case that still moves, let frames pass, and return whether anything changed."""

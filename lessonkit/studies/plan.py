@@ -253,10 +253,11 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
             why += [w for end, want in zip(ends, meant, strict=True) for w in _against(end, want, words)]
             va = max(va, *(_va(end) for end in ends))
             earth_a = max(earth_a, *(abs(end.settled.solution.a("earth outdoor")) for end in ends))
-            loaded = if_held(corner, [Case(call) for call in CALLS]) * len(_outdoors(job))
             _margins(corner, ends, perfect, coils)
-            for end, held in zip(ends, loaded, strict=True):
-                _link_margins(corner, end, held, links)
+            if job.links:
+                loaded = if_held(corner, [Case(call) for call in CALLS]) * len(_outdoors(job))
+                for end, held in zip(ends, loaded, strict=True):
+                    _link_margins(corner, end, held, links)
     asked_back = site.defrost_request and job.has_defrost and ("outdoor", "D") not in how.given_up
     heats = asked_back and _heat_in_defrost(job)
     if asked_back and not heats:
