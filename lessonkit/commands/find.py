@@ -35,7 +35,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="TEXT",
-        help='a reading in volts, such as "cool-2: out:R out:C 26.1 V" (repeat for more)',
+        help='a reading, such as "cool-2: out:R out:C 26.1 V" (repeat for more)',
+    )
+    parser.add_argument(
+        "--lift",
+        action="store_true",
+        help="let wires be lifted on the dead circuit and ohms be read, such as "
+        '--read "ring-out outdoor: air:outdoor.R air:outdoor.C 0.8 ohm"',
     )
     parser.add_argument("--pairs", action="store_true", help="let two faults at once be suspects (slower)")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
@@ -45,7 +51,7 @@ def run(options: argparse.Namespace) -> int:
     """Print the suspects and the next look."""
     from lessonkit.studies.find import Search
 
-    search = Search(options.job, pairs=options.pairs)
+    search = Search(options.job, pairs=options.pairs, lifts=options.lift)
     for text in options.told:
         search.told(text)
     for text in options.read:

@@ -190,13 +190,35 @@ class Solution:
 
         Entry [j, k] is the volts at node j for one ampere fed into node k, every source resting.
         """
+        z_ohm = np.zeros((len(self.network.nodes),) * 2, dtype=np.complex128)
+        z_ohm[1:, 1:] = np.linalg.inv(self._matrix[1:, 1:])
+        return z_ohm
+
+    @property
+    def _matrix(self) -> ComplexArray:
+        """The admittance matrix in siemens, shape (nodes, nodes)."""
         touched, into, _ = self.network.stamp
         n = len(self.network.nodes)
         flat = np.zeros(n * n, dtype=np.complex128)
         flat[touched] = self.branch_y @ into
-        z_ohm = np.zeros((n, n), dtype=np.complex128)
-        z_ohm[1:, 1:] = np.linalg.inv(flat.reshape(n, n)[1:, 1:])
-        return z_ohm
+        return flat.reshape(n, n)
+
+    def between(self, pairs: Sequence[tuple[str, str]]) -> ComplexArray:
+        """Return the impedances in ohms between pairs of nodes, every source resting, shape (pairs,).
+
+        One ampere goes in at one node and out at the other, so that two nodes which hang on the rest by a
+        trillion ohms keep the few ohms that are between them.
+        """
+        at = self.network.index
+        columns = np.arange(len(pairs))
+        red, black = (np.array([at[pair[k]] for pair in pairs], dtype=np.intp) for k in (0, 1))
+        fed = np.zeros((len(self.network.nodes), len(pairs)), dtype=np.complex128)
+        fed[red, columns] += 1
+        fed[black, columns] -= 1
+        volts = np.zeros_like(fed)
+        volts[1:] = np.linalg.solve(self._matrix[1:, 1:], fed[1:])
+        ohm: ComplexArray = volts[red, columns] - volts[black, columns]
+        return ohm
 
     def thevenin(self, one: str, other: str) -> Thevenin:
         """Return what stands between two nodes: the open volts of `one` against `other`, and their source."""

@@ -7,6 +7,7 @@ each thing that a technician can look at is read off:
     look at a link        "outdoor link" -> "answers", "silent", "comes and goes"
     volts                 two probes and a meter of 10 Mohm, loaded as the circuit loads it
     direct volts          on SIG, at both ends of a link: is the mark there, and does it arrive?
+    ohms                  of the dead circuit, where wires may be lifted (`dead_looks`)
 
 Volts of many suspects lie in clusters; two clusters that a meter's error can't part are one outcome.  The
 error counts the meter (1 % and two digits, a usual handheld meter; common practice) and the job's own
@@ -39,6 +40,7 @@ from lessonkit.job.calls import CALLS, PLACES
 from lessonkit.job.faults import Fault, parse_fault, single_faults
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
 from lessonkit.studies.cases import Case, Rest, rest
+from lessonkit.studies.dead_looks import OHM, OHM_SHARE, dead_readings, on_scale
 
 #: How often a kind of fault is met, against the others (ours; no source). Keys are kinds, or "part=kind".
 WEIGHTS: Mapping[str, float] = MappingProxyType(
@@ -87,7 +89,8 @@ class Look:
     """One thing to look at: under a call, at a place, an act.
 
     `act` is the name of a piece of equipment or of a link, or the two probes of a volts reading, with
-    "direct " before them where direct volts are read.
+    "direct " before them where direct volts are read, "ohms " where ohms are; then `call` is a state of the
+    dead wiring (`dead_looks`).
     """
 
     call: str
@@ -97,7 +100,17 @@ class Look:
     @property
     def is_volts(self) -> bool:
         """Return whether the act is a volts reading."""
-        return ":" in self.act
+        return ":" in self.act and not self.is_ohms
+
+    @property
+    def is_ohms(self) -> bool:
+        """Return whether the act is a reading in ohms of the dead circuit."""
+        return self.act.startswith(OHMS)
+
+    @property
+    def is_seen(self) -> bool:
+        """Return whether the act is a look at something, without a meter."""
+        return ":" not in self.act
 
     @property
     def is_direct(self) -> bool:
@@ -115,7 +128,8 @@ class Page:
     """One look with what it would show for every suspect.
 
     `words` names its outcomes and `chance` is how likely each is, shape (suspects, outcomes). For a reading
-    `volts` is what every suspect would give, shape (suspects,), and `sound_v` what the sound job gives.
+    `volts` is what every suspect would give, shape (suspects,), and `sound_v` what the sound job gives; for
+    one in ohms `ohms` and `sound_ohm` do.
     """
 
     look: Look
@@ -123,10 +137,14 @@ class Page:
     chance: NDArray[np.float64]
     volts: NDArray[np.float64] | None = None
     sound_v: float = math.nan
+    ohms: NDArray[np.float64] | None = None
+    sound_ohm: float = math.nan
 
 
 #: How the act of a reading in direct volts begins.
 DIRECT = "direct "
+#: How the act of a reading in ohms begins.
+OHMS = "ohms "
 
 #: Where a piece of equipment is seen or heard.
 SEEN_AT: Mapping[str, str] = MappingProxyType(
@@ -234,7 +252,8 @@ class Dictionary:
     """All looks at a job, for all suspects.
 
     Parameters: `job`; `suspects` as `suspects_of` gives them; `calls` that may be asked for; `outdoor_c` is
-    what an outdoor thermostat feels. Fields: `pages` by look, and `prior`, shape (suspects,).
+    what an outdoor thermostat feels; `lifts` adds looks at the dead circuit. Fields: `pages` by look, and
+    `prior`, shape (suspects,).
     """
 
     def __init__(
@@ -243,6 +262,7 @@ class Dictionary:
         suspects: Sequence[Suspect],
         calls: Iterable[str] = CALLS,
         outdoor_c: float = 8.0,
+        lifts: bool = False,
     ) -> None:
         self.job, self.suspects, self.calls = job, tuple(suspects), tuple(calls)
         self.prior = np.array([suspect.weight for suspect in suspects])
@@ -256,6 +276,10 @@ class Dictionary:
         self.pages: dict[Look, Page] = {}
         for n, call in enumerate(self.calls):
             self._add(call, ends[n * len(causes) : (n + 1) * len(causes)])
+        if lifts:
+            left = [(end.wiring, end.settled.latches.blown) for end in ends[: len(causes)]]
+            for (state, place, red, black), ohm in dead_readings(job, causes, left).items():
+                self._read_ohms(Look(state, place, f"{OHMS}{red} {black}"), ohm)
 
     def _add(self, call: str, ends: Sequence[Rest]) -> None:
         for equipment, place in SEEN_AT.items():
@@ -294,6 +318,22 @@ class Dictionary:
         words = tuple(_band_words(low, high) for low, high in pairwise(ends))
         self.pages[look] = Page(look, words, self._of_suspects(of_cause), volts[self._row], float(volts[0]))
 
+    def _read_ohms(self, look: Look, ohm: NDArray[np.float64]) -> None:
+        scaled = on_scale(ohm)
+        order = np.unique(scaled)
+        wide = np.flatnonzero(np.diff(order) > 4)
+        if not wide.size:
+            return
+        edges = (order[wide] + order[wide + 1]) / 2
+        ends = np.array([-math.inf, *edges, math.inf])
+        below = _normal_cdf(ends[None, :] - scaled[:, None])
+        of_cause = (1 - MISTAKEN) * np.diff(below, axis=1) + MISTAKEN / (len(ends) - 1)
+        marks = [math.sinh(OHM_SHARE * at) * OHM / OHM_SHARE for at in edges]
+        words = tuple(_band_words(low, high, "ohm") for low, high in pairwise([-math.inf, *marks, math.inf]))
+        self.pages[look] = Page(
+            look, words, self._of_suspects(of_cause), ohms=ohm[self._row], sound_ohm=float(ohm[0])
+        )
+
     def _of_suspects(self, of_cause: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return chances for suspects from those for causes: half sound for those that come and go."""
         chance = of_cause[self._row]
@@ -309,11 +349,26 @@ class Dictionary:
             spread = sigma_v(expected)
             return np.exp(-0.5 * ((volts - expected) / spread) ** 2) / spread
 
-        fits = density(page.volts)
-        sound = density(np.array([page.sound_v]))[0]
-        fits[self._fickle] = 0.5 * (fits[self._fickle] + sound)
         # A misread meter shows anything from 0 to 30 V.
-        return (1 - MISTAKEN) * fits + MISTAKEN / 30.0
+        return self._believed(density(page.volts), density(np.array([page.sound_v]))[0], 1 / 30.0)
+
+    def likelihood_ohm(self, look: Look, ohm: float) -> NDArray[np.float64]:
+        """Return how well each suspect explains a reading in ohms (inf for OL), shape (suspects,)."""
+        page = self.pages[look]
+        assert page.ohms is not None
+        read = on_scale(ohm)
+
+        def density(expected: NDArray[np.float64]) -> NDArray[np.float64]:
+            return np.exp(-0.5 * (read - on_scale(expected)) ** 2)
+
+        # A misread meter shows anything from 0 to OL.
+        anything = 1 / float(on_scale(math.inf))
+        return self._believed(density(page.ohms), density(np.array([page.sound_ohm]))[0], anything)
+
+    def _believed(self, fits: NDArray[np.float64], sound: float, anything: float) -> NDArray[np.float64]:
+        """Return densities with what comes and goes half sound, and with a meter that is misread at times."""
+        fits[self._fickle] = 0.5 * (fits[self._fickle] + sound)
+        return (1 - MISTAKEN) * fits + MISTAKEN * anything
 
 
 def seen_word(end: Rest, equipment: str) -> str:
@@ -372,7 +427,9 @@ def _normal_cdf(x: NDArray[np.float64]) -> NDArray[np.float64]:
     return 0.5 * (1.0 + erf)
 
 
-def _band_words(low: float, high: float) -> str:
+def _band_words(low: float, high: float, unit: str = "V") -> str:
+    shown = (f"{end:.1f}" if unit == "V" or end < 1e3 else f"{end:.2g}" for end in (low, high))
+    least, most = shown
     if math.isinf(low):
-        return f"below {high:.1f} V"
-    return f"above {low:.1f} V" if math.isinf(high) else f"{low:.1f} to {high:.1f} V"
+        return f"below {most} {unit}"
+    return f"above {least} {unit}" if math.isinf(high) else f"{least} to {most} {unit}"

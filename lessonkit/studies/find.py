@@ -16,6 +16,7 @@ such; two faults at once are searched on request.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -32,8 +33,10 @@ from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
 from lessonkit.job.toml import load_job
 from lessonkit.studies import search
+from lessonkit.studies.dead_looks import change_min, is_dead
 from lessonkit.studies.dictionary import (
     DIRECT,
+    OHMS,
     Dictionary,
     Look,
     Page,
@@ -107,9 +110,10 @@ class Search:
     `comes_and_goes` lets faults be suspects that show only now and then; `weights` changes how likely kinds
     of fault are (see `dictionary.WEIGHTS`); `here` is where one stands, `call` what is asked for now, and
     `outdoor_c` what an outdoor thermostat feels; `suspects` takes the place of all that `suspects_of` gives:
-    suspects, or their names, such as "outdoor.SIG=open" or "outdoor.SIG=open (comes and goes)". `beliefs`
-    holds how likely each suspect was at the start and after each thing learnt. Shown last in a cell, a search
-    is a table.
+    suspects, or their names, such as "outdoor.SIG=open" or "outdoor.SIG=open (comes and goes)"; `lifts` lets
+    wires be lifted on the dead circuit and ohms be read, with the minutes that hands take. `beliefs` holds
+    how likely each suspect was at the start and after each thing learnt. Shown last in a cell, a search is a
+    table.
     """
 
     def __init__(
@@ -124,6 +128,7 @@ class Search:
         call: str = "off",
         outdoor_c: float = 8.0,
         suspects: Sequence[Suspect | str] | None = None,
+        lifts: bool = False,
     ) -> None:
         self.job = job if isinstance(job, Job) else load_job(job)
         require(here in PLACES, "here", here, f"one of {', '.join(PLACES)}")
@@ -135,7 +140,7 @@ class Search:
             chosen = named_suspects(self.job, map(str, suspects), weights)
         else:
             chosen = tuple(one for one in suspects if isinstance(one, Suspect))
-        self.dictionary = Dictionary(self.job, chosen, tuple(calls), outdoor_c)
+        self.dictionary = Dictionary(self.job, chosen, tuple(calls), outdoor_c, lifts)
         self.suspects = self.dictionary.suspects
         self.pages = self.dictionary.pages
         self.belief: NDArray[np.float64] = self.dictionary.prior.copy()
@@ -148,13 +153,11 @@ class Search:
     def told(self, text: str) -> None:
         """Take in a complaint or a look, such as "cool-2: compressor stage 1 off"."""
         call, rest = _split(text, "cool-2: compressor stage 1 off")
-        for equipment in sorted(
-            {look.act for look in self.pages if not look.is_volts}, key=len, reverse=True
-        ):
+        for equipment in sorted({look.act for look in self.pages if look.is_seen}, key=len, reverse=True):
             if rest.lower().startswith(equipment):
                 self.saw(self._look(call, equipment, text), rest[len(equipment) :].strip(" :="))
                 return
-        known = ", ".join(dict.fromkeys(look.act for look in self.pages if not look.is_volts))
+        known = ", ".join(dict.fromkeys(look.act for look in self.pages if look.is_seen))
         raise NotUnderstood(f"told {text!r}: name what was seen, one of {known}, then its word, such as off.")
 
     def saw(self, look: Look, words: str) -> None:
@@ -168,8 +171,16 @@ class Search:
         self._learn(look, page.chance[:, meant].sum(axis=1))
 
     def read(self, text: str) -> None:
-        """Take in a reading, such as "cool-2: out:R out:C 26.1 V" or "off: out:SIG out:C 9.6 VDC"."""
+        """Take in a reading, such as "cool-2: out:R out:C 26.1 V" or "off: out:SIG out:C 9.6 VDC".
+
+        With `lifts` also "ring-out outdoor: air:outdoor.R air:outdoor.C 0.8 ohm", or OL for the number.
+        """
         call, rest = _split(text, "cool-2: out:R out:C 26.1 V")
+        ohms = re.fullmatch(r"(\S+:\S+)\s+(\S+:\S+)\s+(OL|\d+(?:[.,]\d+)?)\s*(?:ohms?)?", rest, re.IGNORECASE)
+        if is_dead(call) and ohms is not None:
+            look = self._look(call, f"{OHMS}{ohms[1]} {ohms[2]}", text)
+            self.measured_ohm(look, math.inf if ohms[3].upper() == "OL" else float(ohms[3].replace(",", ".")))
+            return
         match = re.fullmatch(
             r"(\S+:\S+)\s+(\S+:\S+)\s+([-+]?\d+(?:[.,]\d+)?)\s*V\s*(AC|DC)?", rest, re.IGNORECASE
         )
@@ -185,6 +196,11 @@ class Search:
         """Take in a reading in volts."""
         require(0 <= volts <= 60, "reading", volts, "from 0 to 60 V")
         self._learn(look, self.dictionary.likelihood(look, volts))
+
+    def measured_ohm(self, look: Look, ohm: float) -> None:
+        """Take in a reading in ohms of the dead circuit, `math.inf` for OL."""
+        require(ohm >= 0, "reading", ohm, "0 ohm or more")
+        self._learn(look, self.dictionary.likelihood_ohm(look, ohm))
 
     def _look(self, call: str, act: str, text: str) -> Look:
         matching = [look for look in self.pages if look.call == call and look.act == act]
@@ -243,9 +259,17 @@ class Search:
     # ---- what to do next ----
 
     def minutes_for(self, look: Look) -> float:
-        """Return what a look costs from here: the walk, a new call if it needs one, and the look itself."""
+        """Return what a look costs from here: the walk, a new call if it needs one, and the look itself.
+
+        Between a call and the dead circuit hands switch off or on, and lift wires or put them back.
+        """
         if look.call == self.call:
             return walk_min(self.here, look.place) + LOOK_MIN
+        if is_dead(look.call) or is_dead(self.call):
+            minutes, at = change_min(self.job, self.call, look.call, self.here)
+            if not is_dead(look.call):
+                minutes, at = minutes + walk_min(at, "stat") + CALL_MIN, "stat"
+            return minutes + walk_min(at, look.place) + LOOK_MIN
         return walk_min(self.here, "stat") + CALL_MIN + walk_min("stat", look.place) + LOOK_MIN
 
     @property
@@ -380,7 +404,7 @@ def _plogp(p: NDArray[np.float64]) -> NDArray[np.float64]:
 def _split(text: str, example: str) -> tuple[str, str]:
     call, colon, rest = str(text).partition(":")
     call = call.strip()
-    if not colon or call not in CALLS or not rest.strip():
+    if not colon or not (call in CALLS or is_dead(call)) or not rest.strip():
         calls = ", ".join(CALLS)
         raise NotUnderstood(f"{text!r} can't be read; begin with a call ({calls}) and a colon: {example}.")
     return call, " ".join(rest.split())

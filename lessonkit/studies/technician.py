@@ -26,7 +26,8 @@ from lessonkit.bench.reading import Reading
 from lessonkit.bench.wiring import Wiring
 from lessonkit.job.faults import Fault, as_faults
 from lessonkit.job.handwork import HandWork
-from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.job.model import Job
+from lessonkit.studies.dead_looks import lifted
 from lessonkit.studies.dictionary import SEEN_AT, link_word, loaded_volts
 from lessonkit.studies.sheet import Read
 
@@ -150,19 +151,7 @@ class Technician:
 
         `joined` names ends (place, run, conductor) that are twisted together instead.
         """
-        together = [f"{place}:{run}.{name}" for place, run, name in joined]
-        ends = [
-            f"{place}:{run}.{name}"
-            for run, cable in self.job.runs.items()
-            for place in RUN_ENDS[run]
-            for name in cable.conductors
-        ]
-        works = [HandWork("lift", (end,)) for end in ends if end not in together]
-        if len(together) > 1:
-            works.append(HandWork("twist", tuple(together)))
-        elif together:
-            works.append(HandWork("lift", tuple(together)))
-        return works
+        return lifted(self.job, self.job.runs, joined)
 
     def loose(self, run: str, name: str, place: str) -> str:
         """Return the node of an end that hangs loose."""
