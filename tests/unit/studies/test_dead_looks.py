@@ -76,13 +76,13 @@ def test_a_loop_is_two_lengths_of_copper() -> None:
 
 
 def test_minutes_are_those_of_hands() -> None:
-    """From a call at the thermostat to the run lifted and joined: walk, disconnect, ends, twist, walk back."""
+    """From a call at the thermostat to a run lifted and joined: walk, disconnect, ends, twist, walk."""
     job = demo_job(JOB)
     bench = Bench(job)
     hands = Hands(bench, "stat")
     hands.power(False, "air")
     for place in ("air", "out"):
-        for name in job.outdoor_run.conductors:
+        for _ in job.outdoor_run.conductors:
             hands.count("lift", place, 1.0)
     hands.count("twist", "out", 1.5)
     hands.count("back", "air", 0.0)
