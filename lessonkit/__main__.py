@@ -1,6 +1,6 @@
 """The command line: one name, a few commands, each with a room of its own.
 
-    lessonkit lab | bench | plan | find | season | hand-out | handouts | grade | site | figures
+    lessonkit lab | bench | plan | find | season | hand-out | handouts | grade | guide | gain | site | figures
 
 A command's room is imported only when that command was asked for, so `lessonkit --help` answers at once.
 What a person reads goes to standard output; what went wrong goes to standard error as one sentence, and
@@ -50,6 +50,10 @@ COMMANDS: dict[str, Command] = {
     "hand-out": Command("make each student's own workbooks", "lessonkit.commands.hand_out"),
     "handouts": Command("make pages to print of the workbooks", "lessonkit.commands.handouts"),
     "grade": Command("mark a folder of answered workbooks", "lessonkit.commands.grade"),
+    "guide": Command(
+        "print every exercise with its answer and hints, for teachers alone", "lessonkit.commands.guide"
+    ),
+    "gain": Command("say what a class has gained between two tests", "lessonkit.commands.gain"),
     "site": Command("make the series a folder for a web server", "lessonkit.commands.site"),
     "figures": Command("remake the pictures in figures/", "lessonkit.commands.figures"),
 }

@@ -46,6 +46,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--seed", type=class_seed, help="the class seed that the workbooks were handed out with"
     )
+    parser.add_argument(
+        "--only",
+        action="append",
+        metavar="NUMBER",
+        help="this workbook only; may be given several times (default: what manifest.csv names, else all)",
+    )
     parser.add_argument("--roster", type=Path, help="the roster or the manifest.csv of the hand-out")
     parser.add_argument(
         "--changes",
@@ -75,7 +81,7 @@ def run(options: argparse.Namespace) -> int:
     """Mark a folder of answered workbooks."""
     from lessonkit.grading.places import check_places
     from lessonkit.grading.reading.confine import confinement
-    from lessonkit.grading.roster import read_roll
+    from lessonkit.grading.roster import handed_out, read_roll
     from lessonkit.grading.run import grade_folder
     from lessonkit.grading.school import load_school
     from lessonkit.grading.tables import PLAIN, STYLES
@@ -89,7 +95,7 @@ def run(options: argparse.Namespace) -> int:
     if not where.safe:
         print(f"No student code is run: {where.why}. Computed answers are left to you.", file=sys.stderr)
     check_places(options.folder, options.out, filter(None, (options.roster, options.changes)))
-    school = load_school(options.workbooks)
+    school = load_school(options.workbooks, options.only or handed_out(options.roster))
     roll = None if options.roster is None else read_roll(options.roster, school, options.seed)
     with _progress() as progress, _cluster(options.dask) as executor:
         graded = grade_folder(
@@ -105,6 +111,8 @@ def run(options: argparse.Namespace) -> int:
             progress=progress,
         )
     _report(graded, options.out)
+    if any(exercise.noted for book in school.books for exercise in book.exercises):
+        print("These pages tell. Keep them until the class has taken the second form of the test.")
     return 0
 
 

@@ -2,6 +2,7 @@
 
 lessonkit hand-out --roster ROSTER.csv --seed S --out DIR
 lessonkit hand-out --roster ROSTER.csv --fresh --out DIR
+lessonkit hand-out --roster ROSTER.csv --seed S --only 20 --out DIR
 """
 
 from __future__ import annotations
@@ -31,6 +32,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--out", type=Path, required=True, help="a new folder for the workbooks and manifest.csv"
     )
     parser.add_argument(
+        "--only",
+        action="append",
+        metavar="NUMBER",
+        help="this workbook only, such as 03, or 20 for the concept test; may be given several times",
+    )
+    parser.add_argument(
         "--names-inside", action="store_true", help="write the student's name into the workbook too"
     )
     parser.add_argument(
@@ -43,7 +50,7 @@ def run(options: argparse.Namespace) -> int:
     from lessonkit.grading.handout.copies import hand_out
     from lessonkit.grading.school import load_school
 
-    school = load_school(options.workbooks)
+    school = load_school(options.workbooks, options.only or ())
     seed = secrets.token_hex(16) if options.fresh else options.seed
     made = hand_out(school, options.roster, seed, options.out, names_inside=options.names_inside)
     students, files = len(made.roll.students), len(made.roll.places)

@@ -75,6 +75,8 @@ class Exercise:
     options that depend on the numbers). `rule`, where many answers are right, is asked instead of comparing
     with `solve`: `rule(givens, answer)` returns None for a right answer, else the hint; `solve` still gives
     one right answer. `nudge` is the hint when no wrong model fits; without it the form says where to look.
+    `noted` is for a test that must not teach: a student's check says that the answer is noted, and the
+    verdict is for whoever marks.
     """
 
     id: str
@@ -87,6 +89,7 @@ class Exercise:
     wrong_models: tuple[WrongModel, ...] = ()
     rule: Callable[[Givens, Answer], str | None] | None = None
     nudge: str = ""
+    noted: bool = False
 
     def __post_init__(self) -> None:
         where = f"Exercise {self.id}"

@@ -25,13 +25,23 @@ from lessonkit.errors import LessonError
 from lessonkit.exercises.notebooks import BadNotebook, notebook_bytes, read_notebook, without_verdicts
 from lessonkit.files import first_free, write_whole
 
-__all__ = ["DEMONSTRATION", "Copied", "NoWorkbooks", "copy_workbooks", "pristine_folder", "workbook_names"]
+__all__ = [
+    "CONCEPTS",
+    "DEMONSTRATION",
+    "Copied",
+    "NoWorkbooks",
+    "copy_workbooks",
+    "pristine_folder",
+    "workbook_names",
+]
 
-#: How the path of a classroom demonstration ends.
-DEMONSTRATION = re.compile(r"/classroom/[1-9]_\w+\.ipynb$")
+#: Where the concept test lies under the folder of the workbooks. It is handed out, and lies nowhere else.
+CONCEPTS = "concepts"
+#: How the path of a classroom demonstration ends, or of the plan of the week beside them.
+DEMONSTRATION = re.compile(r"/classroom/[0-9]_\w+\.ipynb$")
 
 RECORD = ".lessonkit.json"
-_SKIPPED = {"__pycache__", "_build"}
+_SKIPPED = {"__pycache__", "_build", CONCEPTS}
 
 
 class NoWorkbooks(LessonError, FileNotFoundError):

@@ -20,7 +20,17 @@ from pkgutil import iter_modules
 
 from lessonkit.errors import LessonError
 from lessonkit.exercises import series
-from lessonkit.exercises.core import Answer, Exercise, Givens, Verdict, givens_for, judge, solution
+from lessonkit.exercises.core import (
+    NOT_YET,
+    RIGHT,
+    Answer,
+    Exercise,
+    Givens,
+    Verdict,
+    givens_for,
+    judge,
+    solution,
+)
 
 __all__ = [
     "UnknownWorkbook",
@@ -68,15 +78,16 @@ def load_exercises(workbook_id: str) -> tuple[str, tuple[Exercise, ...]]:
     return str(getattr(room, "TITLE", workbook_id)), exercises
 
 
-def open_workbook(workbook_id: str, variant: int = 0) -> Workbook:
+def open_workbook(workbook_id: str, variant: int = 0, *, marking: bool = False) -> Workbook:
     """Open a workbook of the series with the numbers of a variant.
 
-    Variant 0 is for self-study; a school hands out others. Raises `UnknownWorkbook`.
+    Variant 0 is for self-study; a school hands out others. `marking` is for whoever marks: checks then say
+    the verdict also where a student is only told that the answer is noted. Raises `UnknownWorkbook`.
     """
     if type(variant) is not int or variant < 0:
         raise UnknownWorkbook(f"The variant is {variant!r}, but must be a whole number, 0 or above.")
     title, exercises = load_exercises(workbook_id)
-    return Workbook(str(workbook_id), title, exercises, variant)
+    return Workbook(str(workbook_id), title, exercises, variant, marking)
 
 
 def right_answers(workbook: Workbook) -> dict[str, Answer]:
@@ -95,6 +106,7 @@ class Workbook:
     title: str
     exercises: tuple[Exercise, ...]
     variant: int = 0
+    marking: bool = False
 
     def __repr__(self) -> str:
         return f"Workbook {self.id}, {self.title}: {len(self.exercises)} exercises, variant {self.variant}"
@@ -136,8 +148,11 @@ class Workbook:
         return judge(exercise, self.givens(exercise_id), answer)
 
     def check(self, exercise_id: str, answer: object) -> None:
-        """Print the verdict on an answer, in one line."""
-        print(self.verdict(exercise_id, answer))  # noqa: T201  the verdict is what was asked for
+        """Print the verdict on an answer, in one line; of a test that must not teach, that it is noted."""
+        verdict = self.verdict(exercise_id, answer)
+        judged = verdict.outcome in (RIGHT, NOT_YET)
+        noted = judged and self.exercise(exercise_id).noted and not self.marking
+        print(f"{exercise_id} noted" if noted else verdict)  # noqa: T201  the line is what was asked for
 
     def __dir__(self) -> list[str]:
         """Name what an apprentice uses; completion in a notebook shows no more."""

@@ -28,6 +28,7 @@ __all__ = [
     "Roll",
     "assign",
     "file_names",
+    "handed_out",
     "read_class",
     "read_names",
     "read_roll",
@@ -214,6 +215,16 @@ def assign(
 
 def _numbers(book: Book, variant: int) -> str:
     return repr([sorted(givens_for(exercise, variant).items()) for exercise in book.exercises])
+
+
+def handed_out(path: Path | None) -> tuple[str, ...]:
+    """Return the ids of the workbooks that a manifest names; of a roster, or of no file, none."""
+    if path is None:
+        return ()
+    head, rows = read_table(path)
+    if not set(MANIFEST_COLUMNS) <= set(head):
+        return ()
+    return tuple(dict.fromkeys(row[head.index("workbook")] for _, row in rows))
 
 
 def read_roll(path: Path, school: School, seed: object | None) -> Roll:

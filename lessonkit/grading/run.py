@@ -155,7 +155,7 @@ class _Carrier:
 def _read(files: Mapping[str, HandedIn], school: School, store: Store, by: _Carrier) -> dict[str, Reading]:
     """Return the reading of each file."""
     readings: dict[str, Reading] = {}
-    place = str(school.folder.resolve())
+    place, only = str(school.folder.resolve()), [book.id for book in school.books]
 
     def batches() -> Iterator[tuple[list[tuple[str, str]], tuple[Any, ...]]]:
         names: list[tuple[str, str]] = []
@@ -173,10 +173,10 @@ def _read(files: Mapping[str, HandedIn], school: School, store: Store, by: _Carr
             names.append((file, key))
             data.append(content)
             if len(data) >= FILES_A_BATCH or sum(map(len, data)) >= BYTES_A_BATCH:
-                yield names, (place, data)
+                yield names, (place, data, only)
                 names, data = [], []
         if data:
-            yield names, (place, data)
+            yield names, (place, data, only)
 
     for names, found in by.each(batches(), read_batch):
         for (file, key), reading in zip(names, found, strict=True):

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import sys
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -26,7 +27,7 @@ from lessonkit.exercises.notebooks import (
     read_notebook,
     source_of,
 )
-from lessonkit.exercises.pristine import pristine_folder
+from lessonkit.exercises.pristine import CONCEPTS, pristine_folder
 
 __all__ = ["BadSchool", "Book", "School", "fingerprint_of", "load_school", "tidy_source"]
 
@@ -88,21 +89,33 @@ def tidy_source(source: str) -> str:
     return "\n".join(line.rstrip() for line in source.strip().splitlines())
 
 
-def load_school(folder: Path | str | None = None) -> School:
+def load_school(folder: Path | str | None = None, only: Iterable[str] = ()) -> School:
     """Return the school whose pristine workbooks are in a folder; without one, the series.
 
-    Raises `BadSchool` for a folder with none, and for a check cell that nbval would pass whatever it prints.
+    `only` names workbooks by their ids, those of the concept test too; without it all but the concept test
+    are taken. Raises `BadSchool` for a folder with none, for a workbook that there isn't, and for a check
+    cell that nbval would pass whatever it prints.
     """
     place = pristine_folder() if folder is None else Path(folder)
-    books = []
-    for path in sorted(place.glob("*.ipynb")):
+    wanted = tuple(dict.fromkeys(only))
+    paths = sorted(place.glob("*.ipynb"))
+    if wanted:
+        paths += sorted((place / CONCEPTS).glob("*.ipynb"))
+    books, known = [], []
+    for path in paths:
         notebook = read_notebook(path)
         try:
             book_id, _ = opened(notebook)
         except BadNotebook:
             continue  # a notebook without exercises
+        known.append(book_id)
+        if wanted and book_id not in wanted:
+            continue
         title, exercises = load_exercises(book_id)
         books.append(_book(path, notebook, book_id, title, exercises))
+    if strange := [one for one in wanted if one not in known]:
+        there = ", ".join(known) or "none"
+        raise BadSchool(f"There is no workbook {strange[0]!r} in {place}; there are {there}.")
     if not books:
         raise BadSchool(f"There is no workbook with exercises in {place}; name the folder of pristine ones.")
     ids = [exercise.id for book in books for exercise in book.exercises]

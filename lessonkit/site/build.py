@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises.pristine import pristine_folder
+from lessonkit.exercises.pristine import CONCEPTS, pristine_folder
 from lessonkit.site.app import app_files, contents_files, digest_of, front_files, page_config
 from lessonkit.site.classroom import ClassSite
 from lessonkit.site.fetch import Store, cache_folder
@@ -82,12 +82,15 @@ def build_site(
 
 
 def workbook_files() -> Files:
-    """Return the pristine workbooks and demonstrations, by their names under the folder."""
+    """Return the pristine workbooks and demonstrations, by their names under the folder.
+
+    The concept test is not among them: it is handed out.
+    """
     home = pristine_folder()
     found = {}
     for path in sorted(home.rglob("*.ipynb")):
         inside = path.relative_to(home)
-        if not any(part.startswith((".", "_")) for part in inside.parts):
+        if not any(part.startswith((".", "_")) or part == CONCEPTS for part in inside.parts):
             found[str(PurePosixPath(*inside.parts))] = path.read_bytes()
     return found
 

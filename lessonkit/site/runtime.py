@@ -35,6 +35,9 @@ Files = dict[str, bytes]
 LEFT_OUT = {"commands", "grading", "site", "_notebooks"}
 """Folders of lessonkit that have no business in a page."""
 
+TEST_ROOMS = {"concepts.toml", "concepts.py", "concept_bench.py", "workbook_20.py", "workbook_21.py"}
+"""The concept test with its hints: it is handed out as files, and never lies on a page."""
+
 EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
@@ -168,6 +171,7 @@ def _package() -> Files:
     for path in sorted(home.rglob("*")):
         inside = path.relative_to(home)
         skipped = inside.parts[0] in LEFT_OUT or "__pycache__" in inside.parts
+        skipped = skipped or path.name in TEST_ROOMS
         if path.is_file() and not skipped and path.suffix not in (".pyc", ".so"):
             files[f"lessonkit/{PurePosixPath(*inside.parts)}"] = path.read_bytes()
     return files

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import argparse
 import re
 import sys
+from importlib import import_module
 from pathlib import Path
 
 import pytest
 
+from lessonkit.__main__ import COMMANDS
 from lessonkit.exercises.notebooks import read_notebook, source_of
 from lessonkit.exercises.pristine import copy_workbooks
 from lessonkit.grading.handout.copies import hand_out
@@ -92,3 +95,58 @@ def test_demonstrations_are_no_workbooks(tmp_path: Path) -> None:
     assert names <= set(workbook_files())
     found, others = files_in(tmp_path / "lab")
     assert [name for name in (*found, *dict(others)) if "classroom/" in name] == []
+
+
+WEEK = FOLDER / "0_week.ipynb"
+#: What the plan of the week may name before it is there: the series to its end.
+PLANNED = {f"{number:02}" for number in range(14)}
+
+
+def days() -> list[tuple[list[tuple[int, str, str]], int]]:
+    """Return each day of the plan: its rows (minutes, what, prepare), and the sum that stands below them."""
+    found = []
+    for part in re.split(r"^## Day ", text_of(WEEK), flags=re.MULTILINE)[1:]:
+        rows = re.findall(r"^\| (\d+) \| (.+) \| (.+) \|$", part, re.MULTILINE)
+        together = re.search(r"\*\*(\d+)\*\* \| \*\*together", part)
+        assert together is not None
+        found.append(([(int(minutes), what, prepare) for minutes, what, prepare in rows], int(together[1])))
+    return found
+
+
+def test_the_week_has_five_days_that_add_up() -> None:
+    """Five days, each with the sum of its minutes, and no day longer than five and a half hours."""
+    plan = days()
+    assert len(plan) == 5
+    for rows, together in plan:
+        assert sum(minutes for minutes, _, _ in rows) == together
+        assert together <= 330
+
+
+def test_the_week_has_every_workbook_and_every_demonstration() -> None:
+    """Each workbook of the series stands in the plan by its name, each demonstration with its own minutes."""
+    text = re.sub(r"[-,]", " ", text_of(WEEK).lower()).replace("  ", " ")
+    assert set(re.findall(r"\| workbook (\d\d) ", text)) == PLANNED
+    for path in FOLDER.parent.glob("[01][0-9]_*.ipynb"):
+        if path.name[:2] != "13":  # the capstone goes by that word
+            assert f"workbook {path.stem.replace('_', ' ')}" in text
+    rows = [row for day, _ in days() for row in day]
+    for path in DEMONSTRATIONS:
+        minutes = re.search(r"in front of a class\. (\d+) minutes", text_of(path))
+        assert minutes is not None
+        assert [row[0] for row in rows if path.name in row[1]] == [int(minutes[1])]
+    assert [what for _, what, _ in rows if "concept test" in what] == [
+        "concept test, the form before the course",
+        "concept test, the form after the course",
+    ]
+
+
+def test_the_week_s_commands_exist_and_it_is_easy_to_read() -> None:
+    """Each command that the plan shows takes the options that it shows; the text has grade 7 or less."""
+    shown = re.findall(r"^ {4,}lessonkit (.+)$", text_of(WEEK), re.MULTILINE)
+    assert len(shown) >= 6
+    for line in shown:
+        word, *rest = line.split()
+        parser = argparse.ArgumentParser()
+        import_module(COMMANDS[word].room).add_arguments(parser)
+        parser.parse_args(rest)
+    assert prose.grade(text_of(WEEK)) <= 7.0

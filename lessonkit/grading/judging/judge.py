@@ -71,7 +71,7 @@ def judge_batch(
     `folder` has the school's pristine workbooks. The batch may mix workbooks; it is plain data in and out.
     Raises `JudgingFailed` when nothing can be judged at all.
     """
-    books = {book.id: book for book in load_school(folder).books}
+    books = {book.id: book for book in load_school(folder, [one.book for one in submissions]).books}
     everything = {(one.key, exercise) for one in submissions for exercise, _ in one.answers}
     judged: dict[_Pair, Judged] = {}
     groups, tried = [everything] if everything else [], set[_Pair]()
@@ -156,7 +156,7 @@ def _cells(book: Book, submissions: Iterable[Submission], pairs: set[_Pair]) -> 
         given = {exercise: wire for exercise, wire in one.answers if (one.key, exercise) in pairs}
         if not given:
             continue
-        lines = [f"workbook = lk.open_workbook({book.id!r}, variant={one.variant})"]
+        lines = [f"workbook = lk.open_workbook({book.id!r}, variant={one.variant}, marking=True)"]
         for exercise in book.exercises:
             answer = literal(decode(given[exercise.id])) if exercise.id in given else "None"
             lines.append(f"{answer_name(exercise.id)} = {answer}")

@@ -123,20 +123,21 @@ def load(path: Path) -> bytes:
         return file.read(MAX_BYTES + 1)
 
 
-def read_batch(folder: str, files: Sequence[bytes]) -> list[Reading]:
+def read_batch(folder: str, files: Sequence[bytes], only: Sequence[str] = ()) -> list[Reading]:
     """Return the readings of some files, in order.
 
-    `folder` has the school's pristine workbooks. No file can spoil another's reading.
+    `folder` has the school's pristine workbooks, `only` names them where they are not all of the series. No
+    file can spoil another's reading.
     """
-    return [_finished(record) for record in _records(folder, files)]
+    return [_finished(record) for record in _records(folder, files, only)]
 
 
-def _records(folder: str, files: Sequence[bytes]) -> Iterator[dict[str, Any]]:
+def _records(folder: str, files: Sequence[bytes], only: Sequence[str]) -> Iterator[dict[str, Any]]:
     """Yield each file's record in order, with as many child processes as it takes."""
     command = python_command("lessonkit.grading.reading.reader")
     first = 0
     while first < len(files):
-        feed = _frames(folder, files, first)
+        feed = _frames({"folder": folder, "only": list(only)}, files, first)
         with Talk(command, feed, env=own_environment(), line_cap=LINE_CAP) as talk:
             if talk.line(START_S) is None:  # it has read no file yet, so no file is why
                 raise LessonError(
@@ -157,8 +158,8 @@ def _records(folder: str, files: Sequence[bytes]) -> Iterator[dict[str, Any]]:
             first += 1
 
 
-def _frames(folder: str, files: Sequence[bytes], first: int) -> Iterator[bytes]:
-    yield json.dumps({"folder": folder}).encode("ascii") + b"\n"
+def _frames(school: dict[str, Any], files: Sequence[bytes], first: int) -> Iterator[bytes]:
+    yield json.dumps(school).encode("ascii") + b"\n"
     for number in range(first, len(files)):
         yield b"%d %d\n" % (number, len(files[number]))
         yield files[number]

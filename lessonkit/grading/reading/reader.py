@@ -5,8 +5,9 @@ in a child process (`python -m lessonkit.grading.reading.reader`) with limits, a
 costs that file alone: the parent (`lessonkit.grading.reading.read`) starts another child with the files after
 it.
 
-Standard input has one line of JSON, the school's folder, and then for each file a line with its number and
-its size, and its bytes. Standard output has an empty line when it is ready, and one of JSON for each file.
+Standard input has one line of JSON, the school's folder and which workbooks of it, and then for each file a
+line with its number and its size, and its bytes. Standard output has an empty line when it is ready, and one
+of JSON for each file.
 """
 
 from __future__ import annotations
@@ -127,7 +128,8 @@ def main(source: BinaryIO, sink: BinaryIO) -> None:
     """Read files from one stream and write records to the other."""
     import time
 
-    school = load_school(json.loads(source.readline())["folder"])
+    which = json.loads(source.readline())
+    school = load_school(which["folder"], which["only"])
     _limit_for_good()
     sink.write(b"\n")
     sink.flush()
