@@ -37,10 +37,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Write the handouts."""
     from lessonkit.grading.handout.printing import find_browser, print_handouts
-    from lessonkit.grading.roster import read_roll
+    from lessonkit.grading.roster import handed_out, read_roll
     from lessonkit.grading.school import load_school
 
-    school = load_school(options.workbooks)
+    school = load_school(options.workbooks, handed_out(options.manifest))
     roll = None if options.manifest is None else read_roll(options.manifest, school, None)
     browser = None if options.no_pdf else find_browser(options.browser)
     loud = sys.stderr.isatty()

@@ -34,11 +34,12 @@ def gain_picture(gain: ClassGain) -> Still:
     for k, (_, was, now) in enumerate(rows):
         wide = 5 if k == len(rows) - 1 else 2.5
         ax.plot((was, now), (k, k), color=SOFT, lw=wide, zorder=1)
-        ax.plot(was, k, "o", ms=9, mfc="white", mec=INK, mew=2, zorder=2)
-        ax.plot(now, k, "s", ms=9, color=OKABE_ITO["blue"], zorder=3)
+        was_mark = ax.plot(was, k, "o", ms=9, mfc="white", mec=INK, mew=2, zorder=2)[0]
+        now_mark = ax.plot(now, k, "s", ms=9, color=OKABE_ITO["blue"], zorder=3)[0]
     ax.set(xlim=(-3, 103), ylim=(len(rows) - 0.4, -1.2), xlabel="right answers (%)")
     ax.set_yticks(range(len(rows)), [name for name, _, _ in rows], fontsize=TEXT_PT - 1)
-    ax.text(0, -0.75, "○ before   ■ after", fontsize=TEXT_PT, color=INK, va="center")
+    marks = ((was_mark, now_mark), ("before", "after"))
+    ax.legend(*marks, loc="upper left", ncols=2, frameon=False, fontsize=TEXT_PT, borderaxespad=0.0)
     told = "; ".join(f"{name} from {was:.0f} % to {now:.0f} %" for name, was, now in rows)
     return Still(figure, f"Right answers before and after: {told}.")
 
@@ -72,8 +73,8 @@ def _row(item: ItemGain, titles: dict[str, str]) -> tuple[str, ...]:
     return (
         item.question,
         titles.get(item.question, ""),
-        f"{item.before:.0f} %",
-        f"{item.after:.0f} %",
+        f"{item.before:.0f}\u00a0%",
+        f"{item.after:.0f}\u00a0%",
         shown,
         item.met_before,
         item.met_after,

@@ -20,7 +20,7 @@ from lessonkit.site.build import workbook_files
 
 sys.path.insert(0, str(Path(__file__).parent))
 import prose
-from test_workbooks import run_nbval
+from nbvalrun import run_nbval
 
 sys.path.pop(0)
 
