@@ -34,6 +34,9 @@ SKIP = "skip"
 PREDICTION = "prediction_"
 
 _NOT_ASKED = object()
+#: Words that people write for one another where a question has only two answers.
+_YES = frozenset(("yes", "y", "on", "true", "live", "it-is-on", "it-runs", "runs"))
+_NO = frozenset(("no", "n", "off", "false", "dead", "it-is-off", "it-rests", "rests"))
 _NUMBER_WITH_UNIT = re.compile(r"\s*(-?\d+(?:[.,]\d+)?)\s*\D{0,12}")
 _AGAIN = "in the cell above, and run both cells again."
 
@@ -83,8 +86,10 @@ def reveal(
     `bench_says` are words, numbers (with their `unit`; a reading brings its own), or collections of words.
     Numbers agree `within` a share of what the bench says; words agree whatever their case and hyphens.
     `among` names the words to choose from, where no other makes sense. `because` is the reason, where one is
-    asked for. `show` is what else is shown then: one thing, or a tuple of several.
+    asked for. `show` is what else is shown then: one thing, or a tuple of several. Where the words are "on"
+    and "off", or "yes" and "no", the other pair is understood as well.
     """
+    prediction = _as_asked(prediction, among)
     unit = unit or getattr(bench_says, "unit", "")
     if _skips(prediction):
         so_far = tally(_names_of_caller(inspect.currentframe()))
@@ -92,7 +97,8 @@ def reveal(
         print(f"No prediction ({count}). The bench says {_shown(bench_says, unit)}.")  # noqa: T201
     elif _is_open(prediction) or (among and not _is_among(prediction, among)):
         wanted = _wanted(bench_says, unit, among)
-        print(f'Predict first: write {wanted}, or "{SKIP}", {_AGAIN}')  # noqa: T201
+        first = "Predict first" if _is_open(prediction) else "Only these words count here"
+        print(f'{first}: write {wanted}, or "{SKIP}", {_AGAIN}')  # noqa: T201
         return
     elif because is not _NOT_ASKED and _is_open(because):
         print(f'Say why first: write your reason in quotation marks, or "{SKIP}", {_AGAIN}')  # noqa: T201
@@ -121,6 +127,18 @@ def _is_open(value: object) -> bool:
 
 def _skips(value: object) -> bool:
     return isinstance(value, str) and value.strip(" .\t\n").casefold() == SKIP
+
+
+def _as_asked(prediction: object, among: tuple[str, ...]) -> object:
+    """Return the word of the question that was meant: "yes" where it has "on" and "off"."""
+    if len(among) != 2 or not isinstance(prediction, (str, bool)) or _is_among(prediction, among):
+        return prediction
+    key = _key(str(prediction).strip(" .!"))
+    for alike in (_YES, _NO):
+        meant = [word for word in among if _key(word) in alike]
+        if key in alike and len(meant) == 1:
+            return meant[0]
+    return prediction
 
 
 def _is_among(prediction: Any, among: tuple[str, ...]) -> bool:

@@ -80,6 +80,28 @@ def _at_the_air_handler(givens: Givens) -> float | None:
     return _measured(givens, f"air:{letter}", "air:C") if letter == "R" or there else None
 
 
+def _probe_indoors(givens: Givens) -> tuple[float, ...]:
+    """Return what is read with one probe at the air handler, or with both."""
+    reads = (_measured(givens, f"out:{givens['terminal']}", "air:C"), _at_the_air_handler(givens))
+    return tuple(volts for volts in reads if volts is not None)
+
+
+def _without_splice(givens: Givens) -> float:
+    return _reading(givens, faults=())
+
+
+def _close(one_v: float, other_v: float) -> bool:
+    """Tell whether an answer between two readings could come from either."""
+    return abs(one_v - other_v) <= 2 * TOLERANCE_V
+
+
+def _splice_not_in_it(givens: Givens) -> Several | None:
+    """Return readings that a probe indoors and a bench without its splice both lead to."""
+    sound_v = _without_splice(givens)
+    alike = [volts for volts in _probe_indoors(givens) if _close(volts, sound_v)]
+    return Several([sound_v, *alike]) if alike else None
+
+
 READING = Exercise(
     id="0.1",
     title="A reading",
@@ -100,21 +122,22 @@ READING = Exercise(
             "divided by 1.414.",
             lambda givens: round(_reading(givens) * 2**0.5, 2),
         ),
+        # Volts cannot tell these slips apart where the splice takes about what the other conductor takes.
         WrongModel(
-            "two-places",
-            "One of your probes is at the air handler. Both belong at the outdoor unit: write `out:` twice.",
-            lambda givens: _measured(givens, f"out:{givens['terminal']}", "air:C"),
+            "splice-not-in-it",
+            "The splice is not in that reading. Either a probe is at the air handler: write `out:` twice. "
+            "Or the bench has no fault: give it `faults=[...]`.",
+            _splice_not_in_it,
         ),
         WrongModel(
-            "air-handler",
-            "That is the same letter at the air handler. A terminal is a place and a letter: look "
-            "at the place asked for.",
-            _at_the_air_handler,
+            "probe-indoors",
+            "A probe of yours is at the air handler. Both belong at the outdoor unit: write `out:` twice.",
+            lambda givens: Several(_probe_indoors(givens)),
         ),
         WrongModel(
             "no-splice",
             "That is the job without its splice. Give the fault to the bench: `faults=[...]`.",
-            lambda givens: _reading(givens, faults=()),
+            _without_splice,
         ),
         WrongModel(
             "no-call",

@@ -232,6 +232,16 @@ def _for_table(misread: Callable[[str, str], list[str]]) -> Callable[[Givens], d
     return lambda givens: {call: misread(givens["job"], call) for call in givens["calls"]}
 
 
+def _in_table(misread: Callable[[str, str], list[str]]) -> Callable[[Givens], Several]:
+    """Return a model that misreads every row, or only one of them."""
+
+    def compute(givens: Givens) -> Several:
+        right, wrong = _for_table(asked)(givens), _for_table(misread)(givens)
+        return Several([wrong, *({**right, call: wrong[call]} for call in right)])
+
+    return compute
+
+
 MODE_TABLE = Exercise(
     id="1.2",
     title="The mode table",
@@ -240,7 +250,9 @@ MODE_TABLE = Exercise(
     question=_table_question,
     solve=_for_table(asked),
     compare=lambda givens: Table(tuple(givens["calls"]), _LETTERS),
-    wrong_models=tuple(WrongModel(name, hint, _for_table(read)) for name, hint, read in MISREADINGS),
+    wrong_models=tuple(WrongModel(name, hint, _in_table(read)) for name, hint, read in MISREADINGS),
+    nudge="Ask five things of each call: does air move, does the compressor run, on which stage, how does "
+    "the valve stand, and is there more heat? Each has its letter.",
 )
 
 # 1.3 Reading calls back ------------------------------------------------------------------------------------
@@ -356,6 +368,8 @@ READ_BACK = Exercise(
             _taken_for(_always("off")),
         ),
     ),
+    nudge="In each row write down the letters with some 26 V, and no others. Then find the call in your mode "
+    "table that energises just these.",
 )
 
 EXERCISES = (ONE_CALL, MODE_TABLE, READ_BACK, WAIT, DEFROST, ONE_FAULT, WHICH_FAULT)

@@ -370,4 +370,6 @@ ONE_FAULT = Exercise(
             _air_forgotten,
         ),
     ),
+    nudge="Write the letters of the call. Strike out the one that is lost, and follow each of the others to "
+    "its coil. Then ask: does air move, and how does the valve stand?",
 )

@@ -15,6 +15,7 @@ from lessonkit.bench.meter import Meter
 from lessonkit.bench.state import State
 from lessonkit.exercises.compare import Choice, ChoiceSet, ListOf, Number, Table
 from lessonkit.exercises.core import Exercise, Givens, Several, WrongModel
+from lessonkit.exercises.slips import row_slips
 from lessonkit.job.calls import terminals_for
 from lessonkit.job.parts import RATED_V, Coil
 from lessonkit.job.toml import demo_job
@@ -333,6 +334,17 @@ CHATTER = Exercise(
             "no band between",
             "Too weak to pull in is not yet too weak to stay awake: a thermostat works on fewer volts.",
             _instead(STAYS_OUT, RESTARTS),
+        ),
+        *row_slips(
+            lambda givens: _rows(givens, start),
+            4,
+            {
+                RUNS: "the inrush is about three times the sealed current. What does this splice leave of "
+                "the volts then?",
+                STAYS_OUT: "compare with the two limits. Is it below pick-up, and still enough for the "
+                "thermostat?",
+                RESTARTS: "the thermostat sleeps only where hardly any volts are left. Are so few left here?",
+            },
         ),
     ),
 )

@@ -19,7 +19,7 @@ from lessonkit.bench.meter import Meter
 from lessonkit.bench.reading import Reading
 from lessonkit.copper.wire import DEFAULT_CAPACITANCE_F_PER_M, resistance_per_m
 from lessonkit.exercises.compare import Choice, Number, Table
-from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.exercises.core import Exercise, Givens, Several, WrongModel
 from lessonkit.exercises.series.workbook_03_sheet import SHEET_EXERCISES
 from lessonkit.exercises.series.workbook_03_tests import TEST_EXERCISES
 from lessonkit.job.model import Job
@@ -216,6 +216,16 @@ def _joined(givens: Givens, order: tuple[int, ...]) -> dict[str, str]:
     )
 
 
+def _two_swapped(givens: Givens) -> Several:
+    right = _joined(givens, (0, 1))
+    return Several({**right, a: right[b], b: right[a]} for a, b in combinations(_TAGS, 2))
+
+
+def _one_twice(givens: Givens) -> Several:
+    right = _joined(givens, (0, 1))
+    return Several({**right, a: right[b]} for a in _TAGS for b in _TAGS if a != b)
+
+
 LABELS = Exercise(
     id="3.2",
     title="Which end is which?",
@@ -240,6 +250,17 @@ LABELS = Exercise(
             "in order",
             "Numbers and letters are only tags that you hung on. Nothing but the readings says what belongs.",
             lambda givens: dict(zip(_TAGS, _LETTERS, strict=True)),
+        ),
+        WrongModel(
+            "two in each other's place",
+            "Four are right, and two letters have changed places. Look for two that were in one group in one "
+            "walk, and ask in which groups the other walk puts them.",
+            _two_swapped,
+        ),
+        WrongModel(
+            "one letter twice",
+            "A letter stands beside two numbers, and another letter nowhere. Each end has one number only.",
+            _one_twice,
         ),
     ),
     nudge="Beside each number write two group sizes: after walk one, after walk two. Then do so for letters.",

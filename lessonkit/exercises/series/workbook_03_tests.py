@@ -15,6 +15,7 @@ from lessonkit.bench.insulation import WouldDestroy
 from lessonkit.bench.meter import Meter
 from lessonkit.exercises.compare import Choice, Count, ListOf, Table
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.exercises.slips import row_slips
 from lessonkit.studies.cable import half_split
 
 JOB = "net-loft"
@@ -137,6 +138,16 @@ DESTROY = Exercise(
             "off is safe",
             "Off protects you from the supply. The tester brings 250 V of its own to whatever hangs on.",
             lambda givens: _destroy_rows(givens, lambda *_: NOTHING),
+        ),
+        *row_slips(
+            lambda givens: _destroy_rows(givens, _destroyed),
+            len(_ROWS),
+            {
+                NOTHING: "there is a way left from the probe to a board. Follow the conductor both ways.",
+                THERMOSTAT: "is the thermostat still plugged in, and does this wire reach it? Is that all?",
+                DEFROST: "is the defrost board still plugged in, and does this wire reach it? Is that all?",
+                BOTH: "one of the two boards is out of reach, or both are. Which plug or wire is off?",
+            },
         ),
     ),
     nudge="For each row walk from the red probe and from C along the copper: which board do both walks meet?",

@@ -16,6 +16,7 @@ from lessonkit.exercises.compare import Choice, ChoiceSet, Count, Record, Table
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
 from lessonkit.exercises.series.workbook_04_half_wave import HALF_WAVE_EXERCISES
 from lessonkit.exercises.series.workbook_04_schedule import SCHEDULE
+from lessonkit.exercises.slips import row_slips
 from lessonkit.exercises.trials import settled
 from lessonkit.job.model import Job
 from lessonkit.job.toml import demo_job
@@ -244,6 +245,17 @@ LOST = Exercise(
             "Which of these calls use what is missing? The others go on as before.",
             lambda givens: _in_rows(givens, lambda _, word: LESS if word == AS_CALLED else word),
         ),
+        *row_slips(
+            lambda givens: _lost_rows(givens, givens["left_out"]),
+            _ASKED,
+            {
+                AS_CALLED: "this call uses a letter that has no conductor. Which one?",
+                LESS: "is it only less? Ask about the valve, the air, and what is left to run at all.",
+                NO_AIR: "does the compressor run there, and does nothing bring the blower?",
+                WRONG_WAY: "in which way does the valve rest, and does this call need the other one?",
+                NOTHING: "strike out what is missing. One letter of this call is still there.",
+            },
+        ),
     ),
     nudge="For each call write its terminals, strike out what is missing, and see what is left to respond.",
 )
@@ -350,6 +362,15 @@ DEVICE = Exercise(
             "the valve is only one thing more",
             "If the valve moves while the compressor runs, the house does not get more. What does it get?",
             lambda givens: _device_rows(givens, _valve_is_only_more),
+        ),
+        *row_slips(
+            lambda givens: _device_rows(givens, _with_device),
+            len(_ROWS),
+            {
+                AS_CALLED: "something more becomes live there. Which letter does this call join to it?",
+                ALSO_MORE: "is anything live that was not, and if so: is it more, or is it the valve?",
+                WRONG_WAY: "does the compressor run there, and does the valve stand otherwise than called?",
+            },
         ),
     ),
     nudge="Write the live terminals of the call, then add what the jumper or the relay makes live.",

@@ -13,7 +13,8 @@ from dataclasses import replace
 from functools import lru_cache
 
 from lessonkit.exercises.compare import Choice, Number, Record, Table
-from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.exercises.core import Answer, Exercise, Givens, WrongModel
+from lessonkit.exercises.slips import row_slips
 from lessonkit.studies.steering import DIODES, DcCoil, Steered, Steering, steer
 
 _STEPS = 64
@@ -227,6 +228,18 @@ METERS = Exercise(
             "read?",
             lambda givens: _meter_rows(givens, _half_is_weak),
         ),
+        *row_slips(
+            lambda givens: _meter_rows(givens, _told),
+            len(_ROWS),
+            {
+                NONE: "with no call there are no volts at all on this range. What else reads the same?",
+                FIRST: "would the other half read otherwise here? And is the sign the first one's?",
+                SECOND: "would the other half read otherwise here? And is the sign the second one's?",
+                BOTH: "both halves together are the whole wave. What does this range show of that?",
+                EITHER: "half a wave reads about half. And can this range see its sign?",
+                DARK: "those two read alike on direct volts alone. Which range is this?",
+            },
+        ),
     ),
     nudge="For each kind of meter write what it reads in all four cases. Which cases fit this reading?",
 )
@@ -289,6 +302,36 @@ def _other_call(diode: str, how: str) -> tuple[str, str]:
     return f"{end}-{'second' if call == 'first' else 'first'}", how
 
 
+def _other_how(diode: str, how: str) -> tuple[str, str]:
+    return diode, OPEN if how == SHORTED else SHORTED
+
+
+def _in_one_house(wire: str, change: Callable[[str, str], tuple[str, str]]) -> Callable[[Givens], Answer]:
+    """Return a model that goes wrong in one of the houses only."""
+
+    def wrong(givens: Givens) -> Answer:
+        right = _diode_answer(givens, lambda diode, how: (diode, how))
+        return {**right, wire: _diode_answer(givens, change)[wire]}
+
+    return wrong
+
+
+#: What can go wrong in one house, and the hint for it.
+_SLIPS_IN_A_HOUSE: tuple[tuple[str, str, Callable[[str, str], tuple[str, str]]], ...] = (
+    (
+        "other end",
+        "the call and the kind are right. Do the volts reach the far end of the conductor?",
+        _other_end,
+    ),
+    ("other call", "the end and the kind are right. Under which call is the row odd?", _other_call),
+    ("other kind", "the diode is right. Is a relay lost there, or does a wrong one pull in?", _other_how),
+    (
+        "other end and call",
+        "the kind is right. First ask which call is odd, and then at which end.",
+        lambda diode, how: _other_call(*_other_end(diode, how)),
+    ),
+)
+
 FAILED = Exercise(
     id="4.6",
     title="Two failed diodes",
@@ -314,9 +357,14 @@ FAILED = Exercise(
             "open taken for shorted",
             "The places are right. One kind of failure takes a relay away, the other lets the wrong half "
             "through.",
-            lambda givens: _diode_answer(
-                givens, lambda diode, how: (diode, OPEN if how == SHORTED else SHORTED)
-            ),
+            lambda givens: _diode_answer(givens, _other_how),
+        ),
+        *(
+            WrongModel(
+                f"{name}, {wire} house", f"{wire.capitalize()} house: {hint}", _in_one_house(wire, change)
+            )
+            for name, hint, change in _SLIPS_IN_A_HOUSE
+            for wire in _WIRES
         ),
     ),
     nudge="Open: one call dies; has the conductor volts? Shorted: which half passes that should not?",

@@ -56,9 +56,37 @@ def test_words_outside_the_choice_reveal_nothing(capsys: pytest.CaptureFixture[s
     reveal(["blower", "x"], ["blower"], among=("blower", "valve"))
     reveal([], ["blower"], among=("blower", "valve"))
     first, second, third = capsys.readouterr().out.splitlines()
-    assert first.startswith("Predict first")
-    assert second.startswith("Predict first")
+    assert first.startswith('Only these words count here: write "on" or "off", or "skip"')
+    assert second.startswith('Only these words count here: write a list of some of "blower" or "valve"')
     assert third == "You predicted none. The bench says blower. They differ: find out why."
+
+
+@pytest.mark.parametrize(
+    ("written", "among", "meant"),
+    [
+        ("yes", ("on", "off"), "on"),
+        ("No.", ("on", "off"), "off"),
+        (True, ("on", "off"), "on"),
+        (False, ("yes", "no"), "no"),
+        ("off", ("yes", "no"), "no"),
+        ("It is on", ("on", "off"), "on"),
+        ("live", ("live", "dead"), "live"),
+    ],
+)
+def test_yes_is_understood_where_on_is_asked(
+    written: object, among: tuple[str, ...], meant: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where there are two words for yes and no, the usual other ones are taken for them."""
+    reveal(written, meant, among=among)
+    assert capsys.readouterr().out == f"You predicted {meant}. The bench says {meant}. They agree.\n"
+
+
+def test_yes_is_no_answer_to_which(capsys: pytest.CaptureFixture[str]) -> None:
+    """Where the words are no yes and no, "yes" is told which words count; a truth stays a truth elsewhere."""
+    reveal("yes", "a defrost", among=("a defrost", "nothing"))
+    assert capsys.readouterr().out.startswith('Only these words count here: write "a defrost" or "nothing"')
+    reveal(True, True)
+    assert capsys.readouterr().out == "You predicted True. The bench says True. They agree.\n"
 
 
 def test_a_reason_is_asked_for_where_it_matters(capsys: pytest.CaptureFixture[str]) -> None:
