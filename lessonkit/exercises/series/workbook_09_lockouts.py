@@ -333,12 +333,13 @@ def _limits(givens: Givens) -> tuple[int, int]:
 
 def _design_question(givens: Givens) -> str:
     most, hours = _limits(givens)
+    frosted_w = _designed(givens).heat_pump.high.frosted[0]
     return (
         f"A house loses {givens['ua']} W for each kelvin, and needs no heat from 18 C on. Its heat pump "
-        f"gives {givens['h1_w']} W at 8.3 C (47 F) and {givens['h3_w']} W at -8.3 C (17 F), with frost by "
-        "the rule of the standard, and there are 16 kW of electric heat. Set both lockouts for a year in "
-        "the cold valley. (1) No heat is missing. (2) The maker wants the compressor locked out in air "
-        f"colder than {givens['least_c']} C: set its lockout there or above. (3) The year costs at most "
+        f"gives {givens['h1_w']} W at 8.3 C (47 F), {frosted_w:.0f} W at 1.7 C (35 F) with frost, and "
+        f"{givens['h3_w']} W at -8.3 C (17 F), and there are 16 kW of electric heat. Set both lockouts for a "
+        "year in the cold valley. (1) No heat is missing. (2) The maker wants the compressor locked out in "
+        f"air colder than {givens['least_c']} C: set its lockout there or above. (3) The year costs at most "
         f"{most}. (4) In at most {hours} hours is auxiliary heat allowed while the heat pump is large enough "
         "alone. Give both temperatures in degrees Celsius. More than one answer is right; the check lives "
         "through the year and says what your settings lead to."
