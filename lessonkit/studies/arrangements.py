@@ -12,9 +12,10 @@ one only in an arrangement that says so.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import product
+from typing import TypeAlias
 
 from lessonkit.errors import LessonError
 from lessonkit.job.calls import CALLS
@@ -150,19 +151,27 @@ def arrangements(survey: Survey) -> list[Arrangement]:
         if "Y2" in inside.given_up and "Y2" not in outside.given_up and outside.how == "direct":
             continue  # a second stage that is never called needs no conductor outdoors
         uses = {"thermostat": inside, "outdoor": outside}
-        use_unproven = next((more for more in (False, True) if _enough(survey, uses, more)), None)
-        made = None if use_unproven is None else _arranged(survey, uses, use_unproven)
-        if made is not None:
+        if (made := _arranged(survey, uses)) is not None:
             found.append(made)
     return found
 
 
-def _enough(survey: Survey, uses: dict[str, _Use], use_unproven: bool) -> bool:
-    """Return whether both runs have conductors enough for their uses."""
-    return all(
-        use.how == "new cable" or hand_out(survey.run(name), use.terminals, use_unproven) is not None
-        for name, use in uses.items()
-    )
+_Handed: TypeAlias = dict[str, tuple[dict[str, tuple[WallConductor, ...]], list[WallConductor]]]
+"""What `hand_out` gives for each run that keeps its cable."""
+
+
+def _handed(survey: Survey, order: Mapping[str, tuple[str, ...]]) -> _Handed | None:
+    """Return the conductors that serve the terminals of each run, `order` as `hand_out` wants them.
+
+    Unproven conductors serve in both runs where sound ones alone are too few; None if there are too few even
+    so.
+    """
+    for use_unproven in (False, True):
+        handed = {run: hand_out(survey.run(run), order[run], use_unproven) for run in order}
+        enough = {run: one for run, one in handed.items() if one is not None}
+        if len(enough) == len(handed):
+            return enough
+    return None
 
 
 def _by_amperes(survey: Survey, uses: dict[str, _Use]) -> dict[str, tuple[str, ...]] | None:
@@ -223,9 +232,13 @@ def _job(survey: Survey, runs: dict[str, Run]) -> Job | None:
         return None
 
 
-def _arranged(survey: Survey, uses: dict[str, _Use], use_unproven: bool) -> Arrangement | None:
-    order = _by_amperes(survey, uses)
-    if order is None:
+def _arranged(survey: Survey, uses: dict[str, _Use]) -> Arrangement | None:
+    """Return the arrangement of two uses; None if conductors are too few, or no job is made of it."""
+    kept = {name: use.terminals for name, use in uses.items() if use.how != "new cable"}
+    # Who serves what needs the amperes, which cost a bench; whether there are enough does not.
+    order = None if _handed(survey, kept) is None else _by_amperes(survey, uses)
+    handed = None if order is None else _handed(survey, {name: order[name] for name in kept})
+    if handed is None:
         return None
     schedule: list[Served] = []
     unproven: list[str] = []
@@ -241,9 +254,7 @@ def _arranged(survey: Survey, uses: dict[str, _Use], use_unproven: bool) -> Arra
             fields |= {"gauge_awg": min(gauge, 18)}
             runs[name] = Run(conductors=use.terminals, **fields)  # type: ignore[arg-type]
             continue
-        handed = hand_out(wall, order[name], use_unproven)
-        assert handed is not None  # `_enough` has counted them
-        chosen, idle = handed
+        chosen, idle = handed[name]
         expected = wall.expected_ohm() or Run(length_m=length, gauge_awg=gauge).conductor_ohm
         unproven += [
             f"{name} {c.label}: {wall.verdict(c)[1]}"

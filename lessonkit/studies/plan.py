@@ -211,13 +211,17 @@ def _perfect(job: Job) -> Job:
     ).with_supply(rated_va=100.0, fuse_a=20.0)
 
 
-def _outdoors(job: Job) -> tuple[float, ...]:
-    """Return the outdoor temperatures to try: one, or those on either side of every setting."""
+def outdoors_of(job: Job) -> tuple[float, ...]:
+    """Return the outdoor temperatures to try: one, or one between every two settings and beyond them.
+
+    An outdoor thermostat has a few states, and the bench has nothing else that goes by the air here.
+    """
     stat = job.outdoor_thermostat
     if stat is None:
         return (MILD_C,)
     settings = {c for c in (stat.auxiliary_above_c, stat.compressor_below_c) if c is not None}
-    return tuple(sorted({c + side for c in settings for side in (-ASIDE_C, ASIDE_C)}))
+    tried = sorted({c + side for c in settings for side in (-ASIDE_C, ASIDE_C)}, reverse=True)
+    return tuple(sorted({stat.closed(c): c for c in tried}.values()))
 
 
 def _ends(job: Job) -> list[Rest]:
@@ -228,7 +232,7 @@ def _ends(job: Job) -> list[Rest]:
 def _ends_broken(job: Job, broken: Sequence[tuple[Fault, ...]]) -> list[list[Rest]]:
     """Return the same for each of several breaks; all are settled side by side."""
     cases = [Case(call, faults) for faults in broken for call in CALLS]
-    by_air = [rest(job, cases, outdoor_c=outdoor_c) for outdoor_c in _outdoors(job)]
+    by_air = [rest(job, cases, outdoor_c=outdoor_c) for outdoor_c in outdoors_of(job)]
     size = len(CALLS)
     return [[end for ends in by_air for end in ends[k : k + size]] for k in range(0, len(cases), size)]
 
@@ -255,7 +259,7 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
             earth_a = max(earth_a, *(abs(end.settled.solution.a("earth outdoor")) for end in ends))
             _margins(corner, ends, perfect, coils)
             if job.links:
-                loaded = if_held(corner, [Case(call) for call in CALLS]) * len(_outdoors(job))
+                loaded = if_held(corner, [Case(call) for call in CALLS]) * len(outdoors_of(job))
                 for end, held in zip(ends, loaded, strict=True):
                     _link_margins(corner, end, held, links)
     asked_back = site.defrost_request and job.has_defrost and ("outdoor", "D") not in how.given_up

@@ -17,7 +17,7 @@ from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.spice import spice_name
 from lessonkit.job.calls import CALLS
 from lessonkit.studies.corners import GROUND, LINE, unfriendly
-from lessonkit.studies.plan import _outdoors, plan
+from lessonkit.studies.plan import outdoors_of, plan
 from lessonkit.studies.survey import survey_names
 
 BOOK = runpy.run_path(str(Path(__file__).parent / "recorded" / "record_bench.py"))
@@ -32,7 +32,7 @@ def test_a_plan_s_volts_are_those_of_ngspice(name: str, ngspice: str) -> None:
     ground = GROUND[-1] if best.arrangement.return_by == "earth" else GROUND[0]
     corner = unfriendly(best.arrangement.job, LINE[0], ground).with_equipment(short_cycle_s=0.0)
     lowest: dict[str, float] = {}
-    for outdoor_c in _outdoors(corner):
+    for outdoor_c in outdoors_of(corner):
         for call in CALLS:
             bench = Bench(corner, outdoor_c=outdoor_c)
             bench.set_call(call)
