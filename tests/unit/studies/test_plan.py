@@ -17,8 +17,16 @@ from lessonkit.job.toml import load_job
 from lessonkit.studies.arrangements import arrangements, hand_out
 from lessonkit.studies.cases import Case, rest
 from lessonkit.studies.corners import unfriendly
-from lessonkit.studies.plan import Planned, first_plan, plan
-from lessonkit.studies.survey import BadSurvey, Survey, WallConductor, WallRun, survey_from_toml, survey_names
+from lessonkit.studies.plan import Planned, first_plan, outdoors_of, plan
+from lessonkit.studies.survey import (
+    BadSurvey,
+    Survey,
+    WallConductor,
+    WallRun,
+    load_survey,
+    survey_from_toml,
+    survey_names,
+)
 
 SITE = (resources.files("lessonkit") / "studies" / "surveys" / "tannery-row.toml").read_text("utf-8")
 
@@ -289,3 +297,16 @@ def test_a_survey_is_not_changed_to_nonsense(found: dict[str, object], says: str
     """What no file may say, no change may say, and the conductor is named."""
     with pytest.raises(BadSurvey, match=f"c: .*{says}"):
         survey_from_toml(SITE).with_conductor("outdoor", "c", **found)
+
+
+def test_outdoor_air_is_tried_once_for_each_state_of_the_outdoor_thermostat() -> None:
+    """Two lockouts have three states, so three temperatures; a changeover has two, and no thermostat one."""
+    site = load_survey("tannery-row")
+    electric = arrangements(replace(site, outdoor_thermostat=True))[0]
+    stat = electric.job.outdoor_thermostat
+    assert stat is not None
+    tried = outdoors_of(electric.job)
+    assert len(tried) == len({stat.closed(air_c) for air_c in tried}) == 3
+    changeover = replace(electric.job, outdoor_thermostat=replace(stat, auxiliary_above_c=-15.0))
+    assert len(outdoors_of(changeover)) == 2
+    assert len(outdoors_of(replace(electric.job, outdoor_thermostat=None))) == 1
