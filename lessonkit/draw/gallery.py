@@ -110,6 +110,19 @@ def _conductors() -> Still:
     return conductor_picture("tannery-row", most=6)
 
 
+def _split() -> Still:
+    from lessonkit.draw.hunts import split_picture
+
+    return split_picture(4 / 14, 7 / 14)
+
+
+def _band() -> Still:
+    from lessonkit.draw.sheets import band_picture
+    from lessonkit.studies.prove import prove
+
+    return band_picture(prove("second-transformer"), "out:R")
+
+
 def _season() -> Still:
     from lessonkit.draw.season import season_picture
     from lessonkit.studies.season import season
@@ -140,7 +153,9 @@ GALLERY: MappingProxyType[str, Callable[[], str | Still]] = MappingProxyType(
         "memory.svg": _memory,
         "steering.svg": _steering,
         "defrost.svg": _defrost,
+        "split.svg": _split,
         "conductors.svg": _conductors,
+        "band.svg": _band,
         "season.svg": _season,
         "winter-day.svg": _winter_day,
     }
