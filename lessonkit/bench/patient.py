@@ -36,6 +36,11 @@ class PatientBench(Bench):
         self._pass_over()
         return super().advance(seconds)
 
+    def live(self, seconds: float) -> State:
+        """Let time pass and pass nothing over, so that a scope has the last frames to show."""
+        self._until_s = self.time_s
+        return super().advance(seconds)
+
     def _events(self) -> None:
         super()._events()
         self._pass_over()

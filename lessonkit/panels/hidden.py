@@ -255,6 +255,8 @@ class HiddenFaultPanel(Panel):
 
     def _lay_instruments(self) -> None:
         """Lay scope and meter beside the uncovered bench; what they show costs no minutes any more."""
+        job, bench = self.job, self.hidden.bench
+        bench.live(2 * max((job.runs[run].link.interval_s for run in job.links), default=0.0))
         scope = ScopePart(self.session)
         self.instruments.children = (MeterPart(self.session, "out:R").box, scope.box)
 

@@ -85,6 +85,7 @@ def test_scope_and_meter_come_with_the_reveal() -> None:
     shown = "".join(child.value for box in (meter, scope) for child in _htmls(box))
     assert "V" in shown
     assert "<svg" in shown
+    assert "none has been sent" not in shown
     panel.another.click()
     assert panel.instruments.children == ()
 
