@@ -45,8 +45,9 @@ def test_the_page_stands_alone_and_prints(name: str, tmp_path: Path, capsys: Cap
     text = page.read_text(encoding="utf-8")
     assert text.count('src="data:image/png;base64,') == 2
     assert not re.search(r'(?:src|href)="(?!data:)', text)
-    for words in ("Caution.", "licence number", "Metric", "Btu/h", "kW", "@media print", 'class="box"'):
+    for words in ("Caution.", "licence number", "Metric", "Btu/h", "kW", "@media print", "grayscale"):
         assert words in text
+    assert 'class="box"' in text
     assert ("never run together" in text) == (name == "fennick-forge")
     assert ("To put right" in text) == (name in ("saltbarn-cottage", "quern-hill"))
     json.loads(capsys.readouterr().out)
