@@ -69,6 +69,7 @@ _ROOMS: dict[str, tuple[str, ...]] = {
     "lessonkit.studies.judging": ("judge_sheet",),
     "lessonkit.studies.sheet_parts": ("fit_sheet", "out_of_band", "over_calls", "sheet_part"),
     "lessonkit.studies.coverage": ("notices",),
+    "lessonkit.studies.unknown_site": ("unknown_site",),
     "lessonkit.studies.hidden": ("hidden_fault",),
     # Cold days: a house, its weather, its season.
     "lessonkit.studies.house": ("load_house",),
@@ -248,6 +249,7 @@ __all__ = [
     "try_calls",
     "try_link",
     "try_reader",
+    "unknown_site",
     "va_budget",
     "vote_panel",
     "watch_defrost",
@@ -334,6 +336,7 @@ if TYPE_CHECKING:
     from lessonkit.studies.survey import load_survey
     from lessonkit.studies.sweeps import earth_sweep
     from lessonkit.studies.team_hunt import team_hunt
+    from lessonkit.studies.unknown_site import unknown_site
     from lessonkit.studies.weather import load_weather
     from lessonkit.studies.what_follows import what_follows
     from lessonkit.studies.winter_day import winter_day

@@ -77,6 +77,7 @@ class Exercise:
     one right answer. `nudge` is the hint when no wrong model fits; without it the form says where to look.
     `noted` is for a test that must not teach: a student's check says that the answer is noted, and the
     verdict is for whoever marks.
+    `drawn_as` names another exercise whose draw this one shares, so that several are about one site.
     """
 
     id: str
@@ -90,6 +91,7 @@ class Exercise:
     rule: Callable[[Givens, Answer], str | None] | None = None
     nudge: str = ""
     noted: bool = False
+    drawn_as: str = ""
 
     def __post_init__(self) -> None:
         where = f"Exercise {self.id}"
@@ -141,7 +143,7 @@ def givens_for(exercise: Exercise, variant: int) -> Givens:
 
     Each exercise draws from a generator of its own, so that adding one leaves the others as they are.
     """
-    return exercise.variant(random.Random(_number(exercise.id, variant)))
+    return exercise.variant(random.Random(_number(exercise.drawn_as or exercise.id, variant)))
 
 
 def variant_number(class_seed: object, name: str, turn: int = 0) -> int:
