@@ -247,7 +247,7 @@ def _label(label: object) -> str:
 
 
 def survey_shows(site: Mapping[str, Any], taken: Sequence[str]) -> dict[str, str]:
-    """Return what readings prove of conductors: label -> state; a conductor that is not proved is left out.
+    """Return what readings prove: label -> state, without the conductors that they do not prove.
 
     A loop that is good proves both of its conductors continuous and without a splice. A bad one blames the
     one whose partner is proved good. Insulation has to be read of whatever is called sound.
