@@ -301,8 +301,8 @@ class _Keyed:
         fields = self.fields_()
         forms = {form for _, form in fields}
         if len(forms) == 1:
-            return f"a mapping with {_words([name for name, _ in fields])}, each {fields[0][1].expects()}"
-        return "a mapping with " + "; ".join(f"{name}: {form.expects()}" for name, form in fields)
+            return f"a table with {_words([name for name, _ in fields])}, each {fields[0][1].expects()}"
+        return "a table with " + "; ".join(f"{name}: {form.expects()}" for name, form in fields)
 
     def read(self, answer: Any) -> dict[str, Any]:
         """Return the tidied values under the names as we spell them."""
@@ -311,9 +311,9 @@ class _Keyed:
             raise _wrong(self, answer)
         given = {_key(str(name)): value for name, value in answer.items()}
         if missing := [name for name, _ in fields if _key(name) not in given]:
-            raise WrongForm(f"The mapping has no {_words(missing)}.")
+            raise WrongForm(f"The table has no {_words(missing)}.")
         if len(given) > len(fields) or len(answer) > len(fields):
-            raise WrongForm(f"The mapping has more names than {_words([name for name, _ in fields])}.")
+            raise WrongForm(f"The table has more names than {_words([name for name, _ in fields])}.")
         if empty := [name for name, _ in fields if given[_key(name)] is ... or given[_key(name)] is None]:
             raise Unfilled(f"Still to fill in: {_words(empty)}.")
         tidy = {}

@@ -45,7 +45,7 @@ _KINDS: dict[type, str] = {
     list: "a list",
     tuple: "a list",
     set: "a set",
-    dict: "a mapping",
+    dict: "a table",
     type(None): "nothing",
     type(...): "nothing yet",
 }
@@ -131,7 +131,7 @@ def _gather(made: type, items: list[Any]) -> Any:
     try:
         return made(items)
     except TypeError:
-        raise NotPlain("The answer has a list or mapping where only a number or a text can stand.") from None
+        raise NotPlain("The answer has a list or table where only a number or a text can stand.") from None
 
 
 def _from_library(value: object) -> Any:

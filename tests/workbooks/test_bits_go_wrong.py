@@ -19,15 +19,15 @@ from scipy import stats
 
 from lessonkit.bench.bench import Bench
 from lessonkit.copper.wire import DEFAULT_CAPACITANCE_F_PER_M
-from lessonkit.exercises.core import Exercise, Givens, givens_for, judge, modelled
+from lessonkit.exercises.core import Exercise, Givens, givens_for, judge, modelled, solution
 from lessonkit.exercises.notebooks import read_notebook, source_of
-from lessonkit.exercises.series.workbook_06 import BACK, CLOCK, EXERCISES, WHICH
+from lessonkit.exercises.series.workbook_06 import BACK, CHECKS, CLOCK, EXERCISES, WHICH
 from lessonkit.exercises.series.workbook_06_design import DESIGN
 from lessonkit.exercises.series.workbook_06_faults import CAUSES, EACH, WHY
 from lessonkit.job.calls import CALLS
 from lessonkit.signal.edges import cable_edge
 from lessonkit.signal.error_rates import clock_tolerance
-from lessonkit.studies.broken import break_each
+from lessonkit.studies.broken import OUTCOMES, break_each
 from lessonkit.studies.check_trials import count_slips
 from lessonkit.studies.link_trial import try_link
 from lessonkit.studies.noisy_frames import count_frames
@@ -267,3 +267,23 @@ def test_there_are_several_right_watchdogs() -> None:
         }
         right = {pair for pair, outcome in outcomes.items() if outcome == "right"}
         assert right == {(early, share) for early in (0.8, 0.98) for share in (0.95, 0.99)}
+
+
+def test_each_wrong_check_in_a_row_has_its_hint() -> None:
+    """One check too many, or one left out, in one row of 6.2: a model says what to ask, not just where."""
+    for student in STUDENTS:
+        givens = givens_for(WHICH, student)
+        right = solution(WHICH, givens)
+        for row, check in itertools.product(right, CHECKS):
+            slip = {**right, row: [one for one in CHECKS if (one in right[row]) != (one == check)]}
+            assert judge(WHICH, givens, slip).model, (student, row, check)
+
+
+def test_each_wrong_outcome_of_a_break_has_its_hint() -> None:
+    """Another outcome in one row of 6.4, whichever it is, is met by a model."""
+    for student in STUDENTS:
+        givens = givens_for(EACH, student)
+        right = solution(EACH, givens)
+        for row, outcome in itertools.product(right, OUTCOMES):
+            if outcome != right[row]:
+                assert judge(EACH, givens, {**right, row: outcome}).model, (student, row, outcome)

@@ -6,6 +6,7 @@ comes out.
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Callable
@@ -24,7 +25,7 @@ from lessonkit.exercises.series.workbook_08_moments import DIAGNOSIS, MOMENT, ST
 from lessonkit.job.model import Job
 from lessonkit.job.parts import RELAY_BOARD
 from lessonkit.job.toml import demo_job
-from lessonkit.studies.defrosts import watch_defrost
+from lessonkit.studies.defrosts import RUNS, watch_defrost
 from lessonkit.studies.latency import latency
 from lessonkit.studies.leaks import leak
 
@@ -250,3 +251,13 @@ def test_settings_that_fail_are_told_why(answer: dict[str, Any], said: str) -> N
     verdict = judge(DESIGN, WISHES, answer)
     assert verdict.outcome == "not yet"
     assert said in verdict.hint
+
+
+def test_one_thing_wrong_at_one_moment_has_its_hint() -> None:
+    """One thing too many, or one left out, at one moment of 8.6: a model asks about that thing."""
+    for seed in range(30):
+        givens = givens_for(MOMENT, seed)
+        right = solution(MOMENT, givens)
+        for moment, what in itertools.product(right, RUNS):
+            slip = {**right, moment: [one for one in RUNS if (one in right[moment]) != (one == what)]}
+            assert judge(MOMENT, givens, slip).model, (seed, moment, what)

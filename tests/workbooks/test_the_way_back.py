@@ -314,3 +314,10 @@ def test_a_design_that_fails_is_told_why(givens: Givens, answer: dict[str, str],
     verdict = judge(DESIGN, givens, answer)
     assert verdict.outcome == "not yet"
     assert said in verdict.hint
+
+
+def test_no_two_sites_of_a_question_are_equal() -> None:
+    """Each site of 7.5 has readings of its own: in 400 variants no row of the table stands there twice."""
+    for seed in range(400):
+        sites = givens_for(PHASE, seed)["sites"]
+        assert len(set(sites)) == len(sites), seed

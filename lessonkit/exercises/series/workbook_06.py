@@ -7,12 +7,12 @@ the watchdog's design in `workbook_06_design`.
 from __future__ import annotations
 
 import random
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from lessonkit.bench.bench import Bench
 from lessonkit.exercises.compare import ChoiceSet, Number, Table
-from lessonkit.exercises.core import Answer, Exercise, Givens, WrongModel
+from lessonkit.exercises.core import Answer, Exercise, Givens, Several, WrongModel
 from lessonkit.exercises.series.workbook_06_design import DESIGN
 from lessonkit.exercises.series.workbook_06_faults import FAULT_EXERCISES
 from lessonkit.job.toml import demo_job
@@ -192,6 +192,48 @@ def _believes(name: str, hint: str, check: str, notices: bool, *kinds: str) -> W
     return WrongModel(name, hint, lambda givens: _each(givens, dict.fromkeys(kinds, (check, notices))))
 
 
+def _one_row(check: str, notices: bool, *kinds: str) -> Callable[[Givens], Several]:
+    """Return a model that is wrong about one check in one row, whichever of these kinds it has."""
+
+    def wrong(givens: Givens) -> Several:
+        return Several(_each(givens, {kind: (check, notices)}) for kind in kinds if kind in givens["kinds"])
+
+    return wrong
+
+
+#: Single slips that no belief above explains: name, check, whether it is said to notice, kinds, hint.
+_ONE_ROW: tuple[tuple[str, str, bool, tuple[str, ...], str], ...] = (
+    (
+        "parity misses one bit",
+        "parity",
+        False,
+        ("one bit",),
+        "In one row a single bit is wrong. Count the ones before and after: even or odd?",
+    ),
+    (
+        "parity misses a pair",
+        "parity",
+        False,
+        ("one up one down", "both up"),
+        "In one row the two wrong bits lie in two characters. Count the ones of each character by itself.",
+    ),
+    (
+        "sum misses a change",
+        "sum",
+        False,
+        ("one bit", "two bits in one", "both up"),
+        "In one row add up all three numbers, before and after. Is the total the same?",
+    ),
+    (
+        "CRC misses a change",
+        "CRC",
+        False,
+        ("one bit", "two bits in one", "one up one down", "both up"),
+        "In one row few bits are wrong, and the CRC is left out. How many wrong bits does it always notice?",
+    ),
+)
+
+
 WHICH = Exercise(
     id="6.2",
     title="Which check sees it?",
@@ -243,6 +285,10 @@ WHICH = Exercise(
             "CRC",
             False,
             "swapped",
+        ),
+        *(
+            WrongModel(name, hint, _one_row(check, notices, *kinds))
+            for name, check, notices, kinds, hint in _ONE_ROW
         ),
     ),
 )

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import math
 import random
+from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
 
 from lessonkit.bench.signal_path import SignalPath
 from lessonkit.exercises.compare import Choice, Number, Record, Table
-from lessonkit.exercises.core import Answer, Exercise, Givens, WrongModel
+from lessonkit.exercises.core import Answer, Exercise, Givens, Several, WrongModel
 from lessonkit.job.faults import as_faults
 from lessonkit.job.model import Job
 from lessonkit.job.toml import demo_job
@@ -72,6 +73,30 @@ def _says(name: str, hint: str, conductor: str, outcome: str) -> WrongModel:
         return {**right, where: outcome} if where in right else None
 
     return WrongModel(name, hint, compute)
+
+
+def _once(outcome: str) -> Callable[[Givens], Several]:
+    """Return a model that says an outcome in one row where it is wrong, whichever row it is."""
+
+    def wrong(givens: Givens) -> Several:
+        right = _broken(givens)
+        return Several({**right, name: outcome} for name, found in right.items() if found != outcome)
+
+    return wrong
+
+
+#: What to ask about each outcome, where no model above says what was thought.
+_ONCE = (
+    ("as before", "nothing would go through that conductor under this call. Does anything?"),
+    ("less of it", "the first stage would still run. Follow Y1 and its current: do they get through?"),
+    ("air only", "the blower would run, and nothing else. Ask for each of the two by itself."),
+    ("nothing", "the blower would stop, too. Does its current go through that conductor?"),
+    ("no air", "the compressor would run without the blower. Which conductor feeds the blower alone?"),
+    (
+        "the other mode",
+        "the valve would stand the other way. Does this break let go of the valve, and only of it?",
+    ),
+)
 
 
 EACH = Exercise(
@@ -179,6 +204,7 @@ EACH = Exercise(
             "thermostat.Y2",
             "less of it",
         ),
+        *(WrongModel(f"{word}, once", f"`{word}` in one row: {hint}", _once(word)) for word, hint in _ONCE),
     ),
 )
 

@@ -37,13 +37,14 @@ _KINDS = ((IN_PHASE, True), (OUT_OF_PHASE, True), (NOT_JOINED, True), (NOT_JOINE
 def _phase_variant(rng: random.Random) -> Givens:
     kinds = [_KINDS[0], _KINDS[1], rng.choice(_KINDS[2:]), rng.choice(_KINDS)]
     rng.shuffle(kinds)
-    return {
-        "sites": tuple(
+    while True:
+        sites = tuple(
             (kind, same, rng.choice((26.8, 27.2, 27.6, 28.0)), rng.choice((26.6, 27.0, 27.8, 28.2)))
             for kind, same in kinds
-        ),
-        "call": rng.choice(("off", "cool-1", "heat-1")),
-    }
+        )
+        # Two sites that are the same would be two equal rows of the table.
+        if len(set(sites)) == len(sites):
+            return {"sites": sites, "call": rng.choice(("off", "cool-1", "heat-1"))}
 
 
 @lru_cache(maxsize=512)

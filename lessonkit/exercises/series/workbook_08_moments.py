@@ -14,7 +14,7 @@ from typing import NamedTuple
 from lessonkit.bench.meter import Meter
 from lessonkit.bench.patient import PatientBench
 from lessonkit.exercises.compare import Choice, ChoiceSet, Number, Table
-from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.exercises.core import Exercise, Givens, Several, WrongModel
 from lessonkit.exercises.slips import row_slips
 from lessonkit.job.model import Job
 from lessonkit.job.toml import demo_job
@@ -237,6 +237,33 @@ def _always(givens: Givens) -> dict[str, list[str]]:
     return found
 
 
+#: What to ask about each thing, where it is wrong at one moment alone.
+_SLIPS = {
+    "compressor": "One moment is wrong about the compressor. Is there a call for it, or a defrost that "
+    "keeps it on?",
+    "outdoor fan": "One moment is wrong about the outdoor fan. It goes with the compressor, but for one "
+    "case.",
+    "reversing valve": "One moment is wrong about the valve. Which letter is it, and is this cooling or "
+    "heating?",
+    "auxiliary heat": "One moment is wrong about the heat. Who can ask for it: the thermostat over W1, or "
+    "the board over D?",
+    "blower": "One moment is wrong about the blower. Follow G: is there a call, and does a defrost stop it?",
+}
+
+
+def _slip(what: str) -> Callable[[Givens], Several]:
+    """Return a model that has one thing too many, or one too few, at one of the moments."""
+
+    def wrong(givens: Givens) -> Several:
+        right = _runs(givens)
+        return Several(
+            {**right, name: [one for one in RUNS if (one in found) != (one == what)]}
+            for name, found in right.items()
+        )
+
+    return wrong
+
+
 MOMENT = Exercise(
     id="8.6",
     title="What runs at this moment",
@@ -271,6 +298,7 @@ MOMENT = Exercise(
             "Follow the request: which contact has to close before the heat comes on?",
             _changed("auxiliary heat", (3,), True),
         ),
+        *(WrongModel(f"{what} in one moment", hint, _slip(what)) for what, hint in _SLIPS.items()),
     ),
     nudge="For each moment: is there a defrost? If so, how does the valve stand, and what does D ask for?",
 )
