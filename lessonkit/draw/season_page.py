@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from lessonkit.draw.season import SeasonView, by_band
+from lessonkit.errors import LessonError
 from lessonkit.studies.balance import thermal_balance_c
 from lessonkit.studies.customary import BTU_H_W, BTU_J, THERM_KWH, c_to_f
 from lessonkit.studies.ratings import H1_C, H2_C, H3_C, Rating
@@ -118,9 +119,15 @@ def hour_rows(found: Season) -> list[tuple[str, float]]:
 
 
 def season_page(view: SeasonView) -> str:
-    """Return the page of a season as HTML text."""
-    import jinja2
-    from markupsafe import Markup
+    """Return the page of a season as HTML text. Raises `LessonError` where jinja2 is missing, as in a browser."""
+    try:
+        import jinja2
+        from markupsafe import Markup
+    except ModuleNotFoundError:
+        raise LessonError(
+            "The page to print is made with jinja2, which Python in a browser page does not have. Show the season here "
+            "with lk.show_season, and print it on a computer: `lessonkit season HOUSE --html season.html`."
+        ) from None
 
     rooms = jinja2.FileSystemLoader(Path(__file__).parent, encoding="utf-8")
     env = jinja2.Environment(

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+import sys
 from pathlib import Path
 
 import pytest
 
 from lessonkit.__main__ import main
 from lessonkit.draw.season import by_band, show_season
+from lessonkit.draw.season_page import season_page
+from lessonkit.errors import LessonError
 from lessonkit.studies.house import house_names
 from lessonkit.studies.season import season
 
@@ -102,3 +105,10 @@ def test_the_notebook_s_view_says_what_it_shows() -> None:
     assert "COP of 1" in view.words
     assert view._repr_html_().count("<img") == 2
     assert repr(view).count("\n") > 4
+
+
+def test_where_no_page_can_be_made_the_way_to_one_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without jinja2, as in a browser page, a sentence says how the page is printed on a computer."""
+    monkeypatch.setitem(sys.modules, "jinja2", None)
+    with pytest.raises(LessonError, match="lessonkit season HOUSE --html"):
+        season_page(show_season("harrowmere", "cold-valley"))
