@@ -96,7 +96,8 @@ def runtime_files(store: Store) -> Files:
     packages = {name: data for name, data in made.items() if not name.startswith("LIBRARY/")}
     bytecode = wheel_of("lessonkit_bytecode", "1", packages)
     file = "lessonkit_bytecode-1-py3-none-any.whl"
-    entries["lessonkit-bytecode"] = _entry("lessonkit-bytecode", "1", file, bytecode, [], [])
+    # Unpacked behind matplotlib, whose published list of fonts names files that a page does not have.
+    entries["lessonkit-bytecode"] = _entry("lessonkit-bytecode", "1", file, bytecode, [], ["matplotlib"])
     return {**files, **core, file: bytecode, LOCK: _lock(published["info"], entries)}
 
 

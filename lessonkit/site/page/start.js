@@ -31,7 +31,7 @@ const startPython = async (options) => {
   const python = await start({
     ...options,
     packages: [],
-    env: { HOME: "/student", MPLCONFIGDIR: "/lib/python3.12/site-packages/lessonkit_fonts" },
+    env: { HOME: "/student", MPLCONFIGDIR: "/student/matplotlib" },
   });
   done = Math.max(done, 6);
   tell("unpacking the bench");
