@@ -15,6 +15,8 @@ from typing import Any
 import pytest
 from sitepage import (
     cells_when,
+    fill_in,
+    kept,
     listening,
     open_book,
     run_book,
@@ -55,29 +57,6 @@ def page(browser: Any) -> Iterator[Any]:
     context = browser.new_context(viewport={"width": 1200, "height": 900}, accept_downloads=True)
     yield context.new_page()
     context.close()
-
-
-def fill_in(page: Any, cell_id: str, source: str) -> None:
-    """Write into a cell as a student does: click into it, select all, type."""
-    cell = page.locator(f'[data-site-cell="{cell_id}"]')
-    page.evaluate(
-        """id => {
-            const notebook = window.jupyterapp.shell.currentWidget.content;
-            const index = notebook.widgets.findIndex(cell => cell.model.id === id);
-            notebook.widgets[index].node.dataset.siteCell = id;
-            notebook.scrollToItem(index, 'center');
-        }""",
-        cell_id,
-    )
-    cell.locator(".cm-content").click()
-    page.keyboard.press("Control+A")
-    page.keyboard.type(source)
-
-
-def kept(page: Any, since: int) -> int:
-    """Wait until the work was kept in the browser after a moment, and return when."""
-    page.wait_for_function("since => Number(document.body.dataset.savedAt || 0) > since", arg=since)
-    return int(page.evaluate("Number(document.body.dataset.savedAt)"))
 
 
 def test_student_works_reloads_and_hands_in(

@@ -61,7 +61,8 @@ export const collect = async () => {
     const sheet = mine.get(path) || (await (await fetch(new URL(`files/${path}`, BASE))).json());
     sheets.set(path, withOwn(typeof sheet === "string" ? JSON.parse(sheet) : sheet, own[path]));
   }
-  for (const [path, sheet] of mine) if (!sheets.has(path)) sheets.set(path, sheet);
+  // What lies a folder down (the glossary, demonstrations) may be kept here, too, and has no answers in it.
+  for (const [path, sheet] of mine) if (!sheets.has(path) && !path.includes("/")) sheets.set(path, sheet);
   return sheets;
 };
 
