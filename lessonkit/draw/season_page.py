@@ -119,14 +119,18 @@ def hour_rows(found: Season) -> list[tuple[str, float]]:
 
 
 def season_page(view: SeasonView) -> str:
-    """Return the page of a season as HTML text. Raises `LessonError` where jinja2 is missing, as in a browser."""
+    """Return the page of a season as HTML text.
+
+    Raises `LessonError` where jinja2 is missing, as in a browser page.
+    """
     try:
         import jinja2
         from markupsafe import Markup
     except ModuleNotFoundError:
         raise LessonError(
-            "The page to print is made with jinja2, which Python in a browser page does not have. Show the season here "
-            "with lk.show_season, and print it on a computer: `lessonkit season HOUSE --html season.html`."
+            "The page to print is made with jinja2, which Python in a browser page does not have. Show the "
+            "season here with lk.show_season, and print it on a computer: "
+            "`lessonkit season HOUSE --html season.html`."
         ) from None
 
     rooms = jinja2.FileSystemLoader(Path(__file__).parent, encoding="utf-8")
