@@ -17,6 +17,7 @@ from typing import Any
 from IPython.core.displayhook import CapturingDisplayHook
 from IPython.core.interactiveshell import InteractiveShell
 from IPython.utils.capture import capture_output
+from matplotlib import font_manager  # noqa: F401  a new home has no list of fonts: it is made here, not in a cell
 
 SHOWN = ("text/html", "text/markdown")
 """The forms of text that a page prefers to the plain one."""
