@@ -63,7 +63,8 @@ def _survey_question(givens: Givens) -> str:
         f"leaks.\n\nWhat is each conductor, from 1 to 8: {', '.join(f'`{word}`' for word in STATES)}? "
         "Give the "
         "readings that "
-        "you took as `taken`, as `site.taken` has them. A verdict counts when these readings prove "
+        "you took as `taken`, copied from what `site.taken` shows. A verdict counts when these "
+        "readings prove "
         "it. A conductor "
         "that is no good needs no second test."
     )

@@ -203,7 +203,7 @@ def _search_question(givens: Givens) -> str:
         "indoors takes 2 "
         "minutes, the walk from the air handler to the outdoor unit 3. Give the `part`, and as "
         "`searched` the readings, "
-        "as `site.searched` has them. The part counts when these readings leave no other one."
+        "copied from what `site.searched` shows. The part counts when these readings leave no other one."
     )
 
 
