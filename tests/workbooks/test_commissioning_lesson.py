@@ -75,7 +75,7 @@ def test_what_is_said_of_volts_under_load() -> None:
 def test_what_two_stages_miss() -> None:
     """Two stages that run say nothing about W1 and E."""
     assert notices(site()).missed(["cool-2", "heat-2"]) == ("thermostat.W1", "thermostat.E")
-    assert "W1 and E: no call for second heat was made" in text()
+    assert "W1 and E: no call for auxiliary or emergency heat was made" in text()
 
 
 def test_what_is_said_of_time() -> None:

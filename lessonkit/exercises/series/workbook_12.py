@@ -253,7 +253,7 @@ def _time_question(givens: Givens) -> str:
         f"An outdoor unit on a link cools under `cool-1`. Its watchdog waits {givens['watchdog_s']} "
         "s, and its "
         f"board holds the compressor off for {givens['short_s']} s after each stop, and after it has "
-        "lost its "
+        "been without its "
         f"supply. The sheet asks for two tests.\n\n* SIG is lifted, and put back {givens['lifted_s']} "
         "s later. "
         "How many seconds after the lifting does the contactor let go (`lets_go_s`)? How many "
