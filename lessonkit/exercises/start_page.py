@@ -56,8 +56,9 @@ _AGAIN = """## Bring this page up to date
 Save your workbook. Then click into the next cell and press Shift and Enter."""
 
 _HOW = (
-    "**Right** and **not yet** are what the check cell said last. An answer that was changed after that "
-    "counts when you run its check cell again. **To check** is an answer that no check cell has seen."
+    "The minutes are the time to expect for all of a workbook. **Right** and **not yet** are what the check "
+    "cell said last. An answer that was changed after that counts when you run its check cell again. **To "
+    "check** is an answer that no check cell has seen."
 )
 
 
@@ -110,10 +111,10 @@ def _time(book: BookProgress) -> str:
 
 def table(found: Progress) -> str:
     """Return the workbooks as a table in Markdown, a row each."""
-    rows = ["| workbook | time to expect | exercises right | how far |", "| --- | --- | --- | --- |"]
+    rows = ["| workbook | minutes | right | how far |", "| --- | --- | --- | --- |"]
     for book in found.books:
         name = f"[{book.title}]({book.file})" if book.file else book.title
-        minutes = f"{book.minutes} minutes" if book.minutes else ""
+        minutes = f"{book.minutes}" if book.minutes else ""
         rows.append(f"| {name} | {minutes} | {book.count(RIGHT)} of {len(book.states)} | {_words(book)} |")
     return "\n".join(rows)
 

@@ -3,6 +3,10 @@
 (() => {
   const beside = document.currentScript.src.replace(/[^/]*$/, '');
   const begin = () => {
+    // A link in a sentence must be told from it by more than its colour (WCAG 2.2, 1.4.1).
+    const style = document.createElement('style');
+    style.textContent = '.jp-RenderedMarkdown a:not(.jp-InternalAnchorLink) { text-decoration: underline }';
+    document.head.append(style);
     const script = document.createElement('script');
     script.src = beside + 'page.js';
     script.onload = () => {
