@@ -82,6 +82,7 @@ _FINDERS = {
 #: single worker busy while the others wait; so they go first, and the many short ones fill what is left.
 LONGEST = (
     "tests/browser/test_site.py",
+    "tests/browser/test_every_page.py",
     "tests/workbooks/test_workbooks.py",
     "tests/workbooks/test_class_of_thirty.py",
     "tests/workbooks/test_grading_series.py",

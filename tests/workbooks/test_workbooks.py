@@ -1,9 +1,10 @@
 """Every workbook of the series runs blank, is green when solved, and gives each wrong model its own hint.
 
 Workbooks are found by themselves: a new `notebooks/NN_name.ipynb` with its room `workbook_NN` is tested from
-the day it appears. nbval runs two copies of each, as a school would: blank, and solved with another student's
-numbers and with predictions made. The exercises of all workbooks, solved and wrong, are judged in one more
-process, because they need no more of a workbook than the cell that opens it.
+the day it appears. nbval runs a copy of each, as a school would: solved, with another student's numbers and
+with predictions made. One process more judges the exercises of all workbooks, blank, solved and wrong: they
+need no more of a workbook than the cell that opens it. Whole and blank, as they are handed out, workbooks run
+in JupyterLab itself (tests/browser/test_every_page.py).
 """
 
 from __future__ import annotations
@@ -103,38 +104,29 @@ def pristine(path: Path) -> Notebook:
     return read_notebook(path)
 
 
-@pytest.fixture(scope="module", params=SERIES, ids=lambda path: path.stem)
-def ran(
-    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
-) -> tuple[Notebook, dict[str, Run]]:
-    """Return a workbook and what nbval says of its two copies."""
-    notebook = pristine(request.param)
-    copies = {
-        "blank": notebook,
-        "another": predicted(solved(with_variant(notebook, ANOTHER_STUDENT))),
-    }
-    return notebook, run_nbval(tmp_path_factory.mktemp(request.param.stem), copies)
-
-
 @pytest.fixture(scope="module")
 def judged(tmp_path_factory: pytest.TempPathFactory) -> Run:
-    """Return what nbval says of every workbook's exercises, first solved and then wrong, in one process."""
+    """Return what nbval says of every workbook's exercises, blank, solved and wrong, in one process."""
     cells = []
     for path in SERIES:
-        for prefix, fill in (("right", solved), ("wrong", wrong)):
+        for prefix, fill in (("blank", blank), ("right", solved), ("wrong", wrong)):
             cells += exercise_cells_of(fill(pristine(path)), f"{prefix}-{path.name[:2]}-")
     return run_nbval(tmp_path_factory.mktemp("judged"), {"all": new_notebook(cells)})["all"]
 
 
-def test_blank_is_red_only_at_its_checks(ran: tuple[Notebook, dict[str, Run]]) -> None:
-    """A workbook just opened runs from top to bottom; only its checks say that there is something to do."""
-    notebook, runs = ran
-    assert set(runs["blank"].red) == check_ids(notebook)
-
-
-def test_another_students_numbers_are_green(ran: tuple[Notebook, dict[str, Run]]) -> None:
+@each_workbook
+def test_another_students_numbers_are_green(path: Path, tmp_path: Path) -> None:
     """Solved with other numbers, and with predictions made, it passes against the same stored verdicts."""
-    assert ran[1]["another"].red == {}
+    another = predicted(solved(with_variant(pristine(path), ANOTHER_STUDENT)))
+    assert run_nbval(tmp_path, {"another": another})["another"].red == {}
+
+
+@each_workbook
+def test_blank_is_red_at_its_checks(path: Path, judged: Run) -> None:
+    """The checks of a workbook just opened say that there is something to do."""
+    prefix = f"blank-{path.name[:2]}-"
+    red = {cell.removeprefix(prefix) for cell in judged.red if cell.startswith(prefix)}
+    assert red == check_ids(pristine(path))
 
 
 @each_workbook
