@@ -11,8 +11,10 @@ import re
 from html import escape, unescape
 from urllib.parse import quote
 
-__all__ = ["asleep_html", "image_html", "svg_image_html"]
+__all__ = ["MOST", "asleep_html", "image_html", "svg_image_html"]
 
+#: So many times its normal width a picture may fill where there is room.
+MOST = 1.35
 #: What an address may hold as it is, in every browser, within double quotes.
 _PLAIN = " /:;,=?!'()*@+$~"
 
@@ -29,7 +31,7 @@ def image_html(address: str, words: str, width: float = 0.0) -> str:
     there is, up to a third more than that; a page narrower than 600 px scrolls it, so that it can be read.
     """
     least = f"min-width:clamp(0px,(600px - 100vw) * 1000,{0.8 * width:.0f}px);" if width else ""
-    most = f"width:100%;max-width:{1.35 * width:.0f}px" if width else "max-width:100%"
+    most = f"width:100%;max-width:{MOST * width:.0f}px" if width else "max-width:100%"
     image = f'<img alt="{escape(words)}" style="{least}{most}" src="{address}">'
     return f'{_STYLE}<div class="lk-image" style="overflow-x:auto">{image}</div>'
 

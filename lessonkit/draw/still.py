@@ -14,12 +14,13 @@ from pathlib import Path
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from lessonkit.draw.image import image_html
+from lessonkit.draw.image import MOST, image_html
 from lessonkit.draw.palette import INK, PAPER, SOFT
 
 __all__ = ["Still", "axes"]
 
 TEXT_PT = 12.0
+_DPI = 110.0
 
 
 @dataclass(frozen=True)
@@ -33,19 +34,21 @@ class Still:
     figure: Figure
     words: str
 
-    def png(self, dpi: float = 110.0) -> bytes:
+    def png(self, dpi: float = _DPI) -> bytes:
         """Return the picture as PNG."""
         stream = io.BytesIO()
         self.figure.savefig(stream, format="png", dpi=dpi, metadata={"Software": None})
         return stream.getvalue()
 
-    def save(self, path: Path | str, dpi: float = 110.0) -> None:
+    def save(self, path: Path | str, dpi: float = _DPI) -> None:
         """Write the picture to a PNG file."""
         Path(path).write_bytes(self.png(dpi))
 
     def _repr_html_(self) -> str:
         data = base64.b64encode(self.png()).decode("ascii")
-        return image_html(f"data:image/png;base64,{data}", self.words)
+        # At most as wide as its pixels; on a phone wide enough for its letters, and scrolled.
+        width = self.figure.get_figwidth() * _DPI / MOST
+        return image_html(f"data:image/png;base64,{data}", self.words, width)
 
     def __repr__(self) -> str:
         return self.words

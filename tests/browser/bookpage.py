@@ -239,23 +239,26 @@ class Reader:
         page.set_viewport_size(before)
 
 
-#: A key that can be pressed: its state is said, or it does something at once.
+#: A key that can be pressed, or a box in which a number of hands is counted.
 _KEYS = "button.lk-key:not([disabled])"
+_PARTS = f"{_KEYS}[aria-pressed=false], {_KEYS}:not([aria-pressed]), input[type=number]:not([disabled])"
+#: What a panel says: its words, which keys are pressed, and which can be.
 _STATE = (
-    "panel => panel.innerText + [...panel.querySelectorAll('[aria-pressed]')].map(one => one.ariaPressed)"
+    "panel => panel.innerText + "
+    "[...panel.querySelectorAll('button')].map(one => `${one.ariaPressed} ${one.disabled}`)"
 )
 
 
 def _press(panel: Any, page: Any, keyboard: bool) -> str:
-    """Press a key of a panel that is not pressed yet, and return its name; "" where nothing changed."""
-    keys = panel.locator(f"{_KEYS}[aria-pressed=false], {_KEYS}:not([aria-pressed])")
-    found = next((key for key in keys.all() if key.is_visible()), None)
+    """Use a part of a panel, a key that is not pressed yet, say; return its name, "" where nothing changed."""
+    found = next((part for part in panel.locator(_PARTS).all() if part.is_visible()), None)
     if found is None:
         return ""
-    name = str(found.get_attribute("aria-label") or found.inner_text()) or "a key without a name"
+    counts = found.evaluate("one => one.tagName === 'INPUT'")
+    name = str(found.get_attribute("aria-label") or found.inner_text()) or "a part without a name"
     before = panel.evaluate(_STATE)
     if keyboard:
-        # From the first part that takes the focus, by Tab alone, to the key.
+        # From the first part that takes the focus, by Tab alone, to this one.
         panel.locator("button, select, input").first.evaluate("one => one.focus()")
         for _ in range(200):
             if found.evaluate("one => one === document.activeElement"):
@@ -263,15 +266,16 @@ def _press(panel: Any, page: Any, keyboard: bool) -> str:
             page.keyboard.press("Tab")
         else:
             return ""
-        page.keyboard.press("Space")
+        page.keyboard.press("ArrowUp" if counts else "Space")
     else:
         found.click()
+        if counts:
+            page.keyboard.type("3")
+    if counts:
+        page.keyboard.press("Tab")
     try:
-        page.wait_for_function(
-            f"([panel, before]) => ({_STATE})(panel) !== before",
-            arg=[panel.element_handle(), before],
-            timeout=20_000,
-        )
-    except Exception:
+        changed = f"([panel, before]) => ({_STATE})(panel) !== before"
+        page.wait_for_function(changed, arg=[panel.element_handle(), before], timeout=20_000)
+    except TimeoutError:
         return ""
     return name

@@ -5,7 +5,9 @@
   const begin = () => {
     // A link in a sentence must be told from it by more than its colour (WCAG 2.2, 1.4.1).
     const style = document.createElement('style');
-    style.textContent = '.jp-RenderedMarkdown a:not(.jp-InternalAnchorLink) { text-decoration: underline }';
+    // A drawing in signs that is wider than a phone can be scrolled.
+    style.textContent = '.jp-RenderedMarkdown a:not(.jp-InternalAnchorLink) { text-decoration: underline }' +
+      ' .jp-RenderedMarkdown pre { overflow-x: auto } .jp-RenderedMarkdown pre code { white-space: pre }';
     document.head.append(style);
     const script = document.createElement('script');
     script.src = beside + 'page.js';
