@@ -250,7 +250,7 @@ _STATE = (
 
 
 def _press(panel: Any, page: Any, keyboard: bool) -> str:
-    """Use a part of a panel, a key that is not pressed yet, say; return its name, "" where nothing changed."""
+    """Use a part of a panel, such as a key, and return its name; "" where nothing changed."""
     found = next((part for part in panel.locator(_PARTS).all() if part.is_visible()), None)
     if found is None:
         return ""
