@@ -118,7 +118,7 @@ def hand_out(
     """Return the conductors that serve each terminal, and those left idle; None if there are too few.
 
     `terminals` stand in the order of their amperes, most first. Sound conductors come before unproven ones,
-    then the lowest ohms; what is left over lies beside the first two.
+    then the lowest ohms; what is left over lies beside the first two, but never beside the signal.
     """
     verdicts = {c.label: run.verdict(c)[0] for c in run.conductors}
     expected = run.expected_ohm() or 1.0
@@ -130,7 +130,8 @@ def hand_out(
         terminal: (conductor,) for terminal, conductor in zip(terminals, rank, strict=False)
     }
     left = [c for c in rank[len(terminals) :] if verdicts[c.label] == "sound"]
-    for terminal in terminals[1::-1]:  # the second has the more ohms
+    carrying = [terminal for terminal in terminals[:2] if terminal != "SIG"]  # nothing flows on SIG
+    for terminal in reversed(carrying):  # the second has the more ohms
         if left:
             chosen[terminal] += (left.pop(0),)
     used = {c.label for pair in chosen.values() for c in pair}

@@ -125,6 +125,14 @@ def test_spares_lie_beside_r_and_c() -> None:
     assert [len(handed[0][terminal]) for terminal in ("R", "C", "SIG")] == [2, 2, 1]
 
 
+@pytest.mark.parametrize("carries", ["R", "C"])
+def test_no_spare_lies_beside_the_signal(carries: str) -> None:
+    """A link by earth or by a second transformer doubles the one conductor that carries amperes."""
+    handed = hand_out(WallRun("outdoor", sound("abcd"), 30.0, 18), (carries, "SIG"), False)
+    assert handed is not None
+    assert (len(handed[0][carries]), len(handed[0]["SIG"]), len(handed[1])) == (2, 1, 1)
+
+
 EXAMPLES = {
     "mill-steps": "thermostat run direct, outdoor run direct",
     "quay-house": "thermostat run direct, outdoor run link by second transformer",
