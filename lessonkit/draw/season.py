@@ -194,12 +194,11 @@ def lockout_picture(sweep: LockoutSweep, currency: str = "") -> Still:
     if sweep.unmet_kwh[worst] > 0.5:
         where = both(float(sweep.setting_c[worst]))
         cold_words = f"At {where}, {sweep.unmet_kwh[worst]:,.0f} kWh of heat are missing."
-    return Still(
-        figure,
-        f"A year by one setting, {what}: best at {both(best)}. The dearest, "
-        f"{both(float(sweep.setting_c[dearest]))}, costs {currency}{sweep.extra[dearest]:,.0f} more. "
-        f"{cold_words}",
-    )
+    dear_words = "No other setting costs more."
+    if sweep.extra[dearest] >= 0.5:
+        where = both(float(sweep.setting_c[dearest]))
+        dear_words = f"The dearest, {where}, costs {currency}{sweep.extra[dearest]:,.0f} more."
+    return Still(figure, f"A year by one setting, {what}: best at {both(best)}. {dear_words} {cold_words}")
 
 
 @dataclass(frozen=True)

@@ -31,7 +31,7 @@ class ComparedSeasons:
             ("COP of the year", *("-" if one.cop is None else f"{one.cop:.2f}" for one in years)),
             ("heat from auxiliary heat, %", *(f"{100 * one.backup_share:.1f}" for one in years)),
             ("warmest air in which it ran, C", *("-" if at is None else f"{at:.1f}" for at in warmest)),
-            ("hours in which it may run for nothing", *(f"{one.needless_hours}" for one in years)),
+            ("hours in which it may run without need", *(f"{one.needless_hours}" for one in years)),
             ("heat missing, kWh", *(f"{one.unmet_kwh:,.0f}" for one in years)),
             ("hours with heat missing", *(f"{one.unmet_hours}" for one in years)),
         )

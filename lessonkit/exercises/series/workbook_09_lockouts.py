@@ -326,7 +326,7 @@ def _set_to(givens: Givens, above_c: float, below_c: float) -> Season:
 
 
 def _limits(givens: Givens) -> tuple[int, int]:
-    """Return the most that a year may cost, and the most hours in which electric heat waits for nothing."""
+    """Return the most that a year may cost, and the most hours in which electric heat may run without need."""
     widest = _set_to(givens, round(_balance_c(_designed(givens)) + 2.0, 1), givens["least_c"] + 2.0)
     return math.ceil(widest.cost), widest.needless_hours
 
@@ -363,7 +363,7 @@ def judged(givens: Givens, answer: dict[str, Any]) -> str | None:
             f"The year costs {found.cost:.0f}: electric heat does the work of the heat pump. Look at wish 3."
         )
     if found.needless_hours > hours:
-        return f"In {found.needless_hours} hours auxiliary heat waits for nothing. Look at wish 4."
+        return f"In {found.needless_hours} hours auxiliary heat may run without need. Look at wish 4."
     return None
 
 
