@@ -326,7 +326,7 @@ def _set_to(givens: Givens, above_c: float, below_c: float) -> Season:
 
 
 def _limits(givens: Givens) -> tuple[int, int]:
-    """Return the most that a year may cost, and the most hours in which electric heat may run without need."""
+    """Return the most that a year may cost, and the most hours of electric heat without need."""
     widest = _set_to(givens, round(_balance_c(_designed(givens)) + 2.0, 1), givens["least_c"] + 2.0)
     return math.ceil(widest.cost), widest.needless_hours
 
