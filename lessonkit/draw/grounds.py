@@ -73,12 +73,14 @@ def earth_figure(sweep: EarthSweep) -> Still:
         volts.axhline(limit, color=SOFT, lw=1.6, ls=":")
         _say(volts, sweep.ohm[0] * 1.08, limit + 0.9, f"{word} {limit:g} V", va="bottom")
     for ohm, volt, word in _turns(sweep):
+        late = ohm > math.sqrt(sweep.ohm[0] * sweep.ohm[-1])  # in the right half the words stand to the left
         volts.annotate(
             word,
             (ohm, volt),
-            (12, 0),
+            (-12 if late else 12, 0),
             textcoords="offset points",
             fontsize=TEXT_PT - 1,
+            ha="right" if late else "left",
             va="center",
             bbox={"facecolor": PAPER, "edgecolor": "none", "alpha": 0.75, "pad": 1.5},
         )
@@ -94,9 +96,11 @@ def earth_figure(sweep: EarthSweep) -> Still:
     share.set(ylim=(-4, 108), yticks=(0, 50, 100), ylabel="polls answered\n(%)")
     share.set_xlabel("ohms in the earth return, beyond a good bond")
     for ax in (volts, shift):
-        ax.tick_params(labelbottom=False)
+        ax.tick_params(which="both", labelbottom=False)
+    narrow = sweep.ohm[-1] < 30 * sweep.ohm[0]  # between powers of ten there is room for 2, 3 and 5
     for ax in (volts, shift, share):
         ax.xaxis.set_major_formatter(lambda ohm, _: f"{ohm:g}")
+        ax.xaxis.set_minor_formatter(lambda ohm, _: f"{ohm:g}" if narrow and f"{ohm:e}"[0] in "235" else "")
     figure.align_ylabels()
     return Still(figure, earth_words(sweep))
 
