@@ -62,11 +62,28 @@ class PatientBench(Bench):
                 self._links[run] = _after(self._links[run], once, many, last_s)
 
     def _other_event_s(self) -> float:
-        """Return when the next thing falls due that is no poll and no watchdog of a link that is heard."""
-        unheard = {run: ends for run, ends in self._links.items() if self._sure(run, "down") is not True}
+        """Return when the next thing falls due that is no poll and no watchdog that polls keep waiting."""
+        ends = {run: self._not_kept_waiting(run) for run in self._links}
         return next_event_s(
-            self.job, self.time_s, {}, self._boots, unheard, self._timers, self._changes_s(), self._waits()
+            self.job, self.time_s, {}, self._boots, ends, self._timers, self._changes_s(), self._waits()
         )
+
+    def _not_kept_waiting(self, run: str) -> Ends:
+        """Return the ends of a link, less the watchdogs that the polls from here on keep from running out.
+
+        They do so where every frame is sure to be heard, and the next one comes in time: behind a silence it
+        may come too late.
+        """
+        ends, link = self._links[run], self.job.runs[run].link
+        heard = f"{RUN_ENDS[run][1]}:relay-board" in self._latches.awake
+        for name, way in (("far", "down"), ("near", "up")):
+            heard = heard and self._sure(run, way) is True  # nothing is answered that was not heard
+            end = getattr(ends, name)
+            deadline_s = end.deadline_s(link)
+            in_time = deadline_s is not None and self._polls[run] < deadline_s - SAME_S
+            if heard and in_time and link.interval_s < link.watchdog_s:
+                ends = replace(ends, **{name: replace(end, heard_s=None)})
+        return ends
 
     def _sure(self, run: str, way: str) -> bool | None:
         """Return whether every frame of one way gets through, or none; None where that is open."""

@@ -9,6 +9,7 @@ import pytest
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.patient import PatientBench
 from lessonkit.errors import BadParameter
+from lessonkit.job.model import LinkSettings
 from lessonkit.job.toml import demo_job, demo_names
 
 CALLS = ("off", "heat-1", "heat-2", "heat-aux")
@@ -44,6 +45,22 @@ def test_every_state_is_the_same(name: str, fault: str) -> None:
     strides = (60.0, 31.7, 60.0, 400.0, 60.0, 0.0, 97.3, 5.0, 1200.0, 60.0, 12.25, 60.0)
     faults = (fault,) if fault else ()
     assert story(PatientBench(job, seed=3), faults, strides) == story(Bench(job, seed=3), faults, strides)
+
+
+@pytest.mark.parametrize("watchdog_s", [8.7, 8.8, 8.9, 9.0, 9.1, 9.3])
+def test_a_watchdog_that_runs_out_just_before_a_poll_is_lived_through(watchdog_s: float) -> None:
+    """A link that is whole again may still let go: its silence lasts until the next poll."""
+    link = LinkSettings(interval_s=0.7, acceptance=2, watchdog_s=watchdog_s)
+    seen = []
+    for make in (Bench, PatientBench):
+        bench = make(demo_job("wire-return").with_run("outdoor", link=link), call="cool-1")
+        bench.advance(60.0)
+        bench.set_faults(["outdoor.SIG=open"])
+        bench.advance(8.0)
+        bench.set_faults([])
+        state = bench.advance(30.0)
+        seen.append((bench.log, state.to_dict()))
+    assert seen[0] == seen[1]
 
 
 def test_a_call_in_between_is_heard_at_the_next_poll() -> None:
