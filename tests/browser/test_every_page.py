@@ -17,6 +17,7 @@ from labpage import browser_page, write_notebook
 
 from lessonkit.exercises.pristine import copy_workbooks, pristine_folder
 from lessonkit.exercises.start_page import START, write_start_page
+from lessonkit.files import write_whole
 
 pytestmark = pytest.mark.chromium
 
@@ -31,6 +32,9 @@ BOOKS = sorted(
 def reader(lab: tuple[str, Path], browser_tools: Any, chromium: str) -> Iterator[Reader]:
     """Return somebody with an apprentice's folder open in JupyterLab."""
     copy_workbooks(lab[1] / "own")
+    for name in BOOKS:
+        if not (lab[1] / "own" / name).exists():  # the concept test, which only a school hands out
+            write_whole(lab[1] / "own" / name, (pristine_folder() / name).read_bytes())
     write_start_page(lab[1] / "own")
     with browser_page(browser_tools, chromium, 1280, 720) as page:
         yield Reader(page, lab[0])
