@@ -133,7 +133,14 @@ def open_folder_above(paths: Iterable[Path]) -> tuple[Path, Path] | None:
 def _rooms_of_lessons() -> list[str]:
     """Return the rooms of the exercises' floor that lessons use themselves: no exercise, and no judge."""
     floor = "lessonkit.exercises."
-    return sorted(room.removeprefix(floor) for room in lessonkit._ROOMS if room.startswith(floor))
+    used = [room for room in lessonkit._ROOMS if room.startswith(floor) and room not in _silent_rooms()]
+    return sorted(room.removeprefix(floor) for room in used)
+
+
+def _silent_rooms() -> list[str]:
+    """Return the rooms that only show something in a page: panels, and the start page."""
+    shows = ("lessonkit.panels.", "lessonkit.exercises.start_page")
+    return [room for room in lessonkit._ROOMS if room.startswith(shows)]
 
 
 def _box() -> list[str]:
@@ -190,7 +197,7 @@ def _run(
         "fetch": plan.fetch,
         "plain": "/box/plain.py",
         "package": str(_package()),
-        "silent": [room for room in lessonkit._ROOMS if room.startswith("lessonkit.panels.")],
+        "silent": _silent_rooms(),
         "path": [*_libraries(), str(_package().parent)],
         "limits": inside.LIMITS,
     }

@@ -310,9 +310,9 @@ def test_only_a_changed_file_is_read_and_judged_again(klass: Class, tmp_path: Pa
     counted: list[int] = []
     real_read, real_judge = run.read_batch, run.judge_batch
 
-    def read(folder: str, files: list[bytes]) -> object:
+    def read(folder: str, files: list[bytes], only: tuple[str, ...]) -> object:
         counted.append(len(files))
-        return real_read(folder, files)
+        return real_read(folder, files, only)
 
     def judge(folder: str, batch: tuple[object, ...]) -> object:
         counted.append(len(batch))
