@@ -34,7 +34,7 @@ def test_a_reading_is_judged_beside_its_box(lab: tuple[str, Path], page: Any) ->
     panel = open_panel(page, lab, "prove.ipynb", BEGIN, "display(lk.prove_panel('full-cable'))")
     panel.get_by_label("part:").select_option(label="5. Volts before wiring")
     box = panel.get_by_role("combobox", name="Transformer, ahead of the fuse – C, air handler").first
-    box.press_sequentially("2x")
+    box.press_sequentially("2x", delay=300)
     panel.get_by_text("must be a number of V, or OL").wait_for()
     box.fill("12.5")
     panel.get_by_text("V below its band").wait_for()
