@@ -13,7 +13,7 @@ from typing import Any
 
 from lessonkit.exercises.compare import Unfilled, WrongForm
 
-__all__ = ["Acts"]
+__all__ = ["Acts", "over_budget"]
 
 #: Nobody does more than this.
 _MOST = 99
@@ -55,3 +55,11 @@ class Acts:
     def blank(self) -> Any:
         """Return `...`."""
         return ...
+
+
+def over_budget(cost: tuple[int, float], most: tuple[int, float]) -> str | None:
+    """Return a hint where acts cost more than there is, else None; both are (readings, minutes)."""
+    readings, minutes = cost
+    if readings <= most[0] and minutes <= most[1]:
+        return None
+    return f"These are {readings} readings and {minutes:g} minutes. The budget has fewer."

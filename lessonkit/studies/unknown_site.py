@@ -26,7 +26,7 @@ from lessonkit.bench.reading import Reading
 from lessonkit.bench.state import LIVE_V
 from lessonkit.copper.wire import resistance_per_m
 from lessonkit.errors import LessonError, require
-from lessonkit.job.calls import CALLS
+from lessonkit.job.calls import CALLS, PLACES
 from lessonkit.job.faults import Fault, as_faults
 from lessonkit.job.model import Job
 from lessonkit.job.toml import demo_job
@@ -322,8 +322,7 @@ def suspects_of(site: Mapping[str, Any]) -> tuple[str, ...]:
 
 def _place(point: str) -> str:
     place, _, terminal = str(point).partition(":")
-    known = {"stat", "air", "out"}
-    require(place in known and bool(terminal), "point", point, "a place and a terminal, such as air:Y2")
+    require(place in PLACES and bool(terminal), "point", point, "a place and a terminal, such as air:Y2")
     return place
 
 

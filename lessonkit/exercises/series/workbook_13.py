@@ -11,7 +11,7 @@ from functools import lru_cache
 from typing import Any
 
 from lessonkit.copper.wire import resistance_per_m
-from lessonkit.exercises.acts import Acts
+from lessonkit.exercises.acts import Acts, over_budget
 from lessonkit.exercises.compare import Choice, ListOf, Record, Table
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
 from lessonkit.exercises.series.workbook_13_proof import PROOF_EXERCISES
@@ -72,9 +72,8 @@ def _survey_question(givens: Givens) -> str:
 
 def _survey_rule(givens: Givens, answer: Mapping[str, Any]) -> str | None:
     """Return None where every verdict is right and proved within the budget, else a hint."""
-    readings, minutes = survey_cost(answer["taken"])
-    if readings > SURVEY_READINGS or minutes > SURVEY_MIN:
-        return f"These are {readings} readings and {minutes:g} minutes. The budget has fewer."
+    if over := over_budget(survey_cost(answer["taken"]), (SURVEY_READINGS, SURVEY_MIN)):
+        return over
     shown, states = survey_shows(givens, answer["taken"]), _states(givens)
     for k, label in enumerate(LABELS):
         if label not in shown:

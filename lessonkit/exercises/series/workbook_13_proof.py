@@ -11,9 +11,10 @@ from functools import lru_cache
 from itertools import combinations
 from typing import Any
 
-from lessonkit.exercises.acts import Acts
+from lessonkit.exercises.acts import Acts, over_budget
 from lessonkit.exercises.compare import Choice, ChoiceSet, Number, Record
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.job.calls import CALLS, PLACES
 from lessonkit.job.faults import as_faults
 from lessonkit.job.model import Job
 from lessonkit.studies.cases import Case, Rest, rest
@@ -186,8 +187,8 @@ SHEET = Exercise(
 
 # 13.4: the search -----------------------------------------------------------------------------------------
 
-_POINTS = "(?:stat|air|out):(?:R|Y1|Y2|G|O|B|W1|E|CC|RV)"
-_CALLS = "off|fan|cool-1|cool-2|heat-1|heat-2|heat-aux|emergency"
+_POINTS = f"(?:{'|'.join(PLACES)}):(?:R|Y1|Y2|G|O|B|W1|E|CC|RV)"
+_CALLS = "|".join(CALLS)
 
 
 def _search_question(givens: Givens) -> str:
@@ -209,9 +210,8 @@ def _search_question(givens: Givens) -> str:
 
 def _search_rule(givens: Givens, answer: Mapping[str, Any]) -> str | None:
     """Return None where the part is right and the readings leave no other, else a hint."""
-    readings, minutes = search_cost(answer["searched"])
-    if readings > SEARCH_READINGS or minutes > SEARCH_MIN:
-        return f"These are {readings} readings and {minutes:g} minutes. The budget has fewer."
+    if over := over_budget(search_cost(answer["searched"]), (SEARCH_READINGS, SEARCH_MIN)):
+        return over
     if not all(is_there(givens, act) for act in answer["searched"]):
         return "One of these points is no terminal of this site. Which letter has its valve?"
     left = search_shows(givens, answer["searched"])
