@@ -158,4 +158,4 @@ def lockout_mistakes(house: House) -> tuple[str, ...]:
 
 def _both(celsius: float) -> str:
     """Return a temperature in both units."""
-    return f"{celsius:.1f} C ({round(c_to_f(celsius))} F)"
+    return f"{celsius:.1f} °C ({round(c_to_f(celsius))} °F)"

@@ -66,7 +66,7 @@ def wiring() -> Job:
 
 
 def test_what_is_said_of_the_balance_point() -> None:
-    """Ratings, the two lines, where they meet with frost and without; the page's own 27 F is none."""
+    """Ratings, the two lines, where they meet with frost and without; the page's own 27 °F is none."""
     house = before()
     rating, load = house.heat_pump.high, house.load
     assert rating.frosted[0] == pytest.approx(7560)
@@ -74,9 +74,9 @@ def test_what_is_said_of_the_balance_point() -> None:
     assert float(load.needed_w(0.0)) == pytest.approx(5400)
     found = balance_points(house).thermal_c
     assert found == pytest.approx(-1900 / 456, abs=0.01)
-    assert f"1900 / 456 = 4.2 kelvin: at {found:.1f} C (25 F)" in text()
+    assert f"1900 / 456 = 4.2 kelvin: at {found:.1f} °C (25 °F)" in text()
     dry = thermal_balance_c(load, rating, frost=False)
-    assert f"Without frost the machine would do it down to {dry:.1f} C" in text()
+    assert f"Without frost the machine would do it down to {dry:.1f} °C" in text()
     need, gives = 30_000 * (70 - 27) / 65, 24_000 + 400 * 10
     assert round(need, -2) == 19_800
     assert gives == 28_000
@@ -102,16 +102,16 @@ def test_what_is_said_of_the_year() -> None:
 
 
 def test_what_is_said_of_the_screw() -> None:
-    """The bill with the lockout at 2 C, what is missing, and what the house needs at -19 C."""
+    """The bill with the lockout at 2 °C, what is missing, and what the house needs at -19 °C."""
     found = year(below_c=2.0)
     assert f"{found.cost / year().cost:.2f} times: {found.cost:.0f} where it was 2048" in text()
-    assert f"{found.unmet_kwh:.0f} kWh are missing: at -19 C the house needs 11.1 kW" in text()
+    assert f"{found.unmet_kwh:.0f} kWh are missing: at -19 °C the house needs 11.1 kW" in text()
     assert round(float(before().load.needed_w(-19.0)) / 1000, 1) == 11.1
     assert len(found.mistakes) == 1
 
 
 def test_what_is_said_of_the_advice() -> None:
-    """The lockout of auxiliary heat at -8 C, and the hours of waste at 4 C."""
+    """The lockout of auxiliary heat at -8 °C, and the hours of waste at 4 °C."""
     found = year(above_c=-8.0)
     assert f"{found.unmet_kwh:.0f} kWh are missing, in {found.unmet_hours} hours" in text()
     assert found.cost < year().cost
@@ -119,7 +119,7 @@ def test_what_is_said_of_the_advice() -> None:
 
 
 def test_what_the_contacts_do() -> None:
-    """At 0 C the blower runs alone; emergency heat goes past the lockout in mild air."""
+    """At 0 °C the blower runs alone; emergency heat goes past the lockout in mild air."""
     job = demo_job("full-cable").with_equipment(stages=1)
     job = job.with_outdoor_thermostat(auxiliary_above_c=4.0, compressor_below_c=2.0)
     bench = Bench(job, call="heat-1", outdoor_c=0.0)
@@ -129,7 +129,7 @@ def test_what_the_contacts_do() -> None:
 
 
 def test_what_is_said_of_starts_and_stops() -> None:
-    """At 8 C: 9920 W, 2594 W, a COP of 3.82, and 3.16 with starts and stops."""
+    """At 8 °C: 9920 W, 2594 W, a COP of 3.82, and 3.16 with starts and stops."""
     rating = before().heat_pump.high
     assert float(rating.capacity_w(8.0)) == pytest.approx(9920)
     assert float(rating.power_w(8.0)) == pytest.approx(2594)
@@ -141,7 +141,7 @@ def test_what_is_said_of_two_fuels() -> None:
     dual = before().with_furnace(16000.0, 0.90, 0.045)
     found = balance_points(dual)
     assert found.break_even_cop == pytest.approx(3.0)
-    assert f"43 / 113.1 = 0.4 kelvin: at {found.changeover_c:.1f} C (31 F)" in text()
+    assert f"43 / 113.1 = 0.4 kelvin: at {found.changeover_c:.1f} °C (31 °F)" in text()
     assert float(dual.heat_pump.high.power_w(-1e-9)) == pytest.approx(2419, abs=0.5)
     dear = balance_points(before().with_furnace(16000.0, 0.90, 0.06))
     assert dear.economic_c == pytest.approx(-12.5, abs=0.05)
@@ -168,7 +168,7 @@ def test_what_is_said_of_the_day() -> None:
     """The fault at six: warm in the cold, cold in mild air; the bill, the coldest moment, the sound day."""
     broken = winter_day(before(), "cold-valley", wiring(), "outdoor.SIG=open", day=51)
     coldest_c, when_s = broken.coldest
-    assert f"{coldest_c:.1f} C (59 F), at seven in the evening" in text()
+    assert f"{coldest_c:.1f} °C (59 °F), at seven in the evening" in text()
     assert round(when_s / 3600) == 19
     assert f"but the meter: {broken.drawn_kwh:.0f} kWh in the day" in text()
     noon = broken.room_c[: 12 * 60]
@@ -176,7 +176,7 @@ def test_what_is_said_of_the_day() -> None:
     assert (round(broken.outdoor_c.min()), round(broken.outdoor_c.max())) == (-4, 6)
     sound = winter_day(before(), "cold-valley", wiring(), day=51)
     assert (
-        f"never colder than {sound.coldest[0]:.1f} C (69 F), and the day took {sound.drawn_kwh:.0f} kWh"
+        f"never colder than {sound.coldest[0]:.1f} °C (69 °F), and the day took {sound.drawn_kwh:.0f} kWh"
         in text()
     )
 

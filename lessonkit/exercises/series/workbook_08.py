@@ -251,7 +251,7 @@ DEMAND = Exercise(
 
 # 8.4: how long a defrost lasts ----------------------------------------------------------------------------
 
-#: Minutes that a defrost takes at a capacity, at 2 C outdoors: 7.8 - 5.7 q (EPRI EM-4226).
+#: Minutes that a defrost takes at a capacity, at 2 °C outdoors: 7.8 - 5.7 q (EPRI EM-4226).
 _LONGEST_MIN, _PER_CAPACITY_MIN = 7.8, 5.7
 
 
@@ -264,7 +264,7 @@ def _clock_question(givens: Givens) -> str:
         f"A defrost board goes by the clock: it defrosts after {givens['every_min']} minutes of heating "
         "with a "
         "frosted coil. Over t minutes the capacity falls as q = 1.02 - 5.3 x dw x t, and this air has dw = "
-        f"{givens['dw']:g}. At 2 C a defrost that begins at the capacity q takes 7.8 - 5.7 x q minutes. "
+        f"{givens['dw']:g}. At 2 °C a defrost that begins at the capacity q takes 7.8 - 5.7 x q minutes. "
         "How many "
         "minutes does the defrost last?"
     )

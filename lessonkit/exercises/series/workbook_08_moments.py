@@ -193,7 +193,7 @@ def _moment_question(givens: Givens) -> str:
     )
     options = ", ".join(f"`{name}`" for name in RUNS)
     return (
-        f"It is {AIR_C:g} C outdoors. Three outdoor units, each with a link:\n\n| | valve | what happens "
+        f"It is {AIR_C:g} °C outdoors. Three outdoor units, each with a link:\n\n| | valve | what happens "
         "|\n| --- | "
         f"--- | --- |\n{rows}\n\nWhich of these run, or are energised, at that moment: {options}? Give a "
         "list for "
@@ -372,7 +372,7 @@ def _diagnosis_question(givens: Givens) -> str:
         )
     options = ", ".join(f"`{name}`" for name in _FAULTS)
     return (
-        f"Two heat pumps with an O valve and a link heat under `heat-1`, at {AIR_C:g} C outdoors. Each "
+        f"Two heat pumps with an O valve and a link heat under `heat-1`, at {AIR_C:g} °C outdoors. Each "
         'customer says: "Something is wrong with my outdoor unit." A technician looks twice:\n\n'
         + "\n\n".join(tables)
         + f"\n\nWhat is wrong at each: {options}?"

@@ -63,10 +63,10 @@ def _dry_c(givens: Givens) -> float | None:
 
 def _balance_question(givens: Givens) -> str:
     return (
-        f"A house loses {givens['ua_w_per_k']} W for each kelvin. At {givens['no_load_c']:g} C outdoors and "
-        "above it needs no heat, thanks to people, lamps and sun; the room is kept at 21 C. Its heat pump "
-        f"gives {givens['h1_w']} W at 8.3 C (47 F), {givens['h2_w']} W at 1.7 C (35 F) with frost, and "
-        f"{givens['h3_w']} W at -8.3 C (17 F). Where is the balance point, in degrees Celsius?"
+        f"A house loses {givens['ua_w_per_k']} W for each kelvin. At {givens['no_load_c']:g} °C outdoors and "
+        "above it needs no heat, thanks to people, lamps and sun; the room is kept at 21 °C. Its heat pump "
+        f"gives {givens['h1_w']} W at 8.3 °C (47 °F), {givens['h2_w']} W at 1.7 °C (35 °F) with frost, and "
+        f"{givens['h3_w']} W at -8.3 °C (17 °F). Where is the balance point, in degrees Celsius?"
     )
 
 
@@ -91,7 +91,7 @@ BALANCE = Exercise(
     variant=_balance_variant,
     question=_balance_question,
     solve=_balance_c,
-    compare=Number(rel=0.0, absolute=0.15, unit="C"),
+    compare=Number(rel=0.0, absolute=0.15, unit="°C"),
     wrong_models=(
         WrongModel(
             "no frost",
@@ -121,8 +121,8 @@ BALANCE = Exercise(
             _meets_c(lambda givens: givens["h3_w"], lambda givens: -_frost_slope(givens)),
         ),
         WrongModel(
-            "counted from 0 C",
-            "Your line starts with the coldest rating at 0 C. At which temperature does that rating hold?",
+            "counted from 0 °C",
+            "Your line starts with the coldest rating at 0 °C. At which temperature does that rating hold?",
             lambda givens: (
                 (givens["ua_w_per_k"] * givens["no_load_c"] - givens["h3_w"])
                 / (givens["ua_w_per_k"] + _frost_slope(givens))
@@ -139,7 +139,7 @@ BALANCE = Exercise(
             lambda givens: -_balance_c(givens),
         ),
     ),
-    nudge="Who is ahead at 0 C, and by how many watts? What does each kelvin change, in both lines together?",
+    nudge="Who is ahead at 0 °C, and by how many watts? What does each kelvin change in both lines together?",
 )
 
 
@@ -158,7 +158,7 @@ def _cycling_variant(rng: random.Random) -> Givens:
 
 def _cycling_question(givens: Givens) -> str:
     return (
-        f"All day it is {givens['air_c']} C outdoors, and a house needs {givens['load_w']} W. When its heat "
+        f"All day it is {givens['air_c']} °C outdoors, and a house needs {givens['load_w']} W. When its heat "
         f"pump runs through, it gives {givens['capacity_w']} W and draws {givens['power_w']} W. It has one "
         "stage, so it starts and stops. With X for the share of the time in which it runs, its starts cost "
         "the factor 1 - 0.25 x (1 - X) of its efficiency. How many kilowatt-hours of electricity does it "
@@ -234,11 +234,11 @@ def _frost_variant(rng: random.Random) -> Givens:
 
 def _frost_question(givens: Givens) -> str:
     return (
-        f"In air of 0 C a dry coil would let a heat pump give {givens['capacity_w']} W. But each kilogram of "
-        f"this air leaves dw = {givens['dw']:g} kg of water on the coil. With a board that goes by demand, a "
-        "share f = 1 / (1 + 0.01446 / dw) of the time is defrost, and the mean heat is 0.875 x (1 - f) of "
-        "that of the dry coil. With a board that goes by the clock it is 0.909 - 107.33 x dw of it, the "
-        "time in defrost included. How many watts are left with each board? (What a defrost takes out of "
+        f"In air of 0 °C a dry coil would let a heat pump give {givens['capacity_w']} W. But each kilogram "
+        f"of this air leaves dw = {givens['dw']:g} kg of water on the coil. With a board that goes by "
+        "demand, a share f = 1 / (1 + 0.01446 / dw) of the time is defrost, and the mean heat is 0.875 x "
+        "(1 - f) of that of the dry coil. With a board that goes by the clock it is 0.909 - 107.33 x dw of it, "
+        "the time in defrost included. How many watts are left with each board? (What a defrost takes out of "
         "the house is not counted.)"
     )
 

@@ -85,7 +85,7 @@ def _moment_question(givens: Givens) -> str:
     for name, (k, heat, above_c, below_c, air_c) in zip(_ROWS, givens["moments"], strict=True):
         moment, what = _MOMENTS[k], "electric heat" if heat == "electric" else "a furnace"
         when = f"`{moment.call}`" + (", in the middle of a defrost" if moment.pins else "")
-        rows.append(f"| {name} | {what} | above {above_c} C | below {below_c} C | {air_c} C | {when} |")
+        rows.append(f"| {name} | {what} | above {above_c} °C | below {below_c} °C | {air_c} °C | {when} |")
     return (
         "Three sites, each with a heat pump and auxiliary heat. An outdoor thermostat locks out auxiliary "
         "heat above one temperature, and the compressor below another one:\n\n"
@@ -249,13 +249,13 @@ def _lived(cause: str, ua: float, shift: int) -> tuple[tuple[float, float, float
 def _year_question(givens: Givens) -> str:
     tables = []
     for name, one in zip(_SITES, givens["houses"], strict=True):
-        words = [f"below {_EDGES_C[1]} C", *(f"{low} to {high} C" for low, high in pairwise(_EDGES_C[1:]))]
+        words = [f"below {_EDGES_C[1]} °C", *(f"{low} to {high} °C" for low, high in pairwise(_EDGES_C[1:]))]
         rows = "\n".join(
             f"| {word} | {pump:.0f} | {backup:.0f} | {unmet:.0f} |"
             for word, (pump, backup, unmet) in zip(words, _lived(*one), strict=True)
         )
         tables.append(
-            f"**H{name[1:]}**, balance point by the maker's sheet {_balance_c(_house(one[1])):.1f} C:\n\n"
+            f"**H{name[1:]}**, balance point by the maker's sheet {_balance_c(_house(one[1])):.1f} °C:\n\n"
             f"| outdoors | heat pump, % | electric heat, % | missing, % |\n| --- | --- | --- | --- |\n{rows}"
         )
     options = ", ".join(f"`{cause}`" for cause in _CAUSES)
@@ -292,6 +292,8 @@ DIAGNOSIS = Exercise(
             NOTHING: "then the heat pump does all above its balance point, and nothing is missing.",
         },
     ),
+    nudge="For each cause, say in which air it takes heat away and in which it does not. Then look for the "
+    "first row in which the house differs from a sound one.",
 )
 
 
@@ -335,11 +337,11 @@ def _design_question(givens: Givens) -> str:
     most, hours = _limits(givens)
     frosted_w = _designed(givens).heat_pump.high.frosted[0]
     return (
-        f"A house loses {givens['ua']} W for each kelvin, and needs no heat from 18 C on. Its heat pump "
-        f"gives {givens['h1_w']} W at 8.3 C (47 F), {frosted_w:.0f} W at 1.7 C (35 F) with frost, and "
-        f"{givens['h3_w']} W at -8.3 C (17 F), and there are 16 kW of electric heat. Set both lockouts for a "
-        "year in the cold valley. (1) No heat is missing. (2) The maker wants the compressor locked out in "
-        f"air colder than {givens['least_c']} C: set its lockout there or above. (3) The year costs at most "
+        f"A house loses {givens['ua']} W for each kelvin, and needs no heat from 18 °C on. Its heat pump "
+        f"gives {givens['h1_w']} W at 8.3 °C (47 °F), {frosted_w:.0f} W at 1.7 °C (35 °F) with frost, and "
+        f"{givens['h3_w']} W at -8.3 °C (17 °F), and there are 16 kW of electric heat. Set both lockouts for "
+        "a year in the cold valley. (1) No heat is missing. (2) The maker wants the compressor locked out in "
+        f"air colder than {givens['least_c']} °C: set its lockout there or above. (3) The year costs at most "
         f"{most}. (4) In at most {hours} hours is auxiliary heat allowed while the heat pump is large enough "
         "alone. Give both temperatures in degrees Celsius. More than one answer is right; the check lives "
         "through the year and says what your settings lead to."
@@ -388,8 +390,8 @@ DESIGN = Exercise(
     solve=_design,
     compare=Record(
         (
-            ("auxiliary_above_c", Number(rel=0.0, absolute=0.05, unit="C")),
-            ("compressor_below_c", Number(rel=0.0, absolute=0.05, unit="C")),
+            ("auxiliary_above_c", Number(rel=0.0, absolute=0.05, unit="°C")),
+            ("compressor_below_c", Number(rel=0.0, absolute=0.05, unit="°C")),
         )
     ),
     rule=judged,

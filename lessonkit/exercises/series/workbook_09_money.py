@@ -56,10 +56,10 @@ def _changeover_question(givens: Givens) -> str:
     return (
         f"A kilowatt-hour of electricity costs {givens['electricity']:.2f}, one of fuel "
         f"{givens['fuel']:.3f}. The furnace turns {givens['efficiency']:.2f} of the fuel into heat, and "
-        f"never runs together with the heat pump. At 1.7 C (35 F) the heat pump gives {givens['h2_w']} W and "
-        f"draws {givens['h2_power_w']} W; at -8.3 C (17 F) it gives {givens['h3_w']} W and draws "
+        f"never runs together with the heat pump. At 1.7 °C (35 °F) the heat pump gives {givens['h2_w']} W "
+        f"and draws {givens['h2_power_w']} W; at -8.3 °C (17 °F) it gives {givens['h3_w']} W and draws "
         f"{givens['h3_power_w']} W. Both are straight lines in between. The balance point of the house is "
-        f"{givens['thermal_c']:.1f} C. At which COP does heat cost the same from both, and at how many "
+        f"{givens['thermal_c']:.1f} °C. At which COP does heat cost the same from both, and at how many "
         "degrees Celsius should the furnace take over?"
     )
 
@@ -183,7 +183,7 @@ def _drawn(kind: str, rng: random.Random) -> tuple[Any, ...]:
 
 
 def _page_balance_f(h1: float, h3: float, need: float) -> float:
-    """Return the balance point in F by the pages' own formula: a dry coil, a load that ends at 70 F."""
+    """Return the balance point in F by the pages' own formula: a dry coil, a load that ends at 70 °F."""
     ratings = Rating(h1, 1.0, h3, 1.0)
     load = Load(design_w=need, design_outdoor_c=f_to_c(5.0), indoor_c=f_to_c(70.0))
     return c_to_f(thermal_balance_c(load, ratings, frost=False))
@@ -195,8 +195,8 @@ def _told(page: tuple[Any, ...]) -> str:
     if kind == "balance point":
         h1, h3, need = numbers
         return (
-            f"A heat pump gives {h1} Btu/h at 47 F and {h3} at 17 F, on a straight line. A house at 70 F "
-            f"loses {need} Btu/h at 5 F, and nothing at 70 F. The balance point is **{printed:.1f} F**."
+            f"A heat pump gives {h1} Btu/h at 47 °F and {h3} at 17 °F, on a straight line. A house at 70 °F "
+            f"loses {need} Btu/h at 5 °F, and nothing at 70 °F. The balance point is **{printed:.1f} °F**."
         )
     if kind == "break-even COP":
         power, therm, share = numbers
@@ -208,17 +208,17 @@ def _told(page: tuple[Any, ...]) -> str:
     if kind == "outdoor coil":
         return (
             "While it heats, the outdoor coil is at 0.82 x T - 8.589, all in Celsius. In air of "
-            f"{numbers[0]} F it is at **{printed:.1f} F**."
+            f"{numbers[0]} °F it is at **{printed:.1f} °F**."
         )
     if kind == "degree days":
         night, noon = numbers
         return (
-            f"A day has 12 hours at {night} C and 12 hours at {noon} C. Degree days are the base less the "
-            f"mean of the day. With the base 18 C this day has **{printed:g}** degree days."
+            f"A day has 12 hours at {night} °C and 12 hours at {noon} °C. Degree days are the base less the "
+            f"mean of the day. With the base 18 °C this day has **{printed:g}** degree days."
         )
     return (
-        f"The balance point is {numbers[0]:.1f} C. So set the lockout of the auxiliary heat to "
-        f"**{printed:.1f} C**: that leaves no gap, and little room for waste."
+        f"The balance point is {numbers[0]:.1f} °C. So set the lockout of the auxiliary heat to "
+        f"**{printed:.1f} °C**: that leaves no gap, and little room for waste."
     )
 
 
@@ -238,7 +238,7 @@ def _judged(givens: Givens) -> dict[str, str]:
 
 
 _HINTS = {
-    "balance point": "Balance point: two lines in Btu/h. The load has its slope from 5 F to 70 F. Put the "
+    "balance point": "Balance point: two lines in Btu/h. The load has its slope from 5 to 70 °F. Put the "
     "printed temperature into both lines: which one is higher there?",
     "break-even COP": "Break-even COP: first the price of a kilowatt-hour of gas, then of heat from it, "
     "then divide the price of electricity by that.",

@@ -40,7 +40,7 @@ LOOKS: Mapping[str, str] = MappingProxyType(
     {
         "Y1 indoors": "air:Y1 air:C",
         "SIG indoors": "direct air:SIG-out air:C",
-        "link lamp": "outdoor link",
+        "link outdoors": "outdoor link",
         "R outdoors": "out:R out:C",
         "SIG outdoors": "direct out:SIG out:C",
         "C to ground": "out:C out:GND",
@@ -50,7 +50,10 @@ LOOKS: Mapping[str, str] = MappingProxyType(
 
 
 #: What the short words of looks mean, for the questions.
-LOOK_WORDS = "Y1 and R are read to C at the same place, SIG to C in direct volts, C to bare metal outdoors"
+LOOK_WORDS = (
+    "Y1 and R are read to C at the same place, SIG to C in direct volts, C to bare metal outdoors; the "
+    "link is what the relay board outdoors shows of it"
+)
 
 
 @lru_cache(maxsize=4)

@@ -46,10 +46,10 @@ def _band_question(givens: Givens) -> str:
     return (
         f"A run of {givens['length_m']} m has conductors of {_ohm_per_km(givens['gauge_awg']):g} ohm "
         "for each "
-        "km, at 20 C. Two of them are joined at the far end, and an ohmmeter reads the loop. The "
+        "km, at 20 °C. Two of them are joined at the far end, and an ohmmeter reads the loop. The "
         "copper may be "
-        f"as cold as {COLD_C:g} C or as hot as {HOT_C:g} C, and its ohms change by {PER_C:g} of their value "
-        "at 20 C for each degree. The ohmmeter may be wrong by 0.9 % of what it reads and 2 of its "
+        f"as cold as {COLD_C:g} °C or as hot as {HOT_C:g} °C, and its ohms change by {PER_C:g} of their "
+        "value at 20 °C for each degree. The ohmmeter may be wrong by 0.9 % of what it reads and 2 of its "
         "last digit "
         "of 0.01 ohm. Between which ends lies the reading of a sound loop? Give `low_ohm` and `high_ohm`."
     )
@@ -108,17 +108,17 @@ BAND = Exercise(
             _band_by(meter=False),
         ),
         WrongModel(
-            "copper at 20 C",
+            "copper at 20 °C",
             "So far only the meter is in the band. The wall can be colder and the attic hotter.",
             _band_by(cold_c=20.0, hot_c=20.0),
         ),
         WrongModel(
             "degrees counted from zero",
-            "The ohms are told for 20 C. Count the degrees from there, up and down.",
+            "The ohms are told for 20 °C. Count the degrees from there, up and down.",
             _band_by(cold_c=COLD_C + 20.0, hot_c=HOT_C + 20.0),
         ),
     ),
-    nudge="One end at a time: the loop at 20 C, the copper at that end, then what the meter may be wrong by.",
+    nudge="One end at a time: the loop at 20 °C, the copper at that end, what the meter may be wrong by.",
 )
 
 

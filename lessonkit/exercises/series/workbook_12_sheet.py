@@ -281,6 +281,8 @@ DIAGNOSIS = Exercise(
             WATCHDOG: "a long watchdog changes no volt and no mode: it shows only when SIG is off.",
         },
     ),
+    nudge="Mark each row that is out. Is it out with no load, under load, in one mode only, or only when "
+    "something is lifted or forced? Then take the cause that touches just these rows.",
 )
 
 SHEET_EXERCISES: tuple[Exercise, ...] = (FIT, DIAGNOSIS)

@@ -29,6 +29,7 @@ _NUMBER = re.compile(r"([+\-−–]?)\s*([0-9]+)(?:([.,])([0-9]+))?(?:[eE]([+-]?
 _SIGNS = {"ω": "ohm", "ohms": "ohm", "volt": "v", "volts": "v", "ampere": "a", "amperes": "a", "amp": "a"}
 _SIGNS |= {"amps": "a", "watt": "w", "watts": "w", "sec": "s", "second": "s", "seconds": "s", "metre": "m"}
 _SIGNS |= {"metres": "m", "meter": "m", "meters": "m", "percent": "%", "minutes": "min", "minute": "min"}
+_SIGNS |= {"°c": "c", "celsius": "c", "degrees celsius": "c"}
 _PLAIN_CALLS = {"abs", "bool", "dict", "float", "int", "len", "list", "max", "min", "range", "round", "set"}
 _PLAIN_CALLS |= {"sorted", "sum", "tuple"}
 

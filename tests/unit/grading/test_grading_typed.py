@@ -13,8 +13,10 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
+from lessonkit.exercises.compare import Number
 from lessonkit.exercises.plain import decode
 from lessonkit.grading.reading.reader import read_one
+from lessonkit.grading.reading.typed import Meant, _number_as_meant
 from lessonkit.grading.school import School, load_school
 
 
@@ -161,3 +163,12 @@ def test_long_line_costs_no_time(read: Read) -> None:
 def test_computed_is_told_from_typed(read: Read, source: str, computed: bool) -> None:
     """Arithmetic with numbers that stand there is typed; what a call brings is computed."""
     assert ("91.1" in read(source)["computed"]) is computed
+
+
+@pytest.mark.parametrize("typed", ["-4.2 °C", "-4.2 C", "-4.2 celsius", "-4,2 °C"])
+def test_degrees_are_read_with_and_without_their_sign(typed: str) -> None:
+    """Whoever types C for degrees Celsius means the unit that was asked for; Fahrenheit is another one."""
+    meant = Meant([])
+    assert float(_number_as_meant("9.1", typed, Number(unit="°C"), meant)) == -4.2
+    assert _number_as_meant("9.1", "24 °F", Number(unit="°C"), meant) == "24 °F"
+    assert "in °C alone" in meant.hints["9.1"]
