@@ -18,7 +18,7 @@ from lessonkit.exercises.core import Givens, WrongModel
 
 __all__ = ["row_slips"]
 
-_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth")
+_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
 
 
 def row_slips(

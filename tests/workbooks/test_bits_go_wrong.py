@@ -9,18 +9,17 @@ from __future__ import annotations
 
 import itertools
 import math
-import re
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from crccheck.crc import Crc
+from lesson import assert_right_by_hand, words_of
 from scipy import stats
 
 from lessonkit.bench.bench import Bench
 from lessonkit.copper.wire import DEFAULT_CAPACITANCE_F_PER_M
 from lessonkit.exercises.core import Exercise, Givens, givens_for, judge, modelled, solution
-from lessonkit.exercises.notebooks import read_notebook, source_of
 from lessonkit.exercises.series.workbook_06 import BACK, CHECKS, CLOCK, EXERCISES, WHICH
 from lessonkit.exercises.series.workbook_06_design import DESIGN
 from lessonkit.exercises.series.workbook_06_faults import CAUSES, EACH, WHY
@@ -38,10 +37,8 @@ FEW = range(8)
 
 
 def text() -> str:
-    """Return the words of the workbook without its links, each line break a blank."""
-    found = read_notebook(NOTEBOOK)["cells"]
-    words = " ".join(source_of(c) for c in found if c["cell_type"] == "markdown")
-    return " ".join(re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", words).split())
+    """Return the words of the workbook."""
+    return words_of("06")
 
 
 # The lesson ------------------------------------------------------------------------------------------------
@@ -225,9 +222,7 @@ BY_HAND = (
 @pytest.mark.parametrize(("exercise", "by_hand"), BY_HAND, ids=[exercise.id for exercise, _ in BY_HAND])
 def test_right_hand_work_is_right(exercise: Exercise, by_hand: Callable[[Givens], object]) -> None:
     """Paper and pencil, from what the workbook taught, is right for every student."""
-    for student in STUDENTS:
-        givens = givens_for(exercise, student)
-        assert judge(exercise, givens, by_hand(givens)).outcome == "right", (student, by_hand(givens))
+    assert_right_by_hand(exercise, by_hand, STUDENTS)
 
 
 @pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.id)

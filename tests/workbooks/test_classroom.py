@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import argparse
 import re
-import sys
 from importlib import import_module
 from pathlib import Path
 
+import prose
 import pytest
+from nbvalrun import run_nbval
 
 from lessonkit.__main__ import COMMANDS
 from lessonkit.exercises.notebooks import read_notebook, source_of
@@ -17,12 +18,6 @@ from lessonkit.grading.handout.copies import hand_out
 from lessonkit.grading.reading.hand_ins import files_in
 from lessonkit.grading.school import load_school
 from lessonkit.site.build import workbook_files
-
-sys.path.insert(0, str(Path(__file__).parent))
-import prose
-from nbvalrun import run_nbval
-
-sys.path.pop(0)
 
 FOLDER = Path(__file__).resolve().parents[2] / "notebooks" / "classroom"
 DEMONSTRATIONS = sorted(FOLDER.glob("[1-9]_*.ipynb"))

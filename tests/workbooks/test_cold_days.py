@@ -6,19 +6,18 @@ comes out.  What is said of pages in print is reckoned from their own numbers.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+from lesson import assert_right_by_hand, words_of
 
 from lessonkit.bench.bench import Bench
 from lessonkit.exercises.core import Exercise, Givens, givens_for, judge, solution
-from lessonkit.exercises.notebooks import read_notebook, source_of
 from lessonkit.exercises.series.workbook_09 import BALANCE, CYCLING, FROST
-from lessonkit.exercises.series.workbook_09_lockouts import DESIGN, DIAGNOSIS, MOMENTS, judged
+from lessonkit.exercises.series.workbook_09_lockouts import DESIGN, judged
 from lessonkit.exercises.series.workbook_09_money import CHANGEOVER, KINDS, PRINTED
 from lessonkit.job.model import Job
 from lessonkit.job.toml import demo_job
@@ -35,12 +34,9 @@ NOTEBOOK = Path(__file__).resolve().parents[2] / "notebooks" / "09_cold_days.ipy
 CLASS = range(30)
 
 
-@cache
 def text() -> str:
-    """Return the words of the workbook, each line break a blank, links as their words, no bold type."""
-    cells = read_notebook(NOTEBOOK)["cells"]
-    words = " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
-    return re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", words).replace("**", "")
+    """Return the words of the workbook."""
+    return words_of("09").replace("**", "")
 
 
 def before() -> House:
@@ -223,21 +219,7 @@ BY_HAND: tuple[tuple[Exercise, Callable[[Givens], Any]], ...] = (
 @pytest.mark.parametrize(("exercise", "by_hand"), BY_HAND, ids=[exercise.id for exercise, _ in BY_HAND])
 def test_right_hand_work_is_right(exercise: Exercise, by_hand: Callable[[Givens], Any]) -> None:
     """Paper and pencil, from the numbers printed in the question, are right for every student."""
-    for student in CLASS:
-        givens = givens_for(exercise, student)
-        assert judge(exercise, givens, by_hand(givens)).outcome == "right", (student, by_hand(givens))
-
-
-@pytest.mark.parametrize("exercise", [MOMENTS, DIAGNOSIS, PRINTED], ids=lambda exercise: exercise.id)
-def test_every_single_slip_in_a_table_has_its_hint(exercise: Exercise) -> None:
-    """Whichever row is taken for whichever other word, a hint of its own answers."""
-    for student in range(8):
-        givens = givens_for(exercise, student)
-        right: dict[str, Any] = solution(exercise, givens)
-        for row in right:
-            for word in exercise.form(givens).item.options:  # type: ignore[union-attr]
-                if word != right[row]:
-                    assert judge(exercise, givens, {**right, row: word}).model, (student, row, word)
+    assert_right_by_hand(exercise, by_hand, CLASS)
 
 
 def test_a_class_meets_money_and_capacity() -> None:

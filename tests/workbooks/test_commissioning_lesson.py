@@ -14,12 +14,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from lesson import words_of
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.hands import Hands
 from lessonkit.bench.meter import Meter
 from lessonkit.exercises.core import givens_for, judge, solution
-from lessonkit.exercises.notebooks import read_notebook, source_of
 from lessonkit.exercises.series.workbook_12 import AFTER, BAND, TIME
 from lessonkit.exercises.series.workbook_12_design import DESIGN, judged
 from lessonkit.exercises.series.workbook_12_sheet import DIAGNOSIS, FIT
@@ -34,10 +34,8 @@ CLASS = range(8)
 
 
 def text() -> str:
-    """Return the words of the workbook, each line break a blank, and links as their words."""
-    cells = read_notebook(NOTEBOOK)["cells"]
-    words = " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
-    return re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", words)
+    """Return the words of the workbook."""
+    return words_of("12")
 
 
 @lru_cache(maxsize=1)

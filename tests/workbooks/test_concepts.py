@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-import sys
 from pathlib import Path
 
+import prose
 import pytest
 
 from lessonkit.__main__ import main
@@ -26,11 +26,6 @@ from lessonkit.exercises.notebooks import (
 from lessonkit.exercises.pristine import CONCEPTS, copy_workbooks
 from lessonkit.grading.school import BadSchool, load_school
 from lessonkit.site.build import workbook_files
-
-sys.path.insert(0, str(Path(__file__).parent))
-import prose
-
-sys.path.pop(0)
 
 FOLDER = Path(__file__).resolve().parents[2] / "notebooks" / CONCEPTS
 BOOKS = dict(zip(FORMS, ("20", "21"), strict=True))

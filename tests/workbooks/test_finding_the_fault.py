@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from lesson import words_of
 
 from lessonkit.bench.bench import Bench
 from lessonkit.errors import LessonError
@@ -45,12 +46,9 @@ NOTEBOOK = Path(__file__).resolve().parents[2] / "notebooks" / "10_finding_the_f
 CLASS = range(30)
 
 
-@cache
 def text() -> str:
-    """Return the words of the workbook, each line break a blank, and links as their words."""
-    cells = read_notebook(NOTEBOOK)["cells"]
-    words = " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
-    return re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", words)
+    """Return the words of the workbook."""
+    return words_of("10")
 
 
 @cache

@@ -7,10 +7,10 @@ and over the exercises of all the student's other files, put into one notebook.
 from __future__ import annotations
 
 import ast
-import sys
 from pathlib import Path
 
 import pytest
+from nbvalrun import exercise_cells_of, run_nbval
 
 from lessonkit.exercises import notebooks, open_workbook
 from lessonkit.exercises.core import modelled
@@ -19,11 +19,6 @@ from lessonkit.grading.handout.copies import hand_out
 from lessonkit.grading.reading.hand_ins import files_in
 from lessonkit.grading.run import Graded, grade_folder
 from lessonkit.grading.school import School, load_school
-
-sys.path.insert(0, str(Path(__file__).parent))
-from nbvalrun import exercise_cells_of, run_nbval
-
-sys.path.pop(0)
 
 NAMES = ("Ida Holm", "Jon Vik")
 

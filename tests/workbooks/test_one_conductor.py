@@ -8,12 +8,12 @@ The check character of a frame is judged by crccheck, a library of its own.
 from __future__ import annotations
 
 import ast
-import re
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from crccheck.crc import Crc
+from lesson import assert_right_by_hand, words_of
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
@@ -39,10 +39,8 @@ def cells() -> dict[str, str]:
 
 
 def text() -> str:
-    """Return the words of the workbook without its links, each line break a blank."""
-    found = read_notebook(NOTEBOOK)["cells"]
-    words = " ".join(source_of(c) for c in found if c["cell_type"] == "markdown")
-    return " ".join(re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", words).split())
+    """Return the words of the workbook."""
+    return words_of("05")
 
 
 def under(call: str) -> Bench:
@@ -204,9 +202,7 @@ BY_HAND = (
 @pytest.mark.parametrize(("exercise", "by_hand"), BY_HAND, ids=[exercise.id for exercise, _ in BY_HAND])
 def test_right_hand_work_is_right(exercise: Exercise, by_hand: Callable[[Givens], object]) -> None:
     """Paper and pencil, from what the workbook taught, is right for every student."""
-    for student in STUDENTS:
-        givens = givens_for(exercise, student)
-        assert judge(exercise, givens, by_hand(givens)).outcome == "right", (student, by_hand(givens))
+    assert_right_by_hand(exercise, by_hand, STUDENTS)
 
 
 @pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.id)

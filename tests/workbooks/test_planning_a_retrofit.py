@@ -10,12 +10,12 @@ from itertools import permutations
 from pathlib import Path
 
 import pytest
+from lesson import words_of
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
 from lessonkit.copper.wire import resistance_per_m
 from lessonkit.exercises.core import givens_for, judge, solution
-from lessonkit.exercises.notebooks import read_notebook, source_of
 from lessonkit.exercises.series.workbook_11 import VOLTS, WHICH_WAYS
 from lessonkit.exercises.series.workbook_11_design import DESIGN
 from lessonkit.exercises.series.workbook_11_plans import MISTAKE, ORDER
@@ -32,9 +32,8 @@ PROVED = SITE.with_conductor("outdoor", "c", continuous=True, loop_ohm=1.28, ins
 
 
 def text() -> str:
-    """Return the words of the workbook, each line break a blank."""
-    cells = read_notebook(NOTEBOOK)["cells"]
-    return " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
+    """Return the words of the workbook."""
+    return words_of("11")
 
 
 @pytest.fixture(scope="module")
@@ -113,7 +112,7 @@ def test_what_is_said_of_the_bad_corner(found: Planned) -> None:
         in text()
     )
     assert f"Times {amps:.2f} A" in text()
-    assert f"{found.plans[0].va:.0f} [VA]" in text()
+    assert f"{found.plans[0].va:.0f} VA" in text()
     assert f"and {0.95 * 27.6:.1f} V with the line at 95 %" in text()
     assert pytest.approx(1.16, abs=0.005) == 1 + 0.00393 * 40
 

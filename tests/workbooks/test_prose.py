@@ -6,17 +6,12 @@ Workbooks are found by themselves. How the reading grade is computed, and its so
 from __future__ import annotations
 
 import re
-import sys
 from pathlib import Path
 
+import prose
 import pytest
 
 from lessonkit.exercises.notebooks import read_notebook, source_of
-
-sys.path.insert(0, str(Path(__file__).parent))
-import prose
-
-sys.path.pop(0)
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 NOTEBOOKS = CHECKOUT / "notebooks"

@@ -11,13 +11,13 @@ from itertools import permutations
 from pathlib import Path
 
 import pytest
+from lesson import assert_right_by_hand, words_of
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.hands import Hands
 from lessonkit.bench.meter import Meter
 from lessonkit.copper.wire import loop_ohm, resistance_per_m
 from lessonkit.exercises.core import Exercise, Givens, givens_for, judge, solution
-from lessonkit.exercises.notebooks import read_notebook, source_of
 from lessonkit.exercises.series.workbook_03 import BREAK, LABELS, LOOP, TOUCH
 from lessonkit.exercises.series.workbook_03_sheet import CHOOSE, SHEET, TERMINALS
 from lessonkit.exercises.series.workbook_03_tests import BOXES
@@ -38,9 +38,8 @@ BROKEN = "outdoor.Y2=open@0.28"
 
 
 def text() -> str:
-    """Return the words of the workbook, each line break a blank."""
-    cells = read_notebook(NOTEBOOK)["cells"]
-    return " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
+    """Return the words of the workbook."""
+    return words_of("03")
 
 
 def cooling() -> Bench:
@@ -191,9 +190,7 @@ BY_HAND = ((LOOP, by_hand_loop), (BREAK, by_hand_break), (TOUCH, by_hand_touch))
 @pytest.mark.parametrize(("exercise", "by_hand"), BY_HAND, ids=[exercise.id for exercise, _ in BY_HAND])
 def test_right_hand_work_is_right(exercise: Exercise, by_hand: Callable[[Givens], float]) -> None:
     """From the numbers printed in the question alone, hand work is within the tolerance for every student."""
-    for student in STUDENTS:
-        givens = givens_for(exercise, student)
-        assert judge(exercise, givens, by_hand(givens)).outcome == "right", (student, by_hand(givens))
+    assert_right_by_hand(exercise, by_hand, STUDENTS)
 
 
 def test_two_walks_leave_one_answer() -> None:

@@ -7,18 +7,17 @@ stand in the text as it comes out, so that a change of the model can't leave the
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from lesson import assert_right_by_hand, words_of
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
 from lessonkit.copper.wire import loop_ohm, resistance_per_m
 from lessonkit.draw.triangle import triangle_picture
-from lessonkit.exercises.core import Exercise, Givens, givens_for, judge
-from lessonkit.exercises.notebooks import read_notebook, source_of
+from lessonkit.exercises.core import Exercise, Givens, givens_for
 from lessonkit.exercises.series.workbook_02 import TRANSFORMER
 from lessonkit.exercises.series.workbook_02_copper import COPPER, SPLICE
 from lessonkit.exercises.series.workbook_02_faults import CHATTER, OHMS, SUPPLIES, edges_ohm, start
@@ -35,10 +34,8 @@ STUDENTS = range(40)
 
 
 def text() -> str:
-    """Return the words of the workbook, each line break a blank, each link its words."""
-    cells = read_notebook(NOTEBOOK)["cells"]
-    whole = " ".join(source_of(c) for c in cells if c["cell_type"] == "markdown")
-    return " ".join(re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", whole).split())
+    """Return the words of the workbook."""
+    return words_of("02")
 
 
 def under(call: str, *faults: str, job: Job | str = "full-cable") -> Bench:
@@ -232,9 +229,7 @@ BY_HAND = (
 @pytest.mark.parametrize(("exercise", "by_hand"), BY_HAND, ids=[exercise.id for exercise, _ in BY_HAND])
 def test_right_hand_work_is_right(exercise: Exercise, by_hand: Callable[[Givens], object]) -> None:
     """Paper and pencil, with what the trade leaves out, are within the tolerance for every student."""
-    for student in STUDENTS:
-        givens = givens_for(exercise, student)
-        assert judge(exercise, givens, by_hand(givens)).outcome == "right", (student, by_hand(givens))
+    assert_right_by_hand(exercise, by_hand, STUDENTS)
 
 
 @pytest.mark.parametrize("student", STUDENTS[:12])

@@ -8,17 +8,16 @@ from __future__ import annotations
 
 import itertools
 import math
-import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from lesson import assert_right_by_hand, words_of
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
 from lessonkit.exercises.core import Exercise, Givens, givens_for, judge, solution
-from lessonkit.exercises.notebooks import read_notebook, source_of
 from lessonkit.exercises.series.workbook_08 import CLOCK, DEMAND, LATENCY, LEAK
 from lessonkit.exercises.series.workbook_08_design import DESIGN, judged
 from lessonkit.exercises.series.workbook_08_moments import DIAGNOSIS, MOMENT, START
@@ -34,10 +33,8 @@ CLASS = range(30)
 
 
 def text() -> str:
-    """Return the words of the workbook, each line break a blank, and links as their words."""
-    cells = read_notebook(NOTEBOOK)["cells"]
-    words = " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
-    return re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", words)
+    """Return the words of the workbook."""
+    return words_of("08")
 
 
 def site() -> Job:
@@ -186,20 +183,7 @@ def _leak_by_hand(givens: Givens) -> float:
 @pytest.mark.parametrize(("exercise", "by_hand"), BY_HAND, ids=[exercise.id for exercise, _ in BY_HAND])
 def test_right_hand_work_is_right(exercise: Exercise, by_hand: Callable[[Givens], float]) -> None:
     """Paper and pencil, from the numbers printed in the question, are right for every student."""
-    for student in CLASS:
-        givens = givens_for(exercise, student)
-        assert judge(exercise, givens, by_hand(givens)).outcome == "right", (student, by_hand(givens))
-
-
-def test_every_single_slip_in_the_diagnosis_has_its_hint() -> None:
-    """Whichever site is taken for whichever other word, a hint of its own answers."""
-    for student in range(8):
-        givens = givens_for(DIAGNOSIS, student)
-        right: dict[str, Any] = solution(DIAGNOSIS, givens)
-        for row in right:
-            for word in DIAGNOSIS.form(givens).item.options:  # type: ignore[union-attr]
-                if word != right[row]:
-                    assert judge(DIAGNOSIS, givens, {**right, row: word}).model, (student, row, word)
+    assert_right_by_hand(exercise, by_hand, CLASS)
 
 
 def test_faults_of_the_diagnosis_can_be_told_apart() -> None:

@@ -8,22 +8,19 @@ from __future__ import annotations
 
 import itertools
 import math
-import re
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
+from lesson import assert_right_by_hand, words_of
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
 from lessonkit.copper.wire import resistance_per_m
 from lessonkit.exercises.core import Exercise, Givens, givens_for, judge, modelled, solution
-from lessonkit.exercises.notebooks import read_notebook, source_of
 from lessonkit.exercises.series.workbook_07 import (
     COMMONS,
-    EARTH,
     EDGES_OHM,
     EXERCISES,
     MARGIN,
@@ -38,7 +35,7 @@ from lessonkit.exercises.series.workbook_07_design import (
     WIRE,
     judged,
 )
-from lessonkit.exercises.series.workbook_07_sources import DIAGNOSIS, LIVE, PHASE
+from lessonkit.exercises.series.workbook_07_sources import LIVE, PHASE
 from lessonkit.job.model import Job
 from lessonkit.job.toml import demo_job
 from lessonkit.studies.sweeps import earth_sweep
@@ -49,10 +46,8 @@ POOR = "outdoor.earth=resistance:1.8"
 
 
 def text() -> str:
-    """Return the words of the workbook, each line break a blank, and links as their words."""
-    cells = read_notebook(NOTEBOOK)["cells"]
-    words = " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
-    return re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", words)
+    """Return the words of the workbook."""
+    return words_of("07")
 
 
 def by_wire() -> Job:
@@ -210,9 +205,7 @@ BY_HAND = ((COMMONS, by_hand_commons), (TWO_WAYS, by_hand_two_ways), (MARGIN, by
 @pytest.mark.parametrize(("exercise", "by_hand"), BY_HAND, ids=[exercise.id for exercise, _ in BY_HAND])
 def test_right_hand_work_is_right(exercise: Exercise, by_hand: Callable[[Givens], float]) -> None:
     """Paper and pencil, from the numbers printed in the question, are right for every student."""
-    for student in CLASS:
-        givens = givens_for(exercise, student)
-        assert judge(exercise, givens, by_hand(givens)).outcome == "right", (student, by_hand(givens))
+    assert_right_by_hand(exercise, by_hand, CLASS)
 
 
 @pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.id)
@@ -226,21 +219,6 @@ def test_in_a_class_of_thirty_no_answer_is_everybodys(exercise: Exercise) -> Non
             verdict = judge(exercise, givens, answer)
             assert (verdict.outcome, verdict.model) == ("not yet", name), student
     assert max(answers.values()) <= len(CLASS) // 5, answers.most_common(2)
-
-
-@pytest.mark.parametrize("exercise", [EARTH, PHASE, DIAGNOSIS], ids=lambda exercise: exercise.id)
-def test_every_single_slip_in_a_table_has_its_hint(exercise: Exercise) -> None:
-    """Whichever row is taken for whichever other word, a hint of its own answers."""
-    for student in range(6):
-        givens = givens_for(exercise, student)
-        right: dict[str, Any] = solution(exercise, givens)
-        options = exercise.form(givens).item.options  # type: ignore[union-attr]
-        for row in right:
-            for word in options:
-                if word != right[row]:
-                    verdict = judge(exercise, givens, {**right, row: word})
-                    assert verdict.outcome == "not yet"
-                    assert verdict.model, (student, row, word)
 
 
 def test_the_disconnects_are_no_guess() -> None:

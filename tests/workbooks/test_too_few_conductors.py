@@ -12,12 +12,12 @@ from itertools import permutations
 from pathlib import Path
 
 import pytest
+from lesson import words_of
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
 from lessonkit.copper.wire import loop_ohm
 from lessonkit.exercises.core import givens_for, judge, solution
-from lessonkit.exercises.notebooks import read_notebook, source_of
 from lessonkit.exercises.series.workbook_04 import COUNT
 from lessonkit.exercises.series.workbook_04_half_wave import FAILED, MEAN, METERS
 from lessonkit.exercises.series.workbook_04_schedule import SCHEDULE
@@ -35,9 +35,8 @@ PAIR = Steering(first=COIL, second=COIL, supply_v=27.6, supply_ohm=1.15, loop_oh
 
 
 def text() -> str:
-    """Return the words of the workbook, each line break a blank."""
-    cells = read_notebook(NOTEBOOK)["cells"]
-    return " ".join(" ".join(source_of(c) for c in cells if c["cell_type"] == "markdown").split())
+    """Return the words of the workbook."""
+    return words_of("04")
 
 
 def with_conductors(*names: str) -> Job:

@@ -10,12 +10,12 @@ in JupyterLab itself (tests/browser/test_every_page.py).
 from __future__ import annotations
 
 import ast
-import sys
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
 import pytest
+from nbvalrun import Run, code_cells, exercise_cells_of, run_nbval
 
 from lessonkit.exercises import Exercise, judge, known_workbooks, load_exercises, open_workbook
 from lessonkit.exercises.core import Givens, givens_for, modelled, solution
@@ -32,11 +32,6 @@ from lessonkit.exercises.notebooks import (
     with_answers,
     with_variant,
 )
-
-sys.path.insert(0, str(Path(__file__).parent))
-from nbvalrun import Run, code_cells, exercise_cells_of, run_nbval
-
-sys.path.pop(0)
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 SERIES = sorted(NOTEBOOKS.glob("[0-9][0-9]_*.ipynb"))

@@ -16,6 +16,7 @@ from lessonkit.bench.state import State
 from lessonkit.copper.wire import resistance_per_m
 from lessonkit.exercises.compare import Choice, Table
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.exercises.slips import row_slips
 from lessonkit.job.toml import demo_job
 from lessonkit.studies.cable import prove_insulation, ring_out
 
@@ -148,6 +149,17 @@ SHEET = Exercise(
             "OL is best",
             "OL to ground is good: nothing leaks. OL in a loop is bad: nothing comes back.",
             _instead(OPEN, SOUND),
+        ),
+        *row_slips(
+            _found,
+            len(_ON_SHEET),
+            {
+                SOUND: "a sound one closes with no other, comes back with fair ohms, and leaks nothing.",
+                OPEN: "a broken one has OL for its loop. Does this one come back?",
+                POOR: "work out 120 % of the loop for this length. Is the reading above it?",
+                TOUCHES: "two that touch close while all ends are apart. Does this one close with another?",
+                WEAK: "weak insulation shows in the last column: below half a megohm.",
+            },
         ),
     ),
     nudge="One column after the other: what closes, what is OL, what is above 120 %, what is below 0.5 Mohm.",

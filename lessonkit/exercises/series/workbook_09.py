@@ -238,8 +238,8 @@ def _frost_question(givens: Givens) -> str:
         f"of this air leaves dw = {givens['dw']:g} kg of water on the coil. With a board that goes by "
         "demand, a share f = 1 / (1 + 0.01446 / dw) of the time is defrost, and the mean heat is 0.875 x "
         "(1 - f) of that of the dry coil. With a board that goes by the clock it is 0.909 - 107.33 x dw of "
-        "it, the time in defrost included. How many watts are left with each board? (What a defrost takes out of "
-        "the house is not counted.)"
+        "it, the time in defrost included. How many watts are left with each board? (What a defrost takes "
+        "out of the house is not counted.)"
     )
 
 

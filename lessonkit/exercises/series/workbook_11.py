@@ -19,6 +19,7 @@ from lessonkit.exercises.core import Exercise, Givens, WrongModel
 from lessonkit.exercises.series.workbook_11_design import DESIGN
 from lessonkit.exercises.series.workbook_11_plans import PLAN_EXERCISES
 from lessonkit.exercises.series.workbook_11_refusal import REFUSAL
+from lessonkit.exercises.slips import row_slips
 from lessonkit.job.toml import demo_job
 from lessonkit.studies.arrangements import hand_out, terminals_of
 from lessonkit.studies.corners import MUST_PULL_V
@@ -149,6 +150,15 @@ SHEET = Exercise(
             "The insulation of one of them is low, and it is above the limit. Write it down, and read again "
             "next year.",
             _kind_taken_for(BAD, "fair insulation"),
+        ),
+        *row_slips(
+            _verdicts,
+            6,
+            {
+                SOUND: "sound has passed all three tests. Is one of them failed here, or missing?",
+                UNPROVEN: "unproven lacks a test, and has failed none. What does this row have?",
+                BAD: "bad has failed a test: which one would that be here?",
+            },
         ),
     ),
     nudge="Row by row: is one of the three tests failed? Then bad. Is one missing? Then unproven.",

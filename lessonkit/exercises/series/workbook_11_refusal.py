@@ -13,6 +13,7 @@ from typing import Any
 
 from lessonkit.exercises.compare import Choice, Table
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.exercises.slips import row_slips
 from lessonkit.job.toml import demo_job
 from lessonkit.studies.cases import Case, if_held
 
@@ -149,6 +150,16 @@ REFUSAL = Exercise(
             "the thermostat left out",
             "Look indoors, too: a link to the thermostat needs R, C and the signal.",
             lambda givens: _words(givens, inside=4),
+        ),
+        *row_slips(
+            _words,
+            len(_ROWS),
+            {
+                PLAN: "what does this site lack, in the wall, at the transformer or in proofs?",
+                PROVE: "would one more proof be needed here, and would it be enough?",
+                ASK: "is a way along the ground the only one here, and is the ground whole?",
+                REFUSE: "go through all ways once more. Is there really none, not after a proof either?",
+            },
         ),
     ),
     nudge="For each site in this order: VA, the thermostat run, sound ones outdoors, a proof, the ground.",
