@@ -111,6 +111,27 @@ def test_live_begins_at_half_the_rated_volts() -> None:
         assert ("Y1" in shown.energised("out")) is live
 
 
+@pytest.mark.parametrize(("volts", "live"), [(12.0, True), (11.999, False)])
+def test_a_common_that_is_live_is_no_reference(volts: float, live: bool) -> None:
+    """Readings are told against the own C until that stands at 12 V; then against C of the air handler."""
+    state = bench_with("full-cable", "off", seconds=0.0).state
+    shown = replace(state, volts={**state.volts, "out:C": volts})
+    assert shown.reference("out") == ("air:C" if live else "out:C")
+    assert shown.reference("stat") == "stat:C"
+
+
+def test_a_ghost_begins_at_half_the_rated_volts() -> None:
+    """A floating conductor is a ghost from just 12 V on, and none a thousandth of a volt below."""
+    state = bench_with("full-cable", "cool-2", "outdoor.Y1=open", seconds=1.0).state
+    (ghost,) = state.ghosts
+    index = state.solution.network.index
+    for volts, found in ((12.0, {ghost}), (11.999, set())):
+        node_v = state.solution.node_v * 0
+        node_v[index[ghost]] = volts
+        shown = replace(state, solution=replace(state.solution, node_v=node_v))
+        assert shown.ghosts == found
+
+
 def test_what_an_encoder_reads_is_told_by_its_link() -> None:
     """The inputs of a link are the called terminals of its run."""
     state = bench_with("two-run", "heat-aux").state
