@@ -72,15 +72,31 @@ def test_bits_and_terminals_are_the_same_thing(terminals: frozenset[str]) -> Non
     assert 0 <= to_bits(terminals) < 2 ** len(CALL_TERMINALS) <= 128, "the top bit is left for D"
 
 
-@given(sets)
-def test_every_broken_set_is_told_why(terminals: frozenset[str]) -> None:
-    """A set of terminals that no call of any unit asks for breaks a rule, or is a call with parts missing."""
+BROKEN_RULES = {
+    "O and B are energised together": (frozenset("OB"), frozenset()),
+    "Y2 is energised without Y1": (frozenset({"Y2"}), frozenset({"Y1"})),
+    "the compressor is called without the blower": (frozenset({"Y1"}), frozenset("G")),
+    "auxiliary heat is called while the valve is set to cool": (frozenset({"O", "W1"}), frozenset()),
+    "emergency heat is called together with the compressor": (frozenset({"E", "Y1"}), frozenset()),
+}
+
+
+def test_every_broken_set_is_told_why() -> None:
+    """Of all sets of terminals, each breaks the rules whose words it is told, and sound calls break none.
+
+    A rule is broken by terminals that are there beside one that is missing, as the staging tables in `calls`
+    have it (common practice).
+    """
     sound = {terminals_for(call, valve, n) for call in CALLS for valve in "OB" for n in (1, 2)}
-    said = broken_rules(terminals)
-    if terminals in sound:
-        assert said == ()
-    assert ({"O", "B"} <= terminals) == ("O and B are energised together" in said)
-    assert all(words and not words.endswith(".") for words in said)
+    for bits in range(2 ** len(CALL_TERMINALS)):
+        terminals = from_bits(bits)
+        said = {
+            w
+            for w, (there, lacking) in BROKEN_RULES.items()
+            if there <= terminals and not lacking & terminals
+        }
+        assert set(broken_rules(terminals)) == said
+        assert terminals not in sound or not said
 
 
 def test_the_table_is_the_terminals() -> None:
