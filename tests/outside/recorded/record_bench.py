@@ -59,7 +59,8 @@ ALONE = {
     "earth-lockout": ("out.high-pressure=open", "air.interlock=burnt-out"),
 }
 
-#: The calls under which broken jobs are tried, live and recorded; a sound job is tried under every call.
+#: The calls under which broken jobs are tried, live and recorded; a sound job is tried under every call. Live
+#: each fault that all jobs share has one of them, and the next one on the next job; recorded it has both.
 LIVE_CALLS = ("off", "cool-2", "heat-aux", "emergency")
 RECORDED_CALLS = ("cool-2", "heat-aux")
 
@@ -82,13 +83,13 @@ def faults_of(job: str) -> tuple[str, ...]:
 def cases(live: bool) -> list[tuple[str, str, str]]:
     """Return the cases: job, fault ("" for none) and call."""
     found = []
-    for job in demo_names():
+    for turn, job in enumerate(demo_names()):
         found += [(job, "", call) for call in CALLS]
-        found += [
-            (job, fault, call)
-            for fault in faults_of(job)
-            for call in (LIVE_CALLS if live else RECORDED_CALLS)
-        ]
+        for k, fault in enumerate(faults_of(job), turn):
+            calls = LIVE_CALLS if live else RECORDED_CALLS
+            if live and fault not in ALONE.get(job, ()):
+                calls = (LIVE_CALLS[k % len(LIVE_CALLS)],)
+            found += [(job, fault, call) for call in calls]
     return found
 
 
