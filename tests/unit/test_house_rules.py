@@ -141,8 +141,9 @@ def _is_module(name: str) -> bool:
     return path.with_suffix(".py").is_file() or (path / "__init__.py").is_file()
 
 
-def without_type_checking(tree: ast.Module) -> ast.Module:
-    """Drop what only a type checker reads."""
+@cache
+def without_type_checking(path: Path) -> ast.Module:
+    """Parse a room, less what only a type checker reads."""
 
     class Dropper(ast.NodeTransformer):
         def visit_If(self, node: ast.If) -> ast.AST | None:
@@ -150,7 +151,7 @@ def without_type_checking(tree: ast.Module) -> ast.Module:
                 return None
             return self.generic_visit(node)
 
-    return Dropper().visit(ast.parse(ast.unparse(tree)))
+    return Dropper().visit(ast.parse(path.read_text("utf-8")))
 
 
 def test_top_level_holds_what_was_agreed() -> None:
@@ -182,7 +183,7 @@ def test_imports_go_down_only() -> None:
     upward = []
     for path in rooms():
         home = module_name(path)
-        tree = without_type_checking(parsed(path))
+        tree = without_type_checking(path)
         for module, _ in imports(tree, home, path.name == "__init__.py"):
             if module.split(".")[0] == "lessonkit" and floor_of(module) > floor_of(home):
                 upward.append(f"{where(path)} imports {module} from floor {floor_of(module)}")
@@ -194,7 +195,7 @@ def test_no_room_imports_itself_in_a_circle() -> None:
     graph: dict[str, set[str]] = {}
     for path in rooms():
         home = module_name(path)
-        found = imports(without_type_checking(parsed(path)), home, path.name == "__init__.py")
+        found = imports(without_type_checking(path), home, path.name == "__init__.py")
         graph[home] = {m for m, _ in found if m.startswith("lessonkit.") and m != home}
 
     def circle(module: str, path: tuple[str, ...]) -> tuple[str, ...] | None:
