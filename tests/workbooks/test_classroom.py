@@ -9,7 +9,6 @@ from pathlib import Path
 
 import prose
 import pytest
-from nbvalrun import run_nbval
 
 from lessonkit.__main__ import COMMANDS
 from lessonkit.exercises.notebooks import read_notebook, source_of
@@ -31,11 +30,9 @@ def text_of(path: Path) -> str:
     return "\n\n".join(source_of(cell) for cell in cells if cell["cell_type"] == "markdown")
 
 
-def test_every_demonstration_runs_from_top_to_bottom(tmp_path: Path) -> None:
-    """Each of the six runs without a page and without an error."""
+def test_there_are_six() -> None:
+    """Each of them is run and used as a page of JupyterLab in tests/browser/test_every_page.py."""
     assert len(DEMONSTRATIONS) == 6
-    runs = run_nbval(tmp_path, {path.stem: read_notebook(path) for path in DEMONSTRATIONS})
-    assert {name: run.red for name, run in runs.items() if run.red} == {}
 
 
 @each
