@@ -78,8 +78,8 @@ _FINDERS = {
 }
 
 
-#: The files that take longest, the longest first. With a file a worker, one of them started last would keep a
-#: single worker busy while the others wait; so they go first, and the many short ones fill what is left.
+#: The files that take longest or wait most, the longest first. With a file a worker, one of them started last
+#: would keep one worker busy while the others wait; so they go first, and the many short ones fill the rest.
 LONGEST = (
     "tests/browser/test_site.py",
     "tests/browser/test_every_page.py",
@@ -87,7 +87,27 @@ LONGEST = (
     "tests/workbooks/test_class_of_thirty.py",
     "tests/workbooks/test_grading_series.py",
     "tests/outside/test_plan_ngspice.py",
+    "tests/browser/test_bench_panel.py",
+    "tests/browser/test_page_around.py",
+    "tests/browser/test_bench_views.py",
+    "tests/browser/test_hidden_panel.py",
+    "tests/browser/test_paper_panels.py",
+    "tests/unit/studies/test_prove.py",
+    "tests/unit/studies/test_plan.py",
 )
+
+
+@pytest.hookimpl(optionalhook=True)  # where xdist is missing, nobody asks
+def pytest_xdist_auto_num_workers() -> int | None:
+    """Return one worker more than there are processors, for `-n auto`.
+
+    A quarter of the time a worker waits: for a page, a kernel, a program that was started. xdist's own
+    variable goes first.
+    """
+    if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ:
+        return None
+    allowed = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return allowed + 1
 
 
 @pytest.hookimpl(trylast=True)
