@@ -107,11 +107,16 @@ class Exercise:
             if text != text.strip() or "\n" in text or "\r" in text:
                 raise LessonError(f"{where} has a hint that is not one trimmed line: {text!r}.")
 
+    @property
+    def has_one_form(self) -> bool:
+        """Tell whether the form of the answer is the same for all givens."""
+        return hasattr(self.compare, "read")
+
     def form(self, givens: Givens) -> Compare:
         """Return the form of the answer for these givens."""
-        if hasattr(self.compare, "read"):
+        if self.has_one_form:
             return self.compare  # type: ignore[return-value]
-        return self.compare(givens)
+        return self.compare(givens)  # type: ignore[operator]
 
 
 @dataclass(frozen=True)

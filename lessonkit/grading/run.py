@@ -38,8 +38,8 @@ from lessonkit.grading.tables import PLAIN, Style, read_table
 
 __all__ = ["BadFolder", "Graded", "Progress", "grade_folder"]
 
-FILES_A_BATCH, BYTES_A_BATCH = 24, 24_000_000
-ANSWERS_A_BATCH = 1200
+FILES_A_BATCH, BYTES_A_BATCH = 150, 24_000_000
+ANSWERS_A_BATCH = 2000
 ANSWER_SHOWN = 2000
 
 Progress = Callable[[str, int, int], None]
@@ -156,6 +156,9 @@ def _read(files: Mapping[str, HandedIn], school: School, store: Store, by: _Carr
     """Return the reading of each file."""
     readings: dict[str, Reading] = {}
     place, only = str(school.folder.resolve()), [book.id for book in school.books]
+    # Batches of one size, as many for each worker; a start of the reader costs as much as 50 files.
+    rounds = math.ceil(len(files) / (by.many * FILES_A_BATCH))
+    most = math.ceil(len(files) / (by.many * rounds))
 
     def batches() -> Iterator[tuple[list[tuple[str, str]], tuple[Any, ...]]]:
         names: list[tuple[str, str]] = []
@@ -172,7 +175,7 @@ def _read(files: Mapping[str, HandedIn], school: School, store: Store, by: _Carr
                 continue
             names.append((file, key))
             data.append(content)
-            if len(data) >= FILES_A_BATCH or sum(map(len, data)) >= BYTES_A_BATCH:
+            if len(data) >= most or sum(map(len, data)) >= BYTES_A_BATCH:
                 yield names, (place, data, only)
                 names, data = [], []
         if data:

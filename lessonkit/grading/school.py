@@ -12,6 +12,7 @@ import hashlib
 import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -62,10 +63,20 @@ class Book:
         """Return the sum of all points."""
         return sum(exercise.points for exercise in self.exercises)
 
-    @property
+    @cached_property
     def names(self) -> dict[str, str]:
         """Return the answer variables and their exercises."""
         return {answer_name(exercise.id): exercise.id for exercise in self.exercises}
+
+    @cached_property
+    def sources(self) -> tuple[str, ...]:
+        """Return what stands in the pristine notebook's cells, text and code."""
+        return tuple(source_of(cell) for cell in self.notebook["cells"])
+
+    @cached_property
+    def tidied(self) -> frozenset[str]:
+        """Return the tidied sources of all the pristine notebook's cells."""
+        return frozenset(map(tidy_source, self.sources))
 
     def open(self, variant: int) -> Workbook:
         """Open the workbook with a variant's numbers."""

@@ -9,6 +9,7 @@ that its equipment needs.
 from __future__ import annotations
 
 import dataclasses
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,7 @@ from lessonkit.job.model import BadJob, Job, Run
 _RUNS = {"thermostat": "thermostat_run", "outdoor": "outdoor_run"}
 
 
+@cache
 def demo_names() -> tuple[str, ...]:
     """Return the names of the demo jobs, the simplest first."""
     order = (
@@ -54,6 +56,12 @@ def demo_job(name: str) -> Job:
     """
     if name not in demo_names():
         raise BadParameter("demo job", name, f"one of {', '.join(demo_names())}")
+    return _demo(name)
+
+
+@cache
+def _demo(name: str) -> Job:
+    """Read a demo job, once: a job is a value, and a lesson asks for the same few hundreds of times."""
     text = resources.files("lessonkit").joinpath("job", "demos", f"{name}.toml").read_text(encoding="utf-8")
     return job_from_toml(text, f"{name}.toml")
 

@@ -1,6 +1,7 @@
 """How fast a class is graded, held against nbval over the same answered files.
 
-    python tests/speed/grading_speed.py --students 30 150
+    python tests/speed/grading_speed.py --students 30
+    python tests/speed/grading_speed.py --students 150 --nbval-sample 0.1
 
 For each class size the same files (every workbook there is, some answers wrong) are marked twice: by nbval,
 as anyone would run it over the files, and by `lessonkit grade`, cold. Both sets of marks are compared one by
@@ -8,12 +9,17 @@ one. Printed are the times by the clock and in the processor, their ratios, the 
 the largest process. On a machine that has other work, too, the ratio in the processor says more: nbval runs
 one notebook after the other, and `grade` works beside itself on every core.
 
+nbval takes some eight seconds a notebook, so 150 students with fourteen workbooks take it over four hours.
+With `--nbval-sample` it judges a part of the files, the same part of each workbook's, drawn at random; its
+time is scaled up to all files, and said to be scaled; marks are compared on the sample. `grade` marks every
+file all the same.
+
 Last, every tenth student's workbook 01 is made damaged or hostile (cut off in the middle, answers that sleep,
 a loop without an end, a cell that takes more time to read than a notebook may), and the class is graded
 again: what that costs is printed, too.
 
-nbval takes some eight seconds a notebook, so 150 students with nine workbooks take it three hours; `--books
-00 01` takes those workbooks alone, and `--reuse FOLDER` keeps the files and nbval's result for another go.
+`--books 00 01` takes those workbooks alone, and `--reuse FOLDER` keeps the files and nbval's result for
+another go; without it, answered files are made anew, which takes as long as grading them twice.
 """
 
 from __future__ import annotations
@@ -21,8 +27,11 @@ from __future__ import annotations
 import argparse
 import csv
 import json
+import math
 import os
+import random
 import resource
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -38,7 +47,7 @@ from lessonkit.exercises.core import modelled
 from lessonkit.grading.handout.copies import notebook_for
 from lessonkit.grading.reading.confine import confinement
 from lessonkit.grading.roster import Place, assign
-from lessonkit.grading.school import School, load_school
+from lessonkit.grading.school import Book, School, load_school
 
 Marks = dict[tuple[str, str], bool]
 
@@ -49,6 +58,10 @@ class Cost:
 
     clock_s: float
     processor_s: float
+
+    def scaled(self, times: float) -> Cost:
+        """Return what so many times as much would take."""
+        return Cost(self.clock_s * times, self.processor_s * times)
 
     def __str__(self) -> str:
         """Say both."""
@@ -110,19 +123,35 @@ HOSTILE: tuple[Callable[[Path], bytes], ...] = (
 )
 
 
-def make_hostile(folder: Path, school: School, names: list[str]) -> int:
-    """Put a damaged or hostile file in the place of every tenth student's workbook 01; return how many."""
+def make_hostile(folder: Path, school: School, names: list[str]) -> tuple[Path, int]:
+    """Return a copy of the class with a damaged or hostile workbook 01 of every tenth, and how many."""
+    worse = folder / "hostile"
+    shutil.rmtree(worse, ignore_errors=True)
+    shutil.copytree(folder / "in", worse / "in")
+    shutil.copy(folder / "roster.csv", worse)
     book = school.books[min(1, len(school.books) - 1)].id
     places = [place for place in assign(school, names, "speed").places if place.book == book][::10]
     for number, place in enumerate(places):
-        path = folder / "in" / Path(place.file).name
+        path = worse / "in" / Path(place.file).name
         path.write_bytes(HOSTILE[number % len(HOSTILE)](path))
-    return len(places)
+    return worse, len(places)
 
 
-def by_nbval(folder: Path, school: School, names: list[str]) -> tuple[Cost, Marks]:
-    """Run nbval over the files and return its time and its marks."""
-    kept = folder / "nbval.json"
+def sample(folder: Path, school: School, part: float) -> list[Path]:
+    """Return a part of the files, the same part of each workbook's, drawn at random and always alike."""
+    rng = random.Random(2024)
+    chosen: list[Path] = []
+    for book in school.books:
+        files = sorted((folder / "in").glob(f"{book.stem}_*.ipynb"))
+        chosen += rng.sample(files, math.ceil(part * len(files)))
+    return sorted(chosen)
+
+
+def by_nbval(
+    folder: Path, school: School, names: list[str], files: list[Path], part: float
+) -> tuple[Cost, Marks]:
+    """Run nbval over some files and return its time and its marks."""
+    kept = folder / f"nbval-{part:g}.json"
     if kept.exists():
         cost, found = json.loads(kept.read_text())
         return Cost(*cost), {(name, exercise): passed for name, exercise, passed in found}
@@ -137,7 +166,7 @@ def by_nbval(folder: Path, school: School, names: list[str]) -> tuple[Cost, Mark
                 f"--junit-xml={report}",
                 "--rootdir",
                 str(folder / "in"),
-                str(folder / "in"),
+                *map(str, files),
             ],
             stdout=subprocess.DEVNULL,
             check=False,
@@ -160,6 +189,11 @@ def by_nbval(folder: Path, school: School, names: list[str]) -> tuple[Cost, Mark
         json.dumps([[cost.clock_s, cost.processor_s], [[*key, passed] for key, passed in marks.items()]])
     )
     return cost, marks
+
+
+def book_of(school: School, path: Path) -> Book:
+    """Return the workbook of a file."""
+    return next(book for book in school.books if path.name.startswith(f"{book.stem}_"))
 
 
 def by_lessonkit(folder: Path, workers: int) -> tuple[Cost, Marks, int]:
@@ -195,7 +229,12 @@ def main() -> int:
     parser.add_argument(
         "--books", nargs="+", help="the numbers of the workbooks to take, all of them if not given"
     )
+    parser.add_argument(
+        "--nbval-sample", type=float, default=1.0, help="the part of the files that nbval judges, such as 0.1"
+    )
     options = parser.parse_args()
+    if not 0.0 < options.nbval_sample <= 1.0:
+        parser.error("--nbval-sample is a part of the files, above 0 and at most 1")
     school = load_school()
     if options.books:
         books = tuple(book for book in school.books if book.stem[:2] in options.books)
@@ -209,9 +248,17 @@ def main() -> int:
             folder = (options.reuse or Path(temporary)) / str(students)
             names = write_class(folder, school, students)
             ours, marks, megabytes = by_lessonkit(folder, options.workers)
-            theirs, expected = by_nbval(folder, school, names)
-            taken = {exercise.id for book in school.books for exercise in book.exercises}
-            same = {key: passed for key, passed in marks.items() if key[1] in taken} == expected
+            chosen = sample(folder, school, options.nbval_sample)
+            spent, expected = by_nbval(folder, school, names, chosen, options.nbval_sample)
+            files = len(names) * len(school.books)
+            theirs = spent.scaled(files / len(chosen))
+            if len(chosen) < files:
+                print(
+                    f"{students} students: nbval judged {len(chosen)} of {files} files, drawn at random: "
+                    f"{spent}; below, its times are these times {files / len(chosen):.2f}"
+                )
+            same = {key: marks.get(key) for key in expected} == expected
+            same &= len(expected) == sum(len(book_of(school, path).exercises) for path in chosen)
             agree &= same
             wrong = sum(not passed for passed in expected.values())
             print(
@@ -224,10 +271,13 @@ def main() -> int:
             )
             known.append((students, ours.clock_s))
             if confinement().safe:
-                hostile = make_hostile(folder, school, names)
-                worse, _, _ = by_lessonkit(folder, options.workers)
-                more_s = worse.clock_s - ours.clock_s
-                print(f"the same with {hostile} hostile files: {worse}, {more_s:.1f} s more", flush=True)
+                copy, hostile = make_hostile(folder, school, names)
+                worse, _, _ = by_lessonkit(copy, options.workers)
+                more = Cost(worse.clock_s - ours.clock_s, worse.processor_s - ours.processor_s)
+                print(
+                    f"the same with {hostile} hostile files: {worse}; the hostile ones cost {more} more",
+                    flush=True,
+                )
     if len(known) > 1:
         (few, fast), (many, slow) = known[0], known[-1]
         print(f"one more student costs {1000 * (slow - fast) / (many - few):.0f} ms")

@@ -1,10 +1,10 @@
 """The judging half: answers as literals in the school's own notebook, run by nbval.
 
-For each workbook of a batch a notebook is generated in a new folder that holds nothing else. It opens the
-workbook with a student's variant, assigns every answer variable (those without an answer get None, so that
-nothing is left over from the student before), and repeats the school's check cells as they stand, stored
-verdict and all; then the next student. nbval runs it and compares. Nothing a student wrote is executed here:
-answers are plain data, written out again by us.
+For a batch a notebook is generated in a new folder that holds nothing else. It opens the workbook of a
+submission with the student's variant, assigns every answer variable (those without an answer get None, so
+that nothing is left over from the student before), and repeats the school's check cells as they stand, stored
+verdict and all; then the next submission, of whichever workbook. nbval runs it and compares. Nothing a
+student wrote is executed here: answers are plain data, written out again by us.
 
 A check that prints another verdict is an answer that is not right. A check that fails, hangs or brings its
 kernel down is a fault of the judge, and says nothing about the answer: that one goes to the teacher, and all
@@ -18,7 +18,7 @@ import json
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -103,7 +103,7 @@ _WHY = {"failed": "failed on it", "timeout": "took too long", "dead": "did not c
 def _run(
     books: dict[str, Book], submissions: Sequence[Submission], groups: Sequence[set[_Pair]], timeout_s: float
 ) -> tuple[dict[_Pair, Judged], list[list[tuple[_Pair, str]]]]:
-    """Run nbval once, with a notebook for each group and workbook.
+    """Run nbval once, with a notebook for each group.
 
     Return the verdicts, and for each notebook that has some without one: which, in order, and what became of
     them.
@@ -111,14 +111,12 @@ def _run(
     with tempfile.TemporaryDirectory(prefix="judge-", ignore_cleanup_errors=True) as name:
         folder = Path(name)
         notebooks: dict[str, list[_Pair]] = {}
-        for group in groups:
-            for book in dict.fromkeys(one.book for one in submissions):
-                cells = _cells(books[book], [one for one in submissions if one.book == book], group)
-                if len(cells) > 1:
-                    path = folder / f"judge_{len(notebooks):03}.ipynb"
-                    write_notebook(path, new_notebook(cells))
-                    marks = (cell["metadata"].get(MARK) for cell in cells)
-                    notebooks[str(path)] = [_pair(mark) for mark in marks if mark and mark["exercise"]]
+        for number, group in enumerate(groups):
+            cells = _cells(books, submissions, group)
+            path = folder / f"judge_{number:03}.ipynb"
+            write_notebook(path, new_notebook(cells))
+            marks = (cell["metadata"].get(MARK) for cell in cells)
+            notebooks[str(path)] = [_pair(mark) for mark in marks if mark and mark["exercise"]]
         lines = _nbval(folder, list(notebooks), timeout_s)
     written = [pair for marks in notebooks.values() for pair in marks]
     said = {_pair(line): line for line in lines if line["exercise"]}
@@ -149,13 +147,16 @@ def _fate(line: dict[str, Any] | None) -> str:
     return "dead" if line is None or line["how"] != "timeout" else "timeout"
 
 
-def _cells(book: Book, submissions: Iterable[Submission], pairs: set[_Pair]) -> list[dict[str, Any]]:
-    """Return the cells of a notebook for these submissions: one that assigns, then the checks."""
+def _cells(
+    books: Mapping[str, Book], submissions: Iterable[Submission], pairs: set[_Pair]
+) -> list[dict[str, Any]]:
+    """Return a notebook's cells for these pairs: of each submission one that assigns, then its checks."""
     cells = [code_cell("import lessonkit as lk", "setup")]
     for number, one in enumerate(submissions):
         given = {exercise: wire for exercise, wire in one.answers if (one.key, exercise) in pairs}
         if not given:
             continue
+        book = books[one.book]
         lines = [f"workbook = lk.open_workbook({book.id!r}, variant={one.variant}, marking=True)"]
         for exercise in book.exercises:
             answer = literal(decode(given[exercise.id])) if exercise.id in given else "None"

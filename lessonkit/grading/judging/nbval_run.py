@@ -101,8 +101,10 @@ def _own_kernels() -> None:
     kernel is gone.
     """
     from ipykernel import kernelspec
-    from nbval import plugin
+    from nbval import kernel, plugin
 
+    # For its log, which nobody reads, nbval would write out every message in full: a third of its time.
+    kernel.pformat = lambda _: ""
     launch = [sys.executable, "-P", "-m", "ipykernel_launcher", "-f", "{connection_file}"]
     spec = {**kernelspec.get_kernel_dict(), "argv": [*launch, "--IPKernelApp.ignore_cwd=True"]}
     kernelspec.get_kernel_dict = lambda *_, **__: spec

@@ -32,9 +32,10 @@ from lessonkit.grading.reading.evaluate import (
 )
 from lessonkit.grading.reading.intake import StudentCell
 from lessonkit.grading.reading.slices import Plan, plan_for
+from lessonkit.grading.reading.trees import parts_of, tree_of
 from lessonkit.grading.school import Book, tidy_source
 
-__all__ = ["Found", "Reading", "find_answers", "parse_cells"]
+__all__ = ["Findings", "Found", "find_answers", "parse_cells"]
 
 _TAINTS = {"exec", "eval", "globals", "locals", "vars", "setattr", "delattr", "get_ipython", "__import__"}
 _MISSING = object()
@@ -55,7 +56,7 @@ class Found:
 
 
 @dataclass(frozen=True)
-class Reading:
+class Findings:
     """All answers of a file, and what has to be run for those that are computed."""
 
     found: dict[str, Found]
@@ -91,7 +92,7 @@ def _parse(cell: _Cell) -> _Cell:
         source = rest if first.split()[0] in ("%%time", "%%timeit", "%%capture", "%%prun") else ""
     for attempt in (source, "\n".join(map(_without_magic, source.split("\n")))):
         try:
-            cell.tree, cell.source = ast.parse(attempt), attempt
+            cell.tree, cell.source = tree_of(attempt), attempt
             return cell
         except SyntaxError as error:
             cell.trouble = f"the cell is no valid Python in line {error.lineno or 1}"
@@ -298,14 +299,12 @@ class _Follow:
 
 def _stored(node: ast.AST) -> set[str]:
     """Return the names that a statement assigns at its own level or deeper."""
-    names = {
-        part.id for part in ast.walk(node) if isinstance(part, ast.Name) and isinstance(part.ctx, ast.Store)
-    }
-    names |= {
-        part.id for part in ast.walk(node) if isinstance(part, ast.Name) and isinstance(part.ctx, ast.Del)
-    }
-    for part in ast.walk(node):
-        if isinstance(part, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+    names = set()
+    for part in parts_of(node) if isinstance(node, ast.Module) else ast.walk(node):
+        if isinstance(part, ast.Name):
+            if isinstance(part.ctx, ast.Store | ast.Del):
+                names.add(part.id)
+        elif isinstance(part, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
             names.add(part.name)
     return names
 
@@ -326,7 +325,7 @@ def _does_nothing(node: ast.stmt) -> bool:
 
 def find_answers(
     cells: list[StudentCell], book: Book, givens: Callable[[str], dict[str, Any]] | None = None
-) -> Reading:
+) -> Findings:
     """Return the answers of a file to a workbook's exercises.
 
     `givens` returns the numbers of an exercise in the file's own variant.
@@ -348,7 +347,7 @@ def find_answers(
         if one.state == "computed":
             wanted[exercise] = (name, len(cells) if place is None else place)
     trees = [(cell.index, cell.source, cell.tree) for cell in parsed if cell.tree is not None]
-    return Reading(found, plan_for(trees, wanted) if wanted else None)
+    return Findings(found, plan_for(trees, wanted) if wanted else None)
 
 
 def _decide(exercise: str, name: str, state: _Follow, parsed: list[_Cell]) -> tuple[Found, int | None]:
@@ -410,9 +409,11 @@ def _flags(
         if tidy_source(cells[index].source) not in book.locked:
             flags.append(f"{exercise}: its check cell was changed")
     for cell in parsed:
-        others = _stored(cell.tree) & set(book.names) if cell.tree is not None else set()
-        if cell.label == exercise and others and name not in others:
-            flags.append(f"{exercise}: its cell holds another exercise's answer")
-    if any(not cell.code and re.search(rf"\b{name}\s*=", cell.source) for cell in cells):
+        if cell.label == exercise and cell.tree is not None:
+            others = _stored(cell.tree) & set(book.names)
+            if others and name not in others:
+                flags.append(f"{exercise}: its cell holds another exercise's answer")
+    text = (cell.source for cell in cells if not cell.code and name in cell.source)
+    if any(re.search(rf"\b{name}\s*=", source) for source in text):
         flags.append(f"{exercise}: an answer stands in a text cell")
     return tuple(dict.fromkeys(flags))

@@ -13,8 +13,10 @@ import ast
 import hashlib
 import re
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 
 from lessonkit.grading.reading.intake import StudentCell
+from lessonkit.grading.reading.trees import parts_of, tree_of
 from lessonkit.grading.school import Book, tidy_source
 
 __all__ = ["sketch"]
@@ -26,20 +28,23 @@ MOST_WORDS = 20_000
 
 def sketch(cells: Sequence[StudentCell], book: Book) -> list[int]:
     """Return the sketch of a file, a few hundred numbers at most; a file as it was handed out has none."""
-    pristine = ["".join(cell.get("source", "")) for cell in book.notebook["cells"]]
-    school = {tidy_source(source) for source in pristine}
-    known = {run for source in pristine for run in _runs(source)}
     own: set[int] = set()
     left = MOST_WORDS
     for cell in cells:
-        if tidy_source(cell.source) in school or (cell.code and _is_answer(cell.source, book)):
+        if tidy_source(cell.source) in book.tidied or (cell.code and _is_answer(cell.source, book)):
             continue
         for run in _runs(cell.source):
             left -= 1
             if left < 0:
                 break
             own.add(run)
-    return sorted(own - known)[:KEPT]
+    return sorted(own - _known(book.sources))[:KEPT]
+
+
+@lru_cache(maxsize=64)
+def _known(sources: tuple[str, ...]) -> frozenset[int]:
+    """Return the runs of the school's own cells."""
+    return frozenset(run for source in sources for run in _runs(source))
 
 
 def _runs(source: str) -> Iterator[int]:
@@ -52,9 +57,9 @@ def _runs(source: str) -> Iterator[int]:
 def _is_answer(source: str, book: Book) -> bool:
     """Tell whether a cell does nothing but write an answer down."""
     try:
-        tree = ast.parse(source)
+        tree = tree_of(source)
     except (SyntaxError, ValueError, RecursionError, MemoryError):
         return False
-    parts = list(ast.walk(tree))
+    parts = parts_of(tree)
     names = {part.id for part in parts if isinstance(part, ast.Name)}
     return names <= set(book.names) and not any(isinstance(part, ast.Call | ast.Attribute) for part in parts)

@@ -55,15 +55,18 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
     if variant is None:
         notes.append("the cell that opens the workbook is missing or changed")
 
+    exercises = {item.id: item for item in book.exercises}
+
     def givens(exercise: str) -> dict[str, Any]:
-        return givens_for(next(item for item in book.exercises if item.id == exercise), variant or 0)
+        return givens_for(exercises[exercise], variant or 0)
 
     def form_of(exercise: str) -> Compare:
-        return next(item for item in book.exercises if item.id == exercise).form(givens(exercise))
+        one = exercises[exercise]
+        return one.form({} if one.has_one_form else givens(exercise))  # drawing them may run a bench
 
     try:
         meant = as_meant(cells, book, form_of)
-        reading = find_answers(meant.cells, book, givens)
+        findings = find_answers(meant.cells, book, givens)
         computed = computed_names([cell.tree for cell in parse_cells(meant.cells) if cell.tree is not None])
     except RecursionError:
         return {
@@ -77,7 +80,7 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
         "notes": notes + meant.notes,
         "found": {
             exercise: [one.state, one.wire, one.reason, list(one.flags)]
-            for exercise, one in reading.found.items()
+            for exercise, one in findings.found.items()
         },
         "minutes": minutes_at(cells),
         "words": sketch(cells, book),
@@ -92,11 +95,11 @@ def read_one(data: bytes, school: School) -> dict[str, Any]:
             typed = " ".join(record["typed"].get(exercise, "").split())[:80]
             flags.append(f"{exercise}: typed {typed}, which was not read")
             record["found"][exercise] = ["broken", "", hint, flags]
-    if reading.plan is not None and sum(len(source) for _, source in reading.plan.cells) > PLAN_MOST:
-        for exercise, _, _ in reading.plan.fetch:
+    if findings.plan is not None and sum(len(source) for _, source in findings.plan.cells) > PLAN_MOST:
+        for exercise, _, _ in findings.plan.fetch:
             record["found"][exercise][:3] = ["broken", "", "the cells it needs are longer than any workbook"]
-    elif reading.plan is not None:
-        record["plan"] = [reading.plan.cells, reading.plan.fetch]
+    elif findings.plan is not None:
+        record["plan"] = [findings.plan.cells, findings.plan.fetch]
         record["givens"] = {}
         for item in book.exercises:
             with contextlib.suppress(NotPlain):

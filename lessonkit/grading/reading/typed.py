@@ -18,6 +18,7 @@ from typing import Any
 
 from lessonkit.exercises.compare import Compare, Count, Number
 from lessonkit.grading.reading.intake import StudentCell
+from lessonkit.grading.reading.trees import parts_of, tree_of
 from lessonkit.grading.school import Book, tidy_source
 
 __all__ = ["Meant", "as_meant", "computed_names", "typed_text"]
@@ -61,14 +62,14 @@ def as_meant(cells: Sequence[StudentCell], book: Book, form_of: Callable[[str], 
 
 def _parses(source: str) -> ast.Module | None:
     try:
-        return ast.parse(source)
+        return tree_of(source)
     except (SyntaxError, ValueError, RecursionError, MemoryError):
         return None
 
 
 def _stored(source: str) -> set[str]:
     tree = _parses(source)
-    nodes = ast.walk(tree) if tree is not None else ()
+    nodes = parts_of(tree) if tree is not None else ()
     return {node.id for node in nodes if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)}
 
 
@@ -177,9 +178,8 @@ def typed_text(cells: Sequence[StudentCell], book: Book) -> dict[str, str]:
     The school's own cells are left out. Signs that can't be seen, and those that turn the direction of
     writing, are written out.
     """
-    school = {tidy_source("".join(cell.get("source", ""))) for cell in book.notebook["cells"]}
     found = {}
-    own = [cell for cell in cells if tidy_source(cell.source) not in school]
+    own = [cell for cell in cells if tidy_source(cell.source) not in book.tidied]
     for exercise in book.names.values():
         loose = re.compile(
             r"answer[ ._\-]?" + r"[ ._\-]?".join(map(re.escape, exercise.split("."))) + r"(?!\d)", re.I
@@ -212,7 +212,7 @@ def computed_names(trees: Sequence[ast.Module]) -> Callable[[str], bool]:
     """
     values: dict[str, list[ast.expr]] = {}
     for tree in trees:
-        for node in ast.walk(tree):
+        for node in parts_of(tree):
             if isinstance(node, ast.Assign | ast.AugAssign | ast.AnnAssign) and node.value is not None:
                 for name in _names(node):
                     values.setdefault(name, []).append(node.value)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from lessonkit.grading.reading.intake import UnreadableFile
+from lessonkit.grading.reading.trees import parts_of
 from lessonkit.grading.school import Book, School
 
 __all__ = ["which_workbook"]
@@ -50,7 +51,7 @@ def which_workbook(cells: Sequence[Parsed], school: School) -> tuple[Book, int |
         if cell.tree is None:
             continue
         openings += _openings(cell.index, cell.tree)
-        for node in ast.walk(cell.tree):
+        for node in parts_of(cell.tree):
             if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store):
                 stored.setdefault(node.id, cell.index)
     known = [one for one in openings if school.book(one.book) is not None]
@@ -85,12 +86,12 @@ def _in_force(mine: Sequence[_Opening], first: int | None) -> _Opening:
 
 def _openings(place: int, tree: ast.Module) -> list[_Opening]:
     names: dict[ast.Call, str] = {}
-    for node in ast.walk(tree):
+    for node in parts_of(tree):
         if isinstance(node, ast.Assign) and isinstance(node.value, ast.Call):
             for target in node.targets:
                 if isinstance(target, ast.Name):
                     names[node.value] = target.id
-    calls = (node for node in ast.walk(tree) if isinstance(node, ast.Call))
+    calls = (node for node in parts_of(tree) if isinstance(node, ast.Call))
     return [
         _Opening(place, names.get(call, ""), *opened)
         for call in calls

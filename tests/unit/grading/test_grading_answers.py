@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
 from lessonkit.exercises.plain import NotPlain, decode
-from lessonkit.grading.reading.answers import Reading, find_answers
+from lessonkit.grading.reading.answers import Findings, find_answers
 from lessonkit.grading.reading.evaluate import Fails, NeedsBox, evaluate
 from lessonkit.grading.reading.intake import StudentCell
 from lessonkit.grading.school import School, load_school
@@ -34,10 +34,10 @@ def school(tmp_path_factory: pytest.TempPathFactory) -> Iterator[School]:
 
 
 @pytest.fixture
-def read(school: School) -> Callable[..., Reading]:
+def read(school: School) -> Callable[..., Findings]:
     """Return a function that reads code cells as a hand-in of the first workbook."""
 
-    def reading(*sources: str) -> Reading:
+    def reading(*sources: str) -> Findings:
         cells = [StudentCell(True, source) for source in sources]
         return find_answers(cells, school.books[0], lambda exercise: {"length_m": 50, "ohm_per_m": 0.021})
 
@@ -106,13 +106,13 @@ def test_attack_on_the_evaluator_ends_at_once(source: str) -> None:
         worked_out(source)
 
 
-def test_doubling_over_cells_is_bounded(read: Callable[..., Reading]) -> None:
+def test_doubling_over_cells_is_bounded(read: Callable[..., Findings]) -> None:
     """A list that doubles forty times over is never made here: the box may try, within its limits."""
     doubling = "x = [1]\n" + "x = [x, x]\n" * 40 + "answer_91_1 = x"
     assert read(doubling).found["91.1"].state == "computed"
 
 
-def value_of(reading: Reading, exercise: str = "91.1") -> Any:
+def value_of(reading: Findings, exercise: str = "91.1") -> Any:
     """Return a given answer."""
     found = reading.found[exercise]
     assert found.state == "given", found
@@ -149,7 +149,7 @@ def value_of(reading: Reading, exercise: str = "91.1") -> Any:
     ],
 )
 def test_answer_is_what_a_marker_reads(
-    read: Callable[..., Reading], cells: tuple[str, ...], value: Any
+    read: Callable[..., Findings], cells: tuple[str, ...], value: Any
 ) -> None:
     """Plain answers are read in document order, at their check, as Run All would give them."""
     assert value_of(read(*cells)) == value
@@ -179,7 +179,7 @@ def test_answer_is_what_a_marker_reads(
     ],
 )
 def test_answer_that_needs_running_is_left_to_the_box(
-    read: Callable[..., Reading], cells: tuple[str, ...]
+    read: Callable[..., Findings], cells: tuple[str, ...]
 ) -> None:
     """Where a statement could change a name unseen, no value is claimed."""
     assert read(*cells).found["91.1"].state == "computed"
@@ -199,7 +199,7 @@ def test_answer_that_needs_running_is_left_to_the_box(
     ],
 )
 def test_answer_that_is_none_is_named(
-    read: Callable[..., Reading], cells: tuple[str, ...], state: str, reason: str
+    read: Callable[..., Findings], cells: tuple[str, ...], state: str, reason: str
 ) -> None:
     """What has no value says why."""
     found = read("x = 1", *cells).found["91.1"]
@@ -207,14 +207,14 @@ def test_answer_that_is_none_is_named(
     assert reason in found.reason
 
 
-def test_answer_above_its_blank_cell_is_flagged(read: Callable[..., Reading]) -> None:
+def test_answer_above_its_blank_cell_is_flagged(read: Callable[..., Findings]) -> None:
     """Run from the top, the blank takes the answer back; nbval says so too, and the teacher is told."""
     found = read("answer_91_1 = 5", "answer_91_1 = ...", 'workbook.check("91.1", answer_91_1)').found["91.1"]
     assert found.state == "unanswered"
     assert "takes it back" in found.flags[0]
 
 
-def test_slice_takes_what_an_answer_depends_on_and_no_more(read: Callable[..., Reading]) -> None:
+def test_slice_takes_what_an_answer_depends_on_and_no_more(read: Callable[..., Findings]) -> None:
     """A computed answer brings the cells it needs, and no loop that has nothing to do with it."""
     plan = read(
         "import os",
