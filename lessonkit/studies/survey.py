@@ -21,6 +21,7 @@ practice).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from importlib import resources
@@ -29,10 +30,11 @@ from statistics import median
 from typing import Any, TypeAlias
 
 from lessonkit.copper.wire import resistance_per_m
-from lessonkit.errors import BadParameter, LessonError, require, require_positive
+from lessonkit.errors import BadParameter, LessonError, require, shown
 from lessonkit.job.calls import check_valve
 from lessonkit.job.fields import parse_toml, read_text, unknown_key
 from lessonkit.job.model import RUN_ENDS
+from lessonkit.job.supply import Supply
 
 #: Insulation below this is bad (megohms at 250 V DC).
 LEAST_MOHM = 0.5
@@ -300,10 +302,19 @@ def _checked(table: Any, keys: _Keys, prefix: str, mistakes: list[str]) -> dict[
             continue
         kinds, wanted = keys[key]
         if not isinstance(value, kinds) or (isinstance(value, bool) and bool not in kinds):
-            mistakes.append(f"{prefix}{key} is {value!r}, but must be {wanted}")
+            mistakes.append(f"{prefix}{key} is {shown(value)}, but must be {wanted}")
+        elif isinstance(value, int | float) and not _is_finite(value):
+            mistakes.append(f"{prefix}{key} is {shown(value)}, but must be {wanted} that has an end")
         else:
             found[key] = value
     return found
+
+
+def _is_finite(value: float) -> bool:
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number of hundreds of digits
+        return False
 
 
 def _known(value: Any, key: str, mistakes: list[str]) -> bool | None:
@@ -365,23 +376,24 @@ def _senseless(values: dict[str, Any]) -> list[str]:
         check(
             "equipment", lambda: require(heat in ("electric", "fossil"), "heat", heat, "electric or fossil")
         )
-    for key, table in (("rated_va", "supply"), ("open_v", "supply"), ("fuse_a", "supply")):
-        if key in values:
-            check(table, lambda key=key: require_positive(key, values[key]))
+    supply = {key: values[key] for key in ("rated_va", "open_v", "fuse_a") if key in values}
+    check("supply", lambda: Supply(**supply))
     for run in values["runs"]:
         labels = [c.label for c in run.conductors]
         twice = sorted({label for label in labels if labels.count(label) > 1})
         if twice:
             wrong.append(f"runs.{run.name}: label {twice[0]!r} is there twice; write a number behind it")
         for number, key in ((run.length_m, "length_m"),):
-            if number is not None and not 0 < number <= 500:
-                wrong.append(f"runs.{run.name}.{key} is {number:g}, but must be above 0 and at most 500 m")
+            if number is not None and not 0.001 <= number <= 500:
+                wrong.append(f"runs.{run.name}.{key} is {number:g}, but must be from 0.001 to 500 m")
         if run.gauge_awg is not None and run.gauge_awg not in GAUGES:
-            wrong.append(f"runs.{run.name}.gauge_awg is {run.gauge_awg}, but must be from 12 to 26")
+            wrong.append(f"runs.{run.name}.gauge_awg is {shown(run.gauge_awg)}, but must be from 12 to 26")
         for c in run.conductors:
             for value, key in ((c.loop_ohm, "loop_ohm"), (c.insulation_mohm, "insulation_mohm")):
-                if value is not None and not 0 < value < 1e6:
-                    wrong.append(f"runs.{run.name} {c.label}: {key} is {value:g}, but must be above 0")
-    if values.get("ground_ohm") is not None and not 0 < values["ground_ohm"] <= 1e4:
-        wrong.append("ground.ohm must be above 0 and at most 10000 ohm")
+                if value is not None and not 0.001 <= value <= 1e6:
+                    must = "must be above 0: from 0.001 to 1000000"
+                    wrong.append(f"runs.{run.name} {c.label}: {key} is {value:g}, but {must}")
+    ground = values.get("ground_ohm")
+    if ground is not None and not 0.0001 <= ground <= 1e4:
+        wrong.append(f"ground.ohm is {ground:g}, but must be from 0.0001 to 10000 ohm")
     return wrong

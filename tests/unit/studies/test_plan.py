@@ -242,7 +242,7 @@ def test_length_and_gauge_are_inferred_from_ohms() -> None:
         ('name = "outdoor"|name = "cellar"', "must have one|thermostat or outdoor"),
         ("bonded = true|bonded = 3", 'true, false or "unknown"'),
         ("rated_va = 75.0|rated_vaa = 75.0", "did you mean rated_va"),
-        ("length_m = 30.0|length_m = -30.0", "above 0 and at most 500"),
+        ("length_m = 30.0|length_m = -30.0", "from 0.001 to 500 m"),
         ('label = "b"|label = "a"', "is there twice"),
     ],
 )
