@@ -27,7 +27,7 @@ from functools import cached_property
 import numpy as np
 
 from lessonkit.bench.appliances import lay_out
-from lessonkit.bench.layout import REFERENCE
+from lessonkit.bench.layout import REFERENCE, Layout
 from lessonkit.copper.elements import Branch
 from lessonkit.copper.network import (
     ComplexArray,
@@ -49,7 +49,7 @@ class Wiring:
     """
 
     def __init__(self, job: Job, faults: tuple[Fault, ...] = (), hands: tuple[HandWork, ...] = ()) -> None:
-        to = lay_out(job, faults, hands)
+        to = self.lay_out(job, faults, hands)
         self.job = job
         self.faults = faults
         self.coils = to.coils
@@ -60,6 +60,10 @@ class Wiring:
         self._toggles = tuple(to.toggles.values())
         self._place = {key: place for place, key in enumerate(self.keys)}
         self._values: dict[float, tuple[ComplexArray, ...]] = {}
+
+    def lay_out(self, job: Job, faults: tuple[Fault, ...], hands: tuple[HandWork, ...]) -> Layout:
+        """Return what the job puts into the circuit."""
+        return lay_out(job, faults, hands)
 
     @cached_property
     def supplies(self) -> tuple[str, ...]:

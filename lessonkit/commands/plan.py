@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 from lessonkit.commands.words import write_file
 from lessonkit.errors import LessonError
+from lessonkit.studies.customary import FOOT_M
 
 if TYPE_CHECKING:
     from lessonkit.studies.plan import Plan, Planned
@@ -44,6 +45,7 @@ def run(options: argparse.Namespace) -> int:
     """Print the plans, the best first."""
     from lessonkit.files import write_whole
     from lessonkit.job.toml import job_to_toml
+    from lessonkit.studies.arrangements import job_of
     from lessonkit.studies.plan import plan
 
     planned = plan(options.survey)
@@ -52,7 +54,7 @@ def run(options: argparse.Namespace) -> int:
             raise NothingWorks(
                 f"{options.survey}: no job is written, for nothing in the wall works: {planned.why}."
             )
-        write_whole(options.job, job_to_toml(planned.plans[0].arrangement.job).encode())
+        write_whole(options.job, job_to_toml(job_of(planned.plans[0].arrangement)).encode())
     if options.html is not None:
         from lessonkit.draw.plan_page import plan_page
 
@@ -95,6 +97,13 @@ def _tell_plan(number: int, one: Plan) -> None:
             f"  weakest coil: {name}, {coil.volts:.1f} V at the worst corner, {coil.margin_v:+.1f} V to spare"
         )
     print(f"  supply: {one.va:.0f} VA of {one.rated_va:g} VA")
+    for pair in one.shared:
+        print(
+            f"  {pair.pair.run} {pair.pair.name} by half-waves: the relay of {pair.weaker} gets a mean of "
+            f"{pair.least_v:.1f} V at the worst corner, {pair.margin_v:+.1f} V to spare; it reaches "
+            f"{pair.reach_m:.0f} m ({pair.reach_m / FOOT_M:.0f} ft); a coil gets up to {pair.most_w:.1f} W, "
+            f"and the transformer carries {1000 * pair.direct_a:.0f} mA of direct current"
+        )
     for run, (margin, share) in one.links.items():
         print(f"  {run} link: {margin:.1f} V to spare, {share:.0%} of the frames get through")
     if one.earth_a > 0.001:

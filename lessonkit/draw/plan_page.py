@@ -13,15 +13,19 @@ from lessonkit.draw import paper
 from lessonkit.draw.view import show_bench
 from lessonkit.job.calls import PLACE_WORDS, TERMINAL_WORDS
 from lessonkit.job.model import RUN_ENDS
+from lessonkit.studies.arrangements import Arrangement
 from lessonkit.studies.commissioning import calls_of, outdoor_c_of
 from lessonkit.studies.corners import HOT_C, MUST_PULL_V, WORDS
 from lessonkit.studies.customary import c_to_f
+from lessonkit.studies.half_wave import PairReading, failed_diodes
 from lessonkit.studies.plan import Plan, Planned
 from lessonkit.studies.survey import Survey
 
-__all__ = ["broken_rows", "coil_rows", "plan_page", "schedule_rows", "way_row"]
+__all__ = ["NO_PICTURE", "broken_rows", "coil_rows", "plan_page", "schedule_rows", "way_row"]
 
 _OTHERS = 8
+#: What stands in the place of the wiring picture where a conductor is shared.
+NO_PICTURE = "No picture: two calls share a conductor by diodes, and the wiring picture has no diodes."
 
 
 def plan_page(planned: Planned) -> str:
@@ -55,7 +59,8 @@ def _body(planned: Planned) -> Iterator[str]:
         yield f"<p>{len(others) - _OTHERS} more ways were tried.</p>"
     yield (
         "<p>Plans stand in this order: it works; no current on equipment ground; a single broken conductor "
-        "starts nothing; no new cable; nothing unproven in use; nothing given up; fewer minutes.</p>"
+        "starts nothing; no conductor shared by diodes; no new cable; nothing unproven in use; nothing "
+        "given up; fewer minutes.</p>"
     )
     yield "<h2>Signed</h2>"
     yield paper.signatures("Licensed person", "Owner")
@@ -107,10 +112,7 @@ def _plan(one: Plan, refused: bool) -> Iterator[str]:
         yield f"<p>Given up: {escape(words)}.</p>"
     yield "<h3>Wiring schedule, both ends</h3>"
     yield paper.table(("Run", "Label", "Near end", "Far end", "Carries", "Landed"), schedule_rows(one))
-    call = "cool-2" if "cool-2" in calls_of(how.job) else "cool-1"
-    seconds = how.job.equipment.short_cycle_s + 60.0
-    picture = show_bench(how.job, call, seconds=seconds, outdoor_c=outdoor_c_of(how.job))
-    yield paper.figure(picture.svg, f"The plan under {call}, with its volts.")
+    yield from _picture(how)
     yield f"<h3>Coils at the worst corner (each has to pull in at {MUST_PULL_V:.1f} V)</h3>"
     yield paper.table(
         ("Coil", "Volts, RMS", "To spare"),
@@ -123,6 +125,8 @@ def _plan(one: Plan, refused: bool) -> Iterator[str]:
         "five times as poor as it was read.</p>"
     )
     yield f"<p>Supply: {one.va:.0f} VA of {one.rated_va:g} VA.</p>"
+    for pair in one.shared:
+        yield f"<p>{escape(_pair_words(pair))}</p>"
     for run, (margin_v, share) in one.links.items():
         yield (
             f"<p>{escape(run.capitalize())} link: {margin_v:.1f} V to spare at its receiver, {share:.0%} of "
@@ -133,6 +137,28 @@ def _plan(one: Plan, refused: bool) -> Iterator[str]:
     yield (
         "<p>Safe is a break after which nothing runs that was not asked for. When all is connected, work "
         "through the commissioning sheet.</p>"
+    )
+
+
+def _picture(how: Arrangement) -> Iterator[str]:
+    if how.shared:
+        yield f"<p>{NO_PICTURE}</p>"
+        return
+    call = "cool-2" if "cool-2" in calls_of(how.job) else "cool-1"
+    seconds = how.job.equipment.short_cycle_s + 60.0
+    picture = show_bench(how.job, call, seconds=seconds, outdoor_c=outdoor_c_of(how.job))
+    yield paper.figure(picture.svg, f"The plan under {call}, with its volts.")
+
+
+def _pair_words(one: PairReading) -> str:
+    reach = " or ".join(paper.length_words(one.reach_m))
+    return (
+        f"{one.pair.name} share a conductor of the {one.pair.run} run by half-waves. The relay of "
+        f"{one.weaker} gets a mean of {one.least_v:.1f} V (direct volts) at the worst corner, "
+        f"{one.margin_v:+.1f} V to spare; by its own ohms it reaches {reach}. A coil gets up to "
+        f"{one.most_w:.1f} W, and the transformer carries {1000 * one.direct_a:.0f} mA of direct current: "
+        "the makers say whether they may. Most meters misread the volts of this conductor. "
+        + " ".join(f"{words[0].upper()}{words[1:]}." for words in failed_diodes())
     )
 
 

@@ -17,7 +17,7 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from lessonkit.draw.image import svg_image_html
-from lessonkit.draw.plan_page import broken_rows, coil_rows, schedule_rows, way_row
+from lessonkit.draw.plan_page import NO_PICTURE, broken_rows, coil_rows, schedule_rows, way_row
 from lessonkit.draw.tables import table_html
 from lessonkit.draw.view import show_bench
 from lessonkit.errors import BadParameter, LessonError
@@ -183,13 +183,15 @@ class PlanPanel(Panel):
     def _show_one(self) -> None:
         if self.ways.value is None or self.ways.value > len(self.planned.plans):
             return  # between two sets of options
-        job = self.opened_plan.arrangement.job
-        call = "cool-2" if "cool-2" in calls_of(job) else "cool-1"
-        seconds = job.equipment.short_cycle_s + 60.0
-        picture = show_bench(job, call, seconds=seconds, outdoor_c=outdoor_c_of(job))
+        how = self.opened_plan.arrangement
+        call = "cool-2" if "cool-2" in calls_of(how.job) else "cool-1"
+        shown = f"<p>{NO_PICTURE}</p>"
+        if not how.shared:
+            seconds = how.job.equipment.short_cycle_s + 60.0
+            picture = show_bench(how.job, call, seconds=seconds, outdoor_c=outdoor_c_of(how.job))
+            shown = f"<p>Wired like this, under {call}:</p>{svg_image_html(picture.svg)}"
         self.opened.value = (
-            f"<h3>{escape(self.opened_plan.arrangement.name)}</h3>{plan_html(self.opened_plan)}"
-            f"<p>Wired like this, under {call}:</p>{svg_image_html(picture.svg)}"
+            f"<h3>{escape(how.name)}</h3>{plan_html(self.opened_plan)}{shown}"
             "<p>Disconnect and prove dead before you touch a wire. Local codes, makers' instructions and "
             "licensed practice come first.</p>"
         )

@@ -2,7 +2,9 @@
 
 Each run is used direct, a conductor for each terminal, with fewer functions where too few are left, or as a
 link, which needs R and the signal conductor and a way back: a wire, the bonded equipment ground, or none
-beside a second transformer.  A new cable in the place of a run is always a way, at its price.
+beside a second transformer.  A run that has too few conductors for each terminal to have its own can be used
+half-wave, with two terminals on one conductor by diodes.  A new cable in the place of a run is always a way,
+at its price.
 
 Which conductor serves which terminal is chosen: the lowest ohms where the most amperes flow.  How many flow,
 the bench says, with equal conductors and every call in turn.  Conductors that are left over lie beside the
@@ -23,6 +25,7 @@ from lessonkit.job.model import Equipment, Job, Run, Supply
 from lessonkit.job.second_heat import OutdoorThermostat
 from lessonkit.job.thermostat import THERMOSTAT
 from lessonkit.studies.cases import Case, rest
+from lessonkit.studies.half_wave import Shared
 from lessonkit.studies.survey import Survey, WallConductor, WallRun
 
 #: What can be given up on a run that has too few conductors, and what is lost with it.
@@ -33,6 +36,9 @@ GIVEN_UP = {
 #: Where an outdoor thermostat locks out second heat (above) and the compressor (below), in Celsius: electric,
 #: and the changeover to a furnace (usual settings; see `second_heat`).
 ELECTRIC_C, FOSSIL_C = (4.4, -15.0), (2.0, 2.0)
+#: Which terminals share a conductor, the first pair first: those whose loss together does least harm (a stage
+#: with its second, second heat with emergency heat, the compressor with its valve or its air).
+SHARED = (("Y1", "Y2"), ("W1", "E"), ("Y1", "O"), ("Y1", "B"), ("O", "G"), ("B", "G"), ("Y1", "G"))
 #: Ground that nobody measured is taken as this (ohms; ours).
 GROUND_OHM = 0.5
 #: A conductor of a new cable, and how it is called in a schedule.
@@ -52,8 +58,10 @@ class Served:
 class Arrangement:
     """One way to use what is there.
 
-    `thermostat` and `outdoor` are "direct", "link" or "new cable"; `return_by` is how the outdoor link's
-    current comes home. `given_up` names terminals left out, by run; `unproven` labels used without proof.
+    `thermostat` and `outdoor` are "direct", "half-wave", "link" or "new cable"; `return_by` is how the
+    outdoor link's current comes home. `given_up` names terminals left out, by run; `unproven` labels used
+    without proof. `job` has a conductor for each terminal, also for those that are `shared` in pairs: no
+    bench knows diodes (see `half_wave`), so `job_of` hands such a job to nobody.
     """
 
     thermostat: str
@@ -63,6 +71,7 @@ class Arrangement:
     schedule: tuple[Served, ...]
     unproven: tuple[str, ...]
     job: Job
+    shared: tuple[Shared, ...] = ()
 
     @property
     def name(self) -> str:
@@ -70,9 +79,25 @@ class Arrangement:
         words = [f"thermostat run {self.thermostat}", f"outdoor run {self.outdoor}"]
         if self.outdoor == "link":
             words[1] += f" by {self.return_by.replace('-', ' ')}"
+        for pair in self.shared:
+            words[pair.run == "outdoor"] += f" {pair.name}"
         if self.given_up:
             words.append("without " + ", ".join(dict.fromkeys(terminal for _, terminal in self.given_up)))
         return ", ".join(words)
+
+
+class NoBenchJob(LessonError, ValueError):
+    """An arrangement was wanted as a job for the bench, and can't be one."""
+
+
+def job_of(how: Arrangement) -> Job:
+    """Return the job of an arrangement for the bench; raises `NoBenchJob` where a conductor is shared."""
+    if how.shared:
+        raise NoBenchJob(
+            f"{how.name}: two calls share a conductor by diodes, and a job has no diodes; take a way that "
+            "gives each terminal a conductor of its own, or a link."
+        )
+    return how.job
 
 
 def terminals_of(survey: Survey, run: str) -> tuple[str, ...]:
@@ -94,6 +119,25 @@ class _Use:
     return_by: str
     terminals: tuple[str, ...]
     given_up: tuple[str, ...] = ()
+    shared: tuple[Shared, ...] = ()
+
+    @property
+    def served(self) -> tuple[str, ...]:
+        """Return what each conductor serves: one terminal, or two that share it ("Y1+Y2")."""
+        paired = {terminal for pair in self.shared for terminal in pair.terminals}
+        return (*(t for t in self.terminals if t not in paired), *(pair.name for pair in self.shared))
+
+
+def _pairs(run: WallRun, terminals: tuple[str, ...]) -> tuple[Shared, ...]:
+    """Return the pairs that bring the terminals down to the conductors of a run; none where they can't."""
+    usable = sum(run.verdict(c)[0] != "bad" for c in run.conductors)
+    pairs: list[Shared] = []
+    free = set(terminals)
+    for one, two in SHARED:
+        if len(terminals) - len(pairs) > usable and {one, two} <= free:
+            pairs.append(Shared(run.name, one, two))
+            free -= {one, two}
+    return tuple(pairs) if len(terminals) - len(pairs) <= usable else ()
 
 
 def _uses(survey: Survey, run: str) -> Iterator[_Use]:
@@ -103,6 +147,9 @@ def _uses(survey: Survey, run: str) -> Iterator[_Use]:
     for kept in product((True, False), repeat=len(may_go)):
         gone = tuple(t for t, keep in zip(may_go, kept, strict=True) if not keep)
         yield _Use("direct", "wire", tuple(t for t in whole if t not in gone), gone)
+    pairs = _pairs(survey.run(run), whole)
+    if pairs:
+        yield _Use("half-wave", "wire", whole, shared=pairs)
     yield _Use("link", "wire", ("R", "C", "SIG"))
     if run == "outdoor":
         if survey.bonded is not False:
@@ -151,6 +198,8 @@ def arrangements(survey: Survey) -> list[Arrangement]:
     for inside, outside in product(_uses(survey, "thermostat"), _uses(survey, "outdoor")):
         if "Y2" in inside.given_up and "Y2" not in outside.given_up and outside.how == "direct":
             continue  # a second stage that is never called needs no conductor outdoors
+        if (inside.shared or outside.shared) and (inside.given_up or outside.given_up):
+            continue  # whoever shares a conductor does it to give nothing up
         uses = {"thermostat": inside, "outdoor": outside}
         if (made := _arranged(survey, uses)) is not None:
             found.append(made)
@@ -159,6 +208,15 @@ def arrangements(survey: Survey) -> list[Arrangement]:
 
 _Handed: TypeAlias = dict[str, tuple[dict[str, tuple[WallConductor, ...]], list[WallConductor]]]
 """What `hand_out` gives for each run that keeps its cable."""
+
+
+def _enough(survey: Survey, uses: dict[str, _Use]) -> bool:
+    """Return whether every run that keeps its cable has conductors for its terminals, unproven ones too."""
+    return all(
+        sum(run.verdict(c)[0] != "bad" for c in run.conductors) >= len(use.served)
+        for run, use in ((survey.run(name), use) for name, use in uses.items())
+        if use.how != "new cable"
+    )
 
 
 def _handed(survey: Survey, order: Mapping[str, tuple[str, ...]]) -> _Handed | None:
@@ -197,8 +255,11 @@ def _by_amperes(survey: Survey, uses: dict[str, _Use]) -> dict[str, tuple[str, .
     def most_a(name: str, terminal: str) -> float:
         return max(abs(end.settled.solution.a(f"{name}.{terminal}#0")) for end in ends)
 
+    # Half of a relay's current is less than any coil's: shared conductors come last.
     return {
-        name: tuple(sorted(use.terminals, key=lambda t, n=name: -most_a(n, t)))  # type: ignore[misc]
+        name: tuple(
+            sorted(use.served, key=lambda t, n=name: 0.0 if "+" in t else -most_a(n, t))  # type: ignore[misc]
+        )
         for name, use in uses.items()
     }
 
@@ -235,9 +296,9 @@ def _job(survey: Survey, runs: dict[str, Run]) -> Job | None:
 
 def _arranged(survey: Survey, uses: dict[str, _Use]) -> Arrangement | None:
     """Return the arrangement of two uses; None if conductors are too few, or no job is made of it."""
-    kept = {name: use.terminals for name, use in uses.items() if use.how != "new cable"}
     # Who serves what needs the amperes, which cost a bench; whether there are enough does not.
-    order = None if _handed(survey, kept) is None else _by_amperes(survey, uses)
+    order = _by_amperes(survey, uses) if _enough(survey, uses) else None
+    kept = [name for name, use in uses.items() if use.how != "new cable"]
     handed = None if order is None else _handed(survey, {name: order[name] for name in kept})
     if handed is None:
         return None
@@ -265,8 +326,11 @@ def _arranged(survey: Survey, uses: dict[str, _Use]) -> Arrangement | None:
         ]
         schedule += [Served(name, c.label, terminal) for terminal, pair in chosen.items() for c in pair]
         schedule += [Served(name, c.label, "") for c in idle]
-        ohms = [max(_side_by_side(pair, expected), 1e-3) for pair in chosen.values()]
-        names = list(chosen)
+        names, ohms = [], []
+        for terminal, pair in chosen.items():
+            for name_in_job in terminal.split("+"):
+                names.append(name_in_job)
+                ohms.append(max(_side_by_side(pair, expected), 1e-3))
         for number, conductor in enumerate(idle, 2):
             word = "bad" if wall.verdict(conductor)[0] == "bad" else "spare"
             names.append(f"{word}-{number}")
@@ -274,7 +338,7 @@ def _arranged(survey: Survey, uses: dict[str, _Use]) -> Arrangement | None:
         if use.return_by == "second-transformer":
             fields["far_supply"], fields["receiver"] = _second(survey), "isolated"
         runs[name] = Run(
-            arrangement=use.how,
+            arrangement="link" if use.how == "link" else "direct",
             conductors=tuple(names),
             ohms=tuple(ohms),
             **fields,  # type: ignore[arg-type]
@@ -294,4 +358,5 @@ def _arranged(survey: Survey, uses: dict[str, _Use]) -> Arrangement | None:
         tuple(schedule),
         tuple(unproven),
         job,
+        tuple(pair for use in uses.values() for pair in use.shared),
     )

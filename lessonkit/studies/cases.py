@@ -13,10 +13,11 @@ end (relays that let go because they pulled in) is reported as restless, which i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from types import MappingProxyType
+from typing import TypeAlias
 
 import numpy as np
 
@@ -37,6 +38,9 @@ from lessonkit.job.thermostat import mode_after
 RELIABLE = 0.5
 
 _ROUNDS = 12
+
+#: What makes the circuit of a job with faults: `Wiring`, or something that adds to it. It has to be hashable.
+Wire: TypeAlias = Callable[[Job, tuple[Fault, ...]], Wiring]
 
 
 @dataclass(frozen=True)
@@ -93,13 +97,15 @@ def every_case(job: Job, calls: Iterable[str] = CALLS) -> tuple[Case, ...]:
     return tuple(Case(check_call(call), found) for found in faults for call in calls)
 
 
-def rest(job: Job, cases: Sequence[Case], seed: int = 0, outdoor_c: float = 8.0) -> list[Rest]:
+def rest(
+    job: Job, cases: Sequence[Case], seed: int = 0, outdoor_c: float = 8.0, wire: Wire = Wiring
+) -> list[Rest]:
     """Return how each case of a job ends.
 
     Parameters: `cases` may be of any number; `seed` fixes the noise in the frames that are tried;
-    `outdoor_c` is what an outdoor thermostat feels.
+    `outdoor_c` is what an outdoor thermostat feels; `wire` makes the circuit of the job with some faults.
     """
-    runners = _Runners(job, cases, seed, equipment.check_outdoor_c(outdoor_c))
+    runners = _Runners(job, cases, seed, equipment.check_outdoor_c(outdoor_c), wire)
     for _ in range(_ROUNDS):
         if not runners.step():
             break
@@ -117,12 +123,12 @@ class Held:
     ways: MappingProxyType[tuple[str, str], SignalPath]
 
 
-def if_held(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Held]:
+def if_held(job: Job, cases: Sequence[Case], seed: int = 0, wire: Wire = Wiring) -> list[Held]:
     """Return, for each case, the circuit under full load: the test that a marginal way back has to pass.
 
     Frames are tried both ways over each link, as in `rest`, but decide nothing here.
     """
-    runners = _Runners(job, cases, seed)
+    runners = _Runners(job, cases, seed, wire=wire)
     for k, case in enumerate(cases):
         called = thermostat_terminals(job, case.call, runners.wirings[k].faults, case.mode)
         for run in job.links:
@@ -132,21 +138,23 @@ def if_held(job: Job, cases: Sequence[Case], seed: int = 0) -> list[Held]:
 
 
 @lru_cache(maxsize=64)
-def _wiring(job: Job, faults: tuple[Fault, ...]) -> Wiring:
+def _wiring(wire: Wire, job: Job, faults: tuple[Fault, ...]) -> Wiring:
     """Return the wiring of a job with faults; the same ones are often asked for again, in other weather."""
-    return Wiring(job, faults)
+    return wire(job, faults)
 
 
 class _Runners:
     """All cases on their way; the held relays of each link and sleeping boards are what changes."""
 
-    def __init__(self, job: Job, cases: Sequence[Case], seed: int, outdoor_c: float = 8.0) -> None:
+    def __init__(
+        self, job: Job, cases: Sequence[Case], seed: int, outdoor_c: float = 8.0, wire: Wire = Wiring
+    ) -> None:
         require(isinstance(seed, int | np.integer) and seed >= 0, "seed", seed, "a whole number, 0 or more")
         self.job, self.rng, self.outdoor_c = job, np.random.default_rng(seed), outdoor_c
         wirings: dict[tuple[Fault, ...], Wiring] = {}
         for case in cases:
             if case.faults not in wirings:
-                wirings[case.faults] = _wiring(job, as_faults(case.faults, job))
+                wirings[case.faults] = _wiring(wire, job, as_faults(case.faults, job))
         self.wirings = [wirings[case.faults] for case in cases]
         self.cases = [Case(check_call(c.call), wirings[c.faults].faults, c.before) for c in cases]
         nothing: dict[tuple[str, str], frozenset[str]] = {}

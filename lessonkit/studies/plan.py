@@ -13,7 +13,8 @@ An arrangement works if, at every corner and in every call, the same equipment r
 arrangement with perfect copper, no coil chatters, every fuse stays whole and every link answers.
 
 Plans are ranked by, in this order: it works; no current on equipment ground; a single broken conductor starts
-nothing; no new cable; nothing in use is unproven (its proof comes first); nothing is given up; fewer minutes.
+nothing; no conductor is shared by diodes (one that fails runs what nobody called); no new cable; nothing in
+use is unproven (its proof comes first); nothing is given up; fewer minutes.
 
 Where the model stops: see the bench.  A plan is for a licensed person to judge: codes, makers' instructions
 and what stands on site come first.
@@ -21,30 +22,27 @@ and what stands on site come first.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from lessonkit.bench.bench import Bench
-from lessonkit.bench.wiring import Wiring
 from lessonkit.job.calls import CALLS
-from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job, Run
 from lessonkit.studies.arrangements import GIVEN_UP, NEW, Arrangement, arrangements
-from lessonkit.studies.cases import Case, Held, Rest, if_held, rest
+from lessonkit.studies.cases import Case, Held, Rest, if_held
 from lessonkit.studies.corners import GROUND, LINE, MUST_PULL_V, unfriendly
 from lessonkit.studies.customary import FOOT_M
+from lessonkit.studies.half_wave import PairReading, is_shared_relay, read_pair, words_of_needs, worst
+from lessonkit.studies.plan_ends import ends_of, heats_in_defrost, if_broken, outdoors_of, wire_of
 from lessonkit.studies.survey import Survey, load_survey
 
 #: Minutes of work (ours): to land one end of a conductor, to prove one, for a link's two boards, for a second
-#: transformer, and for a new cable and each metre of it.
+#: transformer, for a pair's diodes and relays, and for a new cable and each metre of it.
+PAIR_MIN = 30.0
 LAND_MIN, PROVE_MIN, LINK_MIN, SECOND_MIN, CABLE_MIN, CABLE_MIN_A_M = 3.0, 6.0, 40.0, 60.0, 60.0, 4.0
-
-#: What the air outdoors is at where nothing goes by it (Celsius), and how far from a setting of an outdoor
-#: thermostat its two sides are tried.
-MILD_C, ASIDE_C = 8.0, 5.0
 
 
 @dataclass(frozen=True)
@@ -71,6 +69,7 @@ class Plan:
     lost_if_broken: MappingProxyType[str, tuple[str, bool]]
     needs: tuple[str, ...]
     minutes: float
+    shared: tuple[PairReading, ...] = ()
 
     @property
     def rank(self) -> tuple[object, ...]:
@@ -79,6 +78,7 @@ class Plan:
             not self.works,
             self.earth_a > 0.001,
             sum(not safe for _, safe in self.lost_if_broken.values()),
+            bool(self.arrangement.shared),
             any(served.label.startswith(NEW) for served in self.arrangement.schedule),
             bool(self.arrangement.unproven),
             len(self.lost),
@@ -114,6 +114,7 @@ class Plan:
             },
             "needs": list(self.needs),
             "minutes": round(self.minutes),
+            **({"shared": [one.to_dict() for one in self.shared]} if self.shared else {}),
         }
 
 
@@ -176,6 +177,7 @@ def _rank_at_best(site: Survey, how: Arrangement) -> tuple[Any, ...]:
         False,
         how.outdoor == "link" and how.return_by == "earth",
         0,
+        bool(how.shared),
         _new_cable(how),
         bool(how.unproven),
         len(_lost(how)),
@@ -211,40 +213,15 @@ def _perfect(job: Job) -> Job:
     ).with_supply(rated_va=100.0, fuse_a=20.0)
 
 
-def outdoors_of(job: Job) -> tuple[float, ...]:
-    """Return the outdoor temperatures to try: one, or one between every two settings and beyond them.
-
-    An outdoor thermostat has a few states, and the bench has nothing else that goes by the air here.
-    """
-    stat = job.outdoor_thermostat
-    if stat is None:
-        return (MILD_C,)
-    settings = {c for c in (stat.auxiliary_above_c, stat.compressor_below_c) if c is not None}
-    tried = sorted({c + side for c in settings for side in (-ASIDE_C, ASIDE_C)}, reverse=True)
-    return tuple(sorted({stat.closed(c): c for c in tried}.values()))
-
-
-def _ends(job: Job) -> list[Rest]:
-    """Return how every call ends, at each outdoor temperature that matters."""
-    return _ends_broken(job, [()])[0]
-
-
-def _ends_broken(job: Job, broken: Sequence[tuple[Fault, ...]]) -> list[list[Rest]]:
-    """Return the same for each of several breaks; all are settled side by side."""
-    cases = [Case(call, faults) for faults in broken for call in CALLS]
-    by_air = [rest(job, cases, outdoor_c=outdoor_c) for outdoor_c in outdoors_of(job)]
-    size = len(CALLS)
-    return [[end for ends in by_air for end in ends[k : k + size]] for k in range(0, len(cases), size)]
-
-
 def _judged(site: Survey, how: Arrangement) -> Plan:
     """Return what the bench says of an arrangement."""
-    job = how.job
-    perfect = _ends(_perfect(job))
+    job, wire = how.job, wire_of(how)
+    perfect = ends_of(_perfect(job), wire)
     meant = [end.responding for end in perfect]
     why: list[str] = []
     coils: dict[str, CoilMargin] = {}
     links: dict[str, tuple[float, float]] = {}
+    shared: dict[str, PairReading] = {}
     # What equipment asks for when nothing starves it is what the nameplate has to cover.
     va, earth_a = max(_va(end) for end in perfect), 0.0
     # Without a link the ground carries nothing that a corner could change.
@@ -253,19 +230,24 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
         for ground in grounds:
             corner = unfriendly(job, line, ground)
             words = f"line at {line:.0%}" + (f", ground at {ground:g} times" if ground != 1 else "")
-            ends = _ends(corner)
+            ends = ends_of(corner, wire)
             why += [w for end, want in zip(ends, meant, strict=True) for w in _against(end, want, words)]
             va = max(va, *(_va(end) for end in ends))
             earth_a = max(earth_a, *(abs(end.settled.solution.a("earth outdoor")) for end in ends))
-            _margins(corner, ends, perfect, coils)
+            _margins(ends, perfect, coils)
+            for pair in how.shared:
+                key = f"{pair.run} {pair.name}"
+                shared[key] = worst(shared.get(key), read_pair(pair, ends, perfect, words, line > 1))
             if job.links:
-                loaded = if_held(corner, [Case(call) for call in CALLS]) * len(outdoors_of(job))
+                loaded = if_held(corner, [Case(call) for call in CALLS], wire=wire) * len(outdoors_of(job))
                 for end, held in zip(ends, loaded, strict=True):
                     _link_margins(corner, end, held, links)
     asked_back = site.defrost_request and job.has_defrost and ("outdoor", "D") not in how.given_up
-    heats = asked_back and _heat_in_defrost(job)
+    heats = asked_back and heats_in_defrost(job)
     if asked_back and not heats:
         why.append("forced defrost: no auxiliary heat comes on indoors")
+    why += [words for reading in shared.values() for words in reading.why]
+    va = math.hypot(va, job.supply.open_v * sum(reading.waves_a for reading in shared.values()))
     if va > job.supply.rated_va:
         why.insert(0, f"{va:.0f} VA is asked of a transformer of {job.supply.rated_va:g} VA")
     lost = _lost(how)
@@ -279,9 +261,10 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
         MappingProxyType(links),
         earth_a,
         lost,
-        MappingProxyType(_if_broken(how, perfect, heats)),
+        MappingProxyType(if_broken(how, perfect, heats)),
         tuple(_needs(site, how)),
         _minutes(site, how),
+        tuple(shared.values()),
     )
 
 
@@ -302,9 +285,12 @@ def _va(end: Rest) -> float:
     return abs(solution.v("air:XFMR")) * abs(solution.a("fuse air"))
 
 
-def _margins(corner: Job, ends: list[Rest], perfect: list[Rest], coils: dict[str, CoilMargin]) -> None:
-    """Keep for each coil its lowest volts over the calls in which it is in on perfect copper."""
-    places = Wiring(corner).coils
+def _margins(ends: list[Rest], perfect: list[Rest], coils: dict[str, CoilMargin]) -> None:
+    """Keep for each coil its lowest volts over the calls in which it is in on perfect copper.
+
+    Relays of a shared conductor are read by `read_pair`: half a sine makes other volts of them.
+    """
+    places = {name: at for name, at in ends[0].wiring.coils.items() if not is_shared_relay(name)}
     for end, sound in zip(ends, perfect, strict=True):
         for name in sorted(sound.settled.latches.sealed & places.keys()):
             at = places[name]
@@ -326,70 +312,6 @@ def _lost(how: Arrangement) -> tuple[str, ...]:
     return tuple(dict.fromkeys(GIVEN_UP[run][terminal] for run, terminal in how.given_up))
 
 
-def _if_broken(how: Arrangement, perfect: list[Rest], heats: bool) -> dict[str, tuple[str, bool]]:
-    """Return, for each conductor in use, what stops when it breaks, and whether that is safe.
-
-    `heats` says whether the sound job brings auxiliary heat on in a forced defrost.
-    Safe is a break after which nothing runs that was not asked for. What runs in a wrong way (no air over the
-    coil, heat where cooling was asked for) is named too: it can harm the unit, and is the usual end of such a
-    break wherever each terminal has a conductor of its own.
-    """
-    serving: dict[tuple[str, str], list[str]] = {}
-    for served in how.schedule:
-        if served.terminal:
-            serving.setdefault((served.run, served.terminal), []).append(f"{served.run} {served.label}")
-    alone = [at for at, labels in serving.items() if len(labels) == 1]
-    broken = _ends_broken(how.job, [(Fault(*at, "open"),) for at in alone])
-    found = {
-        label: ("nothing: its twin carries on", True)
-        for labels in serving.values()
-        for label in labels
-        if len(labels) > 1
-    }
-    for at, ends in zip(alone, broken, strict=True):
-        stops, starts, wrong = _changed(ends, perfect)
-        if at[1] == "D" and heats and not _heat_in_defrost(how.job, "D"):
-            stops.append("auxiliary heat during defrost")
-        words = ", ".join(dict.fromkeys(stops)) or "nothing"
-        if starts or wrong:
-            words += "; " + ", ".join(dict.fromkeys(starts + wrong))
-        found[serving[at][0]] = words, not starts
-    return found
-
-
-def _changed(ends: list[Rest], perfect: list[Rest]) -> tuple[list[str], list[str], list[str]]:
-    """Return in words what stops, what runs unasked, and what runs in a wrong way, beside perfect copper."""
-    stops, starts, wrong = [], [], []
-    for end, sound in zip(ends, perfect, strict=True):
-        want = sound.responding
-        for equipment, word in want.items():
-            now = end.responding[equipment]
-            if now == "off" != word:
-                stops.append(equipment)
-            elif word == "off" != now:
-                starts.append(f"{equipment} runs in {end.case.call}")
-        airless = end.responding["compressor stage 1"] != "off" and end.responding["blower"] == "off"
-        if airless and want["blower"] != "off":
-            wrong.append(f"the compressor runs without air in {end.case.call}")
-        kinds = [end.delivering.partition(",")[0], sound.delivering.partition(",")[0]]
-        if set(kinds) == {"cooling", "heating"}:
-            wrong.append(f"{kinds[0]} in {end.case.call}")
-    return stops, starts, wrong
-
-
-def _heat_in_defrost(job: Job, broken: str = "") -> bool:
-    """Return whether a forced defrost brings auxiliary heat on indoors, with one outdoor conductor broken."""
-    stat = job.outdoor_thermostat
-    locked_c = -40.0 if stat is None or stat.compressor_below_c is None else stat.compressor_below_c
-    outdoor_c = max(0.0, locked_c + 1.0)  # cold enough for frost, and not too cold for the compressor
-    faults = (Fault("outdoor", broken, "open"),) if broken else ()
-    bench = Bench(job.with_equipment(short_cycle_s=0.0), faults=faults, outdoor_c=outdoor_c)
-    bench.set_call("heat-1")
-    bench.advance(10.0)  # a link has carried the call, there and back
-    bench.force_defrost()
-    return bench.advance(10.0).responding["auxiliary heat"] != "off"
-
-
 def _needs(site: Survey, how: Arrangement) -> list[str]:
     needs = []
     for name, used in (("thermostat", how.thermostat), ("outdoor", how.outdoor)):
@@ -409,6 +331,7 @@ def _needs(site: Survey, how: Arrangement) -> list[str]:
             "the licensed person's decision, under the local code and the makers' instructions, whether "
             "equipment ground may carry this current at all"
         )
+    needs += words_of_needs(how.shared)
     if how.unproven:
         needs.append("proof of what is marked unproven, before anything is connected")
     return needs
@@ -421,6 +344,8 @@ def _minutes(site: Survey, how: Arrangement) -> float:
         minutes += 2 * LAND_MIN * len(landed)
         if used == "link":
             minutes += LINK_MIN
+        if used == "half-wave":
+            minutes += PAIR_MIN * sum(pair.run == name for pair in how.shared)
         if used == "new cable":
             minutes += CABLE_MIN + CABLE_MIN_A_M * site.run(name).inferred()[0]
     if how.return_by == "second-transformer":

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from lessonkit.bench.wiring import Wiring
 from lessonkit.errors import require, require_positive
 from lessonkit.job.model import RUN_ENDS, Job
-from lessonkit.studies.arrangements import arrangements
+from lessonkit.studies.arrangements import arrangements, job_of
 from lessonkit.studies.cases import Case, if_held
 from lessonkit.studies.corners import GROUND, LINE, MUST_PULL_V, unfriendly
 from lessonkit.studies.plan import Plan, first_of
@@ -47,7 +47,7 @@ def bad_corner(plan: Plan) -> Job:
     The line is at 95 %, copper at 60 C and 5 % above its reading, coils at the unfriendly ends of their
     bands, and ground that carries current at five times its ohms.
     """
-    return bad_corner_of(plan.arrangement.job)
+    return bad_corner_of(job_of(plan.arrangement))
 
 
 def bad_corner_of(job: Job) -> Job:
@@ -112,7 +112,7 @@ def margin_sweep(plan: Plan, lengths_m: Sequence[float]) -> MarginSweep:
 
     Ohms that were measured grow with the length; equipment ground stays.
     """
-    job, margins = plan.arrangement.job, []
+    job, margins = job_of(plan.arrangement), []
     for length_m in lengths_m:
         require_positive("length_m", length_m)
         ohms = tuple(ohm * length_m / job.outdoor_run.length_m for ohm in job.outdoor_run.ohms)

@@ -356,17 +356,17 @@ def read_meters(trace: Trace, a: str, b: str = "0") -> MeterReadings:
     )
 
 
-def steer(site: Steering, call: str = "both", steps: int = _STEPS_A_CYCLE) -> Steered:
+def steer(site: Steering, call: str = "both", steps: int = _STEPS_A_CYCLE, read: int = 4) -> Steered:
     """Run a call until the start has died away, and read it.
 
-    Four whole cycles are read, each in so many `steps`: 64 are good to half a percent and four times as
+    So many whole cycles are read, each in so many `steps`: 64 are good to half a percent and four times as
     quick. Raises `BadParameter` for a call that is not in `CALLS`.
     """
     require(isinstance(steps, int) and steps >= 32, "steps", steps, "a whole number, 32 or more a cycle")
     period = 1 / site.freq_hz
-    cycles = math.ceil(_settling_s(site) * site.freq_hz) + 4
+    cycles = math.ceil(_settling_s(site) * site.freq_hz) + read
     trace = simulate(steering_circuit(site, call), cycles * period, period / steps, freq_hz=site.freq_hz)
-    steady = trace.last_cycles(site.freq_hz, 4)
+    steady = trace.last_cycles(site.freq_hz, read)
     return Steered(
         trace=steady,
         coils={name: read_coil(steady, f"coil-{name}", coil) for name, coil in site.coils.items()},

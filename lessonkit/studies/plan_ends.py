@@ -1,0 +1,177 @@
+"""How every call ends: in each weather that matters, and after each single conductor has broken.
+
+A plan asks for thousands of these ends, and most of them can't differ from one that is known already.  A
+contact that opens, or a conductor that breaks, where less than a milliampere flows changes nothing that
+responds; so does a contact that closes between two points of the same volts.  Those ends are taken over.  A
+milliampere is a tenth of what the smallest load of a job takes (an encoder's input), and some twenty times
+what the capacitance of a cable lets through.  The state before the call has to pass the same test, since
+what settles goes out from there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from lessonkit.bench.bench import Bench
+from lessonkit.bench.wiring import Wiring
+from lessonkit.job.calls import CALLS
+from lessonkit.job.faults import Fault
+from lessonkit.job.model import Job
+from lessonkit.studies.arrangements import Arrangement
+from lessonkit.studies.cases import Case, Rest, Wire, rest
+from lessonkit.studies.half_wave import SharedWire
+
+__all__ = ["ends_of", "heats_in_defrost", "if_broken", "outdoors_of", "wire_of"]
+
+#: What the air outdoors is at where nothing goes by it (Celsius), and how far from a setting of an outdoor
+#: thermostat its two sides are tried.
+MILD_C, ASIDE_C = 8.0, 5.0
+#: Less than this moves nothing (amperes and volts, RMS; why, says the room's docstring).
+NOTHING_A, NOTHING_V = 1e-3, 0.1
+#: What carries current, or a signal, under every call.
+_ALWAYS = ("R", "C", "SIG")
+_STAT = "outdoor-thermostat "
+
+
+def wire_of(how: Arrangement) -> Wire:
+    """Return what makes the circuit of an arrangement's job."""
+    return SharedWire(how.shared) if how.shared else Wiring
+
+
+def outdoors_of(job: Job) -> tuple[float, ...]:
+    """Return the outdoor temperatures to try: one, or one between every two settings and beyond them.
+
+    An outdoor thermostat has a few states, and the bench has nothing else that goes by the air here.
+    """
+    stat = job.outdoor_thermostat
+    if stat is None:
+        return (MILD_C,)
+    settings = {c for c in (stat.auxiliary_above_c, stat.compressor_below_c) if c is not None}
+    tried = sorted({c + side for c in settings for side in (-ASIDE_C, ASIDE_C)}, reverse=True)
+    return tuple(sorted({stat.closed(c): c for c in tried}.values()))
+
+
+def ends_of(job: Job, wire: Wire = Wiring) -> list[Rest]:
+    """Return how every call ends: all calls in the first weather that matters, then in the next."""
+    cases = [Case(call) for call in CALLS]
+    weathers = outdoors_of(job)
+    first = rest(job, cases, outdoor_c=weathers[0], wire=wire)
+    found = [*first]
+    for outdoor_c in weathers[1:]:
+        moved = _moved_contacts(job, weathers[0], outdoor_c)
+        differs = [k for k, end in enumerate(first) if _matters(end, moved)]
+        again = rest(job, [cases[k] for k in differs], outdoor_c=outdoor_c, wire=wire)
+        changed = dict(zip(differs, again, strict=True))
+        found += [changed.get(k, end) for k, end in enumerate(first)]
+    return found
+
+
+def _moved_contacts(job: Job, one_c: float, other_c: float) -> frozenset[str]:
+    """Return the kinds of contact of the outdoor thermostat that differ between two temperatures."""
+    stat = job.outdoor_thermostat
+    return frozenset() if stat is None else frozenset(stat.closed(one_c) ^ stat.closed(other_c))
+
+
+def _matters(end: Rest, moved: frozenset[str]) -> bool:
+    """Return whether an end would differ if these contacts of the outdoor thermostat were the other way."""
+    solution = end.settled.solution
+    for key in end.wiring.keys:
+        if not key.startswith(_STAT) or key.split()[1] not in moved:
+            continue
+        branch = solution.network.branches[solution.network.place_of[key]]
+        if abs(solution.a(key)) > NOTHING_A or abs(solution.v(branch.a, branch.b)) > NOTHING_V:
+            return True
+    return bool(end.chatter)
+
+
+def _carries(end: Rest, run: str, terminal: str) -> bool:
+    """Return whether a conductor carries anything at an end."""
+    return bool(end.chatter) or abs(end.settled.solution.a(f"{run}.{terminal}#0")) > NOTHING_A
+
+
+def _broken(how: Arrangement, whole: Sequence[Rest], at: Sequence[tuple[str, str]]) -> list[list[Rest]]:
+    """Return how every call ends in every weather with each of some conductors broken, one at a time.
+
+    `whole` are the ends with nothing broken. A conductor that two terminals share breaks for both.
+    """
+    job, wire = how.job, wire_of(how)
+    size = len(CALLS)
+    found = [list(whole) for _ in at]
+    for k, outdoor_c in enumerate(outdoors_of(job)):
+        here = range(k * size, k * size + size)
+        asked = [
+            (row, n)
+            for row, (run, terminal) in enumerate(at)
+            for n in here
+            if terminal in _ALWAYS
+            or any(_carries(whole[k], run, one) for k in (n, here[0]) for one in terminal.split("+"))
+        ]
+        opened = [tuple(Fault(run, one, "open") for one in terminal.split("+")) for run, terminal in at]
+        cases = [Case(CALLS[n - here[0]], opened[row]) for row, n in asked]
+        for (row, n), end in zip(asked, rest(job, cases, outdoor_c=outdoor_c, wire=wire), strict=True):
+            found[row][n] = end
+    return found
+
+
+def if_broken(how: Arrangement, perfect: list[Rest], heats: bool) -> dict[str, tuple[str, bool]]:
+    """Return, for each conductor in use, what stops when it breaks, and whether that is safe.
+
+    `heats` says whether the sound job brings auxiliary heat on in a forced defrost.
+    Safe is a break after which nothing runs that was not asked for. What runs in a wrong way (no air over the
+    coil, heat where cooling was asked for) is named too: it can harm the unit, and is the usual end of such a
+    break wherever each terminal has a conductor of its own.
+    """
+    serving: dict[tuple[str, str], list[str]] = {}
+    for served in how.schedule:
+        if served.terminal:
+            serving.setdefault((served.run, served.terminal), []).append(f"{served.run} {served.label}")
+    alone = [at for at, labels in serving.items() if len(labels) == 1]
+    broken = _broken(how, ends_of(how.job, wire_of(how)), alone)
+    found = {
+        label: ("nothing: its twin carries on", True)
+        for labels in serving.values()
+        for label in labels
+        if len(labels) > 1
+    }
+    for at, ends in zip(alone, broken, strict=True):
+        stops, starts, wrong = _changed(ends, perfect)
+        if at[1] == "D" and heats and not heats_in_defrost(how.job, "D"):
+            stops.append("auxiliary heat during defrost")
+        words = ", ".join(dict.fromkeys(stops)) or "nothing"
+        if starts or wrong:
+            words += "; " + ", ".join(dict.fromkeys(starts + wrong))
+        found[serving[at][0]] = words, not starts
+    return found
+
+
+def _changed(ends: list[Rest], perfect: list[Rest]) -> tuple[list[str], list[str], list[str]]:
+    """Return in words what stops, what runs unasked, and what runs in a wrong way, beside perfect copper."""
+    stops, starts, wrong = [], [], []
+    for end, sound in zip(ends, perfect, strict=True):
+        want = sound.responding
+        for equipment, word in want.items():
+            now = end.responding[equipment]
+            if now == "off" != word:
+                stops.append(equipment)
+            elif word == "off" != now:
+                starts.append(f"{equipment} runs in {end.case.call}")
+        airless = end.responding["compressor stage 1"] != "off" and end.responding["blower"] == "off"
+        if airless and want["blower"] != "off":
+            wrong.append(f"the compressor runs without air in {end.case.call}")
+        kinds = [end.delivering.partition(",")[0], sound.delivering.partition(",")[0]]
+        if set(kinds) == {"cooling", "heating"}:
+            wrong.append(f"{kinds[0]} in {end.case.call}")
+    return stops, starts, wrong
+
+
+def heats_in_defrost(job: Job, broken: str = "") -> bool:
+    """Return whether a forced defrost brings auxiliary heat on indoors, with one outdoor conductor broken."""
+    stat = job.outdoor_thermostat
+    locked_c = -40.0 if stat is None or stat.compressor_below_c is None else stat.compressor_below_c
+    outdoor_c = max(0.0, locked_c + 1.0)  # cold enough for frost, and not too cold for the compressor
+    faults = (Fault("outdoor", broken, "open"),) if broken else ()
+    bench = Bench(job.with_equipment(short_cycle_s=0.0), faults=faults, outdoor_c=outdoor_c)
+    bench.set_call("heat-1")
+    bench.advance(10.0)  # a link has carried the call, there and back
+    bench.force_defrost()
+    return bench.advance(10.0).responding["auxiliary heat"] != "off"
