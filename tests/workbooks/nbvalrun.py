@@ -47,12 +47,25 @@ def code_cells(notebook: Notebook) -> list[Cell]:
 
 
 def run_nbval(folder: Path, notebooks: dict[str, Notebook]) -> dict[str, Run]:
-    """Run nbval over some notebooks, in a folder and a home of their own."""
+    """Run nbval over some notebooks, each with a kernel of its own, in a folder and a home of their own.
+
+    pytest loads nbval and no other plugin that is installed: they have no part in it, and take seconds.
+    """
     for name, notebook in notebooks.items():
         write_notebook(folder / f"{name}.ipynb", notebook)
     (folder / "own.ini").write_text("[pytest]\n", encoding="utf-8")
     env = {**os.environ, "MPLBACKEND": "Agg", "PYTHONUTF8": "1", **{home: str(folder) for home in _HOMES}}
-    words = ["--nbval-lax", "--nbval-current-env", "--runxfail", "-q", "-p", "no:cacheprovider"]
+    env["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
+    words = [
+        "-p",
+        "nbval.plugin",
+        "--nbval-lax",
+        "--nbval-current-env",
+        "--runxfail",
+        "-q",
+        "-p",
+        "no:cacheprovider",
+    ]
     words += ["-c", "own.ini", "--rootdir", ".", "--junitxml=report.xml", "--nbval-cell-timeout=120"]
     files = [f"{name}.ipynb" for name in notebooks]
     command = [sys.executable, "-W", "ignore", "-m", "pytest", *words, *files]

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import pytest
 
 from lessonkit.bench.reading import Reading
-from lessonkit.exercises import Exercise, judge, known_workbooks, load_exercises
+from lessonkit.exercises import Exercise, core, judge, known_workbooks, load_exercises
 from lessonkit.exercises.compare import (
     Choice,
     ChoiceSet,
@@ -30,7 +30,17 @@ from lessonkit.exercises.compare import (
 )
 from lessonkit.exercises.core import Givens, givens_for, modelled, solution, variant_number
 
-STUDENTS = tuple(variant_number("autumn", f"Trainee {n}") for n in range(1, 31))
+
+def student_number(n: int) -> int:
+    """Return the variant number of student n, the first of whom is 1."""
+    return variant_number("autumn", f"Trainee {n}")
+
+
+STUDENTS = tuple(map(student_number, range(1, 31)))
+#: A class of forty: these and ten more.
+FORTY = tuple(map(student_number, range(1, 41)))
+#: So many students are looked at before a wrong model counts as one that nobody could meet.
+SOMEBODY = 400
 #: So many of the thirty may have one right answer: one in five.
 MOST = len(STUDENTS) // 5
 #: So many of them also make every mistake; more of them would only make the same ones with other numbers.
@@ -54,6 +64,14 @@ def each_exercise(rule: str) -> Any:
     return pytest.mark.parametrize("exercise", held, ids=lambda exercise: exercise.id)
 
 
+@pytest.fixture(scope="module", autouse=True)
+def room_for_a_class() -> Iterator[None]:
+    """Let what was computed for a class be remembered until the last test has marked it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(core, "_memory", core._Memory(1_000_000))
+        yield
+
+
 class Desk(NamedTuple):
     """One student's numbers of an exercise, the form of the answer, and the right answer in that form."""
 
@@ -64,11 +82,17 @@ class Desk(NamedTuple):
 
 
 @cache
+def drawn(exercise: Exercise, student: int) -> Givens:
+    """Draw a student's numbers once."""
+    return givens_for(exercise, student)
+
+
+@cache
 def desks(exercise: Exercise) -> tuple[Desk, ...]:
     """Return what each student has in front of them."""
     made = []
     for student in STUDENTS:
-        givens = givens_for(exercise, student)
+        givens = drawn(exercise, student)
         form, answer = exercise.form(givens), solution(exercise, givens)
         made.append(Desk(givens, form, form.read(answer), answer))
     return tuple(made)
@@ -103,6 +127,28 @@ def leaves(form: Compare, right: Any, rows: bool = True) -> Iterator[tuple[Compa
         yield form, right
 
 
+@pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.id)
+def test_right_answer_is_right(exercise: Exercise) -> None:
+    """What the bench computes is right for every student, and a blank is unanswered."""
+    for desk in desks(exercise):
+        assert judge(exercise, desk.givens, desk.answer).outcome == "right"
+        assert judge(exercise, desk.givens, desk.form.blank()).outcome == "unanswered"
+
+
+@pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.id)
+def test_an_exercise_varies(exercise: Exercise) -> None:
+    """In a class of forty an exercise comes in many variants."""
+    assert len({repr(sorted(drawn(exercise, student).items())) for student in FORTY}) >= 12
+
+
+@pytest.mark.parametrize("number", known_workbooks())
+def test_no_two_students_share_a_workbook(number: str) -> None:
+    """In a class of forty no two students have the same numbers in every exercise of a workbook."""
+    exercises = load_exercises(number)[1]
+    notebooks = {repr([drawn(exercise, student) for exercise in exercises]) for student in FORTY}
+    assert len(notebooks) == len(FORTY)
+
+
 @each_exercise("shared")
 def test_no_answer_serves_more_than_one_in_five(exercise: Exercise) -> None:
     """Whoever copies a neighbour's right answer is right at no more than six desks of thirty."""
@@ -126,6 +172,23 @@ def test_each_slip_gets_its_hint(exercise: Exercise) -> None:
         for name, answer in met.items():
             verdict = judge(exercise, desk.givens, answer)
             assert (verdict.outcome, verdict.model, verdict.hint) == ("not yet", name, hints[name]), answer
+
+
+@pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.id)
+def test_each_wrong_model_gets_its_own_hint(exercise: Exercise) -> None:
+    """Each misunderstanding, those that few students can meet too, is met by somebody, and gets its hint."""
+    hints = {model.name: model.hint for model in exercise.wrong_models}
+    unmet = set(hints) - {name for _, met in slips(exercise) for name in met}
+    for n in range(len(CLUMSY) + 1, SOMEBODY):
+        if not unmet:
+            break
+        givens = drawn(exercise, student_number(n))
+        met = modelled(exercise, givens)
+        for name in unmet & set(met):
+            verdict = judge(exercise, givens, met[name])
+            assert (verdict.outcome, verdict.model, verdict.hint) == ("not yet", name, hints[name])
+        unmet -= set(met)
+    assert not unmet, f"no student of {SOMEBODY} can meet this"
 
 
 @each_exercise("distractors")

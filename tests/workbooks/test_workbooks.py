@@ -2,23 +2,23 @@
 
 Workbooks are found by themselves: a new `notebooks/NN_name.ipynb` with its room `workbook_NN` is tested from
 the day it appears. nbval runs a copy of each, as a school would: solved, with another student's numbers and
-with predictions made. One process more judges the exercises of all workbooks, blank, solved and wrong: they
+with predictions made. One notebook more holds the exercises of all workbooks, blank, solved and wrong: they
 need no more of a workbook than the cell that opens it. Whole and blank, as they are handed out, workbooks run
-in JupyterLab itself (tests/browser/test_every_page.py).
+in JupyterLab itself (tests/browser/test_every_page.py). Exercises by themselves, with the numbers of a class,
+are judged in test_class_of_thirty.py.
 """
 
 from __future__ import annotations
 
 import ast
-from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
 import pytest
 from nbvalrun import Run, code_cells, exercise_cells_of, run_nbval
 
-from lessonkit.exercises import Exercise, judge, known_workbooks, load_exercises, open_workbook
-from lessonkit.exercises.core import Givens, givens_for, modelled, solution
+from lessonkit.exercises import load_exercises, open_workbook
+from lessonkit.exercises.core import modelled
 from lessonkit.exercises.notebooks import (
     Notebook,
     blank,
@@ -37,14 +37,7 @@ NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 SERIES = sorted(NOTEBOOKS.glob("[0-9][0-9]_*.ipynb"))
 ANOTHER_STUDENT = 271_828_182
 
-#: So many students are drawn before a wrong model counts as one that nobody could meet.
-SEEDS = 400
-
-EXERCISES = [exercise for number in known_workbooks() for exercise in load_exercises(number)[1]]
-MODELS = [(exercise, model.name) for exercise in EXERCISES for model in exercise.wrong_models]
-
 each_workbook = pytest.mark.parametrize("path", SERIES, ids=lambda path: path.stem)
-each_exercise = pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.id)
 
 
 def check_ids(notebook: Notebook) -> set[str]:
@@ -100,20 +93,32 @@ def pristine(path: Path) -> Notebook:
 
 
 @pytest.fixture(scope="module")
-def judged(tmp_path_factory: pytest.TempPathFactory) -> Run:
-    """Return what nbval says of every workbook's exercises, blank, solved and wrong, in one process."""
+def runs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Run]:
+    """Return what nbval says of each workbook as another student's, and of all exercises put together.
+
+    One process runs them all, each notebook with a kernel of its own.
+    """
     cells = []
     for path in SERIES:
         for prefix, fill in (("blank", blank), ("right", solved), ("wrong", wrong)):
             cells += exercise_cells_of(fill(pristine(path)), f"{prefix}-{path.name[:2]}-")
-    return run_nbval(tmp_path_factory.mktemp("judged"), {"all": new_notebook(cells)})["all"]
+    others = {path.stem: with_variant(pristine(path), ANOTHER_STUDENT) for path in SERIES}
+    asked = {name: predicted(solved(notebook)) for name, notebook in others.items()}
+    return run_nbval(tmp_path_factory.mktemp("runs"), {**asked, "exercises": new_notebook(cells)})
+
+
+@pytest.fixture(scope="module")
+def judged(runs: dict[str, Run]) -> Run:
+    """Return what nbval says of every workbook's exercises, blank, solved and wrong."""
+    return runs["exercises"]
 
 
 @each_workbook
-def test_another_students_numbers_are_green(path: Path, tmp_path: Path) -> None:
+def test_another_students_numbers_are_green(path: Path, runs: dict[str, Run]) -> None:
     """Solved with other numbers, and with predictions made, it passes against the same stored verdicts."""
-    another = predicted(solved(with_variant(pristine(path), ANOTHER_STUDENT)))
-    assert run_nbval(tmp_path, {"another": another})["another"].red == {}
+    run = runs[path.stem]
+    assert run.red == {}
+    assert run.ran == len(code_cells(pristine(path)))
 
 
 @each_workbook
@@ -175,51 +180,3 @@ def test_a_lesson_asks_before_it_shows(path: Path) -> None:
     names = [node.targets[0].id for node in nodes if node.targets[0].id.startswith("prediction_")]
     assert len(names) >= 3
     assert len(set(names)) == len(names)
-
-
-@cache
-def drawn(exercise: Exercise, seed: int) -> Givens:
-    """Draw a student's numbers once."""
-    return givens_for(exercise, seed)
-
-
-@each_exercise
-def test_right_answer_is_right(exercise: Exercise) -> None:
-    """What the bench computes is right, for self-study and for other students, and a blank is unanswered."""
-    for seed in range(5):
-        givens = drawn(exercise, seed)
-        assert judge(exercise, givens, solution(exercise, givens)).outcome == "right"
-        assert judge(exercise, givens, exercise.form(givens).blank()).outcome == "unanswered"
-
-
-@each_exercise
-def test_an_exercise_varies(exercise: Exercise) -> None:
-    """In a class of forty an exercise comes in many variants; test_class_of_thirty.py has the answers."""
-    assert len({repr(sorted(drawn(exercise, seed).items())) for seed in range(40)}) >= 12
-
-
-@pytest.mark.parametrize("number", known_workbooks())
-def test_no_two_students_share_a_workbook(number: str) -> None:
-    """In a class of forty no two students have the same numbers in every exercise of a workbook."""
-    exercises = load_exercises(number)[1]
-    notebooks = {repr([drawn(exercise, seed) for exercise in exercises]) for seed in range(40)}
-    assert len(notebooks) == 40
-
-
-@cache
-def met_by(exercise: Exercise, seed: int) -> Mapping[str, object]:
-    """Return what each misunderstanding leads to with one student's numbers."""
-    return modelled(exercise, drawn(exercise, seed))
-
-
-@pytest.mark.parametrize(("exercise", "name"), MODELS, ids=[f"{e.id}-{n}" for e, n in MODELS])
-def test_each_wrong_model_gets_its_own_hint(exercise: Exercise, name: str) -> None:
-    """Some student can meet the misunderstanding, and is then told about that one."""
-    hint = next(model.hint for model in exercise.wrong_models if model.name == name)
-    for seed in range(SEEDS):
-        met = met_by(exercise, seed)
-        if name in met:
-            verdict = judge(exercise, drawn(exercise, seed), met[name])
-            assert (verdict.outcome, verdict.model, verdict.hint) == ("not yet", name, hint)
-            return
-    pytest.fail(f"no student of {SEEDS} can meet the model {name!r} of exercise {exercise.id}")
