@@ -136,6 +136,12 @@ _AXE = {
     },
 }
 
+#: After a change of theme: what looks at colours. Names, alternatives and sizes are those of the page before.
+_AXE_COLOURS = {
+    "resultTypes": ["violations"],
+    "runOnly": {"type": "rule", "values": ["color-contrast", "link-in-text-block"]},
+}
+
 
 @dataclass
 class Visit:
@@ -182,27 +188,39 @@ class Reader:
             seen.cut[size] = page.evaluate(_CUT, OURS)
             self._keep(path, size)
         page.set_viewport_size({"width": 1280, "height": 720})
-        for theme in ("Light", "Dark"):
-            run_command(page, "apputils:change-theme", theme=f"JupyterLab {theme}")
-            light = str(theme == "Light").lower()
-            page.wait_for_selector(f"body[data-jp-theme-light={light}]", state="attached")
-            page.evaluate(_SETTLE)
-            seen.findings[theme] = self._findings()
+        themes = ("Light", "Dark") if self._theme() == "Light" else ("Dark", "Light")
+        for options, theme in zip((_AXE, _AXE_COLOURS), themes, strict=True):
+            self._turn(theme)
+            seen.findings[theme] = self._findings(options)
             if theme == "Dark":
                 self._keep(path, "dark")
-        run_command(page, "apputils:change-theme", theme="JupyterLab Light")
+        # A change takes seconds, so the next notebook begins in this theme; but not where pictures are kept.
+        if "LESSONKIT_SCREENSHOTS" in os.environ:
+            self._turn("Light")
         page.emulate_media(reduced_motion="reduce")
         seen.moving = page.evaluate(_MOVES)
         page.emulate_media(reduced_motion="no-preference")
         return seen
 
-    def _findings(self) -> list[str]:
+    def _theme(self) -> str:
+        """Return the theme that the page has now."""
+        return "Light" if self.page.locator("body[data-jp-theme-light=true]").count() else "Dark"
+
+    def _turn(self, theme: str) -> None:
+        """Give the page a theme, and wait until it is drawn."""
+        if theme != self._theme():
+            run_command(self.page, "apputils:change-theme", theme=f"JupyterLab {theme}")
+            light = str(theme == "Light").lower()
+            self.page.wait_for_selector(f"body[data-jp-theme-light={light}]", state="attached")
+        self.page.evaluate(_SETTLE)
+
+    def _findings(self, options: dict[str, Any]) -> list[str]:
         """Return what axe-core finds serious or critical in our content."""
         include = [[part.strip()] for part in OURS.split(",")]
         self.page.evaluate(self.axe.axe_script)
         # The sign beside a heading, by which one gets its address, is JupyterLab's.
         within = {"include": include, "exclude": [[".jp-InternalAnchorLink"]]}
-        answer = self.page.evaluate("([within, options]) => axe.run(within, options)", [within, _AXE])
+        answer = self.page.evaluate("([within, options]) => axe.run(within, options)", [within, options])
         # An image without words gets a word by JupyterLab, which says no more than nothing.
         unsaid = self.page.evaluate(_UNSAID, OURS)
         return [f"image-alt: {image}" for image in unsaid] + [

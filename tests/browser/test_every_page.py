@@ -65,6 +65,7 @@ def test_the_judges_find_what_is_planted(reader: Reader, lab: tuple[str, Path]) 
     assert [one["evalue"] for one in seen.cells[1]["outputs"]] == ["division by zero"]
     found = {finding.partition(":")[0] for finding in seen.findings["Light"]}
     assert {"color-contrast", "image-alt", "target-size"} <= found
+    assert any(finding.startswith("color-contrast") for finding in seen.findings["Dark"])
     assert all(any("cut" in part for part in seen.cut[size]) for size in SIZES), seen.cut
     assert len(seen.moving) == 1
     assert (seen.by_mouse, seen.by_keyboard) == ([""], [""])
@@ -99,7 +100,11 @@ def test_nothing_is_cut_off(visit: Visit, size: str) -> None:
 
 @pytest.mark.parametrize("theme", ["Light", "Dark"])
 def test_axe_finds_nothing_serious(visit: Visit, theme: str) -> None:
-    """In both themes our content has no finding of axe-core that is serious or critical."""
+    """In both themes our content has no finding of axe-core that is serious or critical.
+
+    Each page is judged by all rules in one theme, every second page in the dark one, and by those for colours
+    in the other.
+    """
     assert visit.findings[theme] == []
 
 
