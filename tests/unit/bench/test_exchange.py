@@ -176,6 +176,32 @@ def test_a_board_that_sleeps_or_is_not_meant_leaves_a_good_frame() -> None:
     assert "left: The board" in str(asleep)
 
 
+def test_a_frame_begins_anywhere_between_two_looks() -> None:
+    """Of eight frames each begins an eighth of a look later than another, which way round they come."""
+    over = _conditions(0.0).channel
+    arrivals = Arrivals(over, tuple(Frame(2, 0, k) for k in range(8)), (5,))
+    first_s = sorted(arrivals.waveform(row).time_s[0] for row in range(8))
+    assert np.diff(first_s) == pytest.approx(over.tick_s / 8)
+    assert len({arrivals.supply_rad(row) for row in range(8)}) == 8
+    assert all(0 <= arrivals.supply_rad(row) < 2 * np.pi for row in range(8))
+
+
+def test_a_frame_knows_its_two_ends() -> None:
+    """A poll goes from the near end of its run to the far one, and the reply the other way."""
+    bench = Bench(JOBS["two-run"])
+    bench.advance(3.0)
+    ends = {
+        (run, way): (seen.other, seen.at)
+        for run in ("thermostat", "outdoor")
+        for way in ("down", "up")
+        if (seen := bench.last_frame(run, way))
+    }
+    assert ends == {
+        ("thermostat", "down"): ("stat", "air"), ("thermostat", "up"): ("air", "stat"),
+        ("outdoor", "down"): ("air", "out"), ("outdoor", "up"): ("out", "air"),
+    }  # fmt: skip
+
+
 def test_a_damaged_frame_that_passes_its_check_acts_as_it_was_read() -> None:
     """The far end acts on the bits that it read, right or wrong: that is all it has."""
     link = LinkSettings(acceptance=1)
@@ -205,5 +231,5 @@ def test_arrivals_are_what_the_channel_makes_of_a_frame(
         expected = clean + channel.Shift(shift_v, 60.0, phase).volts(wave.time_s)
         assert wave.clean_v == pytest.approx(clean, abs=1e-9)
         assert wave.volts == pytest.approx(expected, abs=1e-4)
-        assert wave.time_s[0] <= -1.9 * over.bit_s
+        assert -2.0 * over.bit_s <= wave.time_s[0] <= -2.0 * over.bit_s + over.tick_s
         assert wave.time_s[-1] >= 50.5 * over.bit_s

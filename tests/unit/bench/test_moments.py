@@ -88,6 +88,27 @@ def test_a_small_fuse_blows_alone(place: str, far_a: float, near_a: float) -> No
     assert state.amps[f"{place}:fuse"] == 0.0
 
 
+@pytest.mark.parametrize(
+    "faults",
+    [
+        ("outdoor.SIG=open@0.4", "outdoor.R=resistance:3", "outdoor.SIG=short:R@0.2", "outdoor.SIG=earth:90"),
+        (
+            "stat.encoder=dead",
+            "thermostat.SIG=earth:400",
+            "air.relay-G=stuck-closed",
+            "thermostat.R=resistance:3",
+        ),
+    ],
+)
+def test_faults_are_there_together_in_any_order(faults: tuple[str, ...]) -> None:
+    """Several faults give the same volts whichever is named first, and each of them changes some."""
+    one, other = (Bench("two-run", faults=order, call="cool-2") for order in (faults, faults[::-1]))
+    assert dict(one.state.volts) == pytest.approx(dict(other.state.volts), abs=1e-9)
+    for left_out in faults:
+        less = Bench("two-run", faults=[f for f in faults if f != left_out], call="cool-2")
+        assert dict(less.state.volts) != pytest.approx(dict(one.state.volts), abs=1e-9), left_out
+
+
 def test_what_comes_next_is_the_earliest_that_falls_due() -> None:
     """Polls, boots, watchdogs, the delay, the cut-off and the defrost board each can be next."""
     job = demo_job("earth-return")

@@ -176,6 +176,15 @@ def test_a_clock_that_is_off_hurts_one_way_more(clock_error: float, sure: str, s
     (held,) = if_held(job, [Case("cool-1")])
     assert held.ways["outdoor", sure].odds == 1
     assert held.ways["outdoor", shaky].odds < 1
+    # The ways that a bench keeps, for its odds and for its frames.
+    paths = SignalPaths(Wiring(job), np.random.default_rng(3))
+    on, awake = held.settled.on, held.settled.latches.awake
+    assert paths.way(on, awake, "outdoor", sure, frozenset()).odds == 1
+    assert paths.way(on, awake, "outdoor", shaky, frozenset()).odds < 1
+    for way in ("down", "up"):
+        over = paths.conditions(on, awake, "outdoor", way, False).channel
+        clocks = (over.receiver.clock_error, over.sender_clock_error)
+        assert clocks == ((clock_error, 0.0) if way == "down" else (0.0, clock_error))
 
 
 def test_each_state_is_tried_once() -> None:
