@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections import deque
+
 from lessonkit.bench.bench import Bench
-from lessonkit.bench.log import Event, Log
+from lessonkit.bench.log import Event, Log, Releases, outdoor_thermostat_moves
+from lessonkit.job.toml import demo_job
 
 
 def test_a_bench_is_one_line() -> None:
@@ -85,3 +88,43 @@ def test_a_replaced_fuse_stands_in_the_log() -> None:
     assert bench.log.spans("fuse air") == ((0.0, 0.0), (5.0, 10.0))
     bench.replace_fuse()
     assert len(bench.log.of("fuse air")) == 2
+
+
+def test_a_full_log_begins_with_its_oldest_event() -> None:
+    """A log that let older events go has seen nothing before the oldest one that it has."""
+    latest = deque([Event(5.0, "coil", "lets go"), Event(7.0, "coil", "pulls in")], maxlen=2)
+    assert Log.kept(latest, 9.0, {"coil"}).from_s == 5.0
+    assert Log.kept(latest, 9.0, {"coil"}).spans("coil") == ((5.0, 5.0), (7.0, 9.0))
+    latest = deque(latest, maxlen=3)
+    assert Log.kept(latest, 9.0, {"coil"}).from_s == 0.0
+    assert Log.kept(latest, 9.0, {"coil"}).spans("coil") == ((0.0, 5.0), (7.0, 9.0))
+
+
+def test_letting_go_twice_within_the_window_is_chatter() -> None:
+    """The window of 900 s reaches back to the moment itself; one release, or two far apart, is none."""
+    releases = Releases()
+    releases.note(["a", "b"], 100.0)
+    assert releases.often(100.0) == frozenset()
+    releases.note(["a"], 400.0)
+    assert releases.often(1000.0) == {"a"}
+    assert releases.often(1000.001) == frozenset()
+    releases.note(["a"], 1000.0)
+    assert releases.often(1300.0) == {"a"}, "the latest two count"
+    releases.forget()
+    assert releases.often(1000.0) == frozenset()
+
+
+def test_an_outdoor_thermostat_says_what_it_moves() -> None:
+    """What is locked out comes first, then what is let in again, each by its name."""
+    job = demo_job("full-cable").with_outdoor_thermostat(auxiliary_above_c=4.0, compressor_below_c=2.0)
+    moves = {
+        after_c: [str(event) for event in outdoor_thermostat_moves(job, before_c, after_c, 60.0)]
+        for before_c, after_c in ((8.0, -8.0), (-8.0, 8.5), (3.0, 3.5))
+    }
+    name = "   60.00 s  air:outdoor-thermostat"
+    assert moves == {
+        -8.0: [f"{name} locks out the compressor", f"{name} lets in second heat"],
+        8.5: [f"{name} locks out second heat", f"{name} lets in the compressor"],
+        3.5: [],
+    }
+    assert outdoor_thermostat_moves(demo_job("full-cable"), 8.0, -8.0, 60.0) == []
