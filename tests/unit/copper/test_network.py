@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lessonkit.copper.elements import Branch, Capacitance, Resistance, Source, Winding
+from lessonkit.copper.elements import Branch, Capacitance, Resistance, Source, Switch, Winding
 from lessonkit.copper.network import (
     FloatingNode,
     Network,
@@ -294,3 +294,36 @@ def test_an_island_is_found_after_states_without_one() -> None:
     assert volts[0, shape.index["n2"]] == pytest.approx(24)
     with pytest.raises(FloatingNode, match="n2"):
         solve_stack(shape, 60.0, np.concatenate([whole, lacks]), np.concatenate([e, e]))
+
+
+@pytest.mark.parametrize(("closed", "ohm"), [(True, 2.0), (False, 6.0)])
+def test_a_switch_counts_in_its_first_position(closed: bool, ohm: float) -> None:
+    """Settled, a switch is the resistance of its position before the first toggle: here half of a divider."""
+    switch = Switch("k", "x", "0", closed, (0.1,), 2.0, 6.0)
+    network = Network((Source("s", "a", "0", 1e-9, 24 + 0j), Resistance("r", "a", "x", ohm), switch), "0")
+    assert solve(network, 60.0).v("x") == pytest.approx(12)
+    assert solve(network, 60.0).thevenin("x", "0").z_ohm == pytest.approx(ohm / 2)
+
+
+def test_a_thevenin_source_is_the_divider() -> None:
+    """Behind two equal ohms stand half the volts and half the ohms; a load of as much halves them again."""
+    network = Network(
+        (
+            Source("s", "a", "0", 1e-9, 24 + 0j),
+            Resistance("up", "a", "x", 100.0),
+            Resistance("down", "x", "0", 100.0),
+            Resistance("side", "x", "y", 7.0),
+        ),
+        "0",
+    )
+    source = solve(network, 60.0).thevenin("x", "0")
+    assert (source.open_v, source.z_ohm) == (pytest.approx(12), pytest.approx(50))
+    assert source.loaded_v(50.0) == pytest.approx(6)
+    solution = solve(network, 60.0)
+    assert solution.between([("x", "0"), ("x", "y"), ("y", "0"), ("y", "a")]) == pytest.approx(
+        [50, 7, 57, 57]
+    )
+    assert solution.volts["x"] == pytest.approx(12)
+    assert solution.v("a", "x") == pytest.approx(12)
+    for one, two in (("0", "x"), ("y", "x"), ("0", "y")):
+        assert solution.thevenin(one, two).z_ohm == pytest.approx(solution.between([(one, two)])[0])
