@@ -541,7 +541,7 @@ def test_the_emergency_relay_alone_makes_no_heat() -> None:
     [(0.2, 0.7, True), (0, 0.3, True), (0.8, 0.3, False), (1, 0.3, False)],
 )
 def test_which_piece_of_a_broken_conductor_is_touched(broken_at: float, touch_at: float, runs: bool) -> None:
-    """R that touches Y1 between its break and the unit runs the compressor; between break and house, nothing."""
+    """R on Y1 between its break and the unit runs the compressor; between break and house, nothing."""
     faults = [f"outdoor.Y1=open@{broken_at}", f"outdoor.Y1=short:R@{touch_at}"]
     state = Bench("full-cable", faults=faults).state
     assert state.coils["out:contactor"].sealed == runs

@@ -70,7 +70,7 @@ LIMITS: dict[str, tuple[Callable[..., object], tuple[object, ...], tuple[object,
     "noise at a margin": (lambda x: error_rates.margin_error_rate(0, 5, x, EARS), (NEAR,), (0.0,)),
     "ticks": (lambda x: error_rates.clock_tolerance(x), (4,), (3,)),
     "characters": (lambda x: error_rates.clock_tolerance_curve([0.0], count=x), (1,), (0,)),
-    "field": (lambda x: frames.Frame(x, x, x), (0, 255), (-1, 256)),
+    "field": (lambda x: frames.Frame(x, x, x), (0, 255), (-1, 256, 1.5, True)),
     "field of an array": (lambda x: frames.Frame(np.int64(x), 0, 0), (0, 255), (-1, 256)),  # type: ignore[arg-type]
     "byte": (lambda x: frames.character_levels(x), (0, 255), (-1, 256)),
     "stop bits": (lambda x: frames.character_levels(0, stop_bits=x), (1, 2), (0, 3)),
