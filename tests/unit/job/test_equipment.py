@@ -9,7 +9,9 @@ from __future__ import annotations
 import pytest
 
 from lessonkit.job.equipment import delivering, responding, second_heat, valve_cools
+from lessonkit.job.faults import coils_of
 from lessonkit.job.kit import Equipment
+from lessonkit.job.toml import demo_job
 
 O_UNIT, B_UNIT = Equipment(valve="O"), Equipment(valve="B")
 FURNACE = Equipment(heat="fossil", heat_stages=2)
@@ -166,3 +168,24 @@ def test_what_the_house_gets(sealed: tuple[str, ...], more: dict[str, object], g
     assert isinstance(kit, Equipment)
     said = responding(set(sealed), kit, bool(more.get("defrosting")), False, bool(more.get("blows")))
     assert delivering(said, kit.valve) == gets
+
+
+@pytest.mark.parametrize(
+    ("changes", "indoors"),
+    [
+        ({}, {"sequencer", "emergency-relay"}),
+        ({"heat_stages": 2}, {"sequencer", "sequencer-2", "emergency-relay"}),
+        ({"heat": "fossil", "heat_stages": 2}, {"furnace", "furnace-2", "emergency-relay", "interlock"}),
+        ({"heat": "none"}, set()),
+        ({"emergency_by": "W1"}, {"sequencer"}),
+    ],
+)
+def test_the_coils_of_second_heat(changes: dict[str, object], indoors: set[str]) -> None:
+    """Strips hang on sequencers, a fire on a furnace's relays, one a stage; E has a relay where used."""
+    job = demo_job("two-run").with_equipment(**changes)
+    assert set(coils_of(job)) == {
+        "air:blower-relay", "out:contactor", "out:reversing-valve", "out:unloader",
+        *(f"air:{name}" for name in indoors),
+    }  # fmt: skip
+    assert "out:unloader" not in coils_of(job.with_equipment(stages=1))
+    assert "out:lockout-relay" in coils_of(job.with_equipment(low_pressure=True, lockout="relay"))
