@@ -122,3 +122,19 @@ def test_a_pulled_plug_makes_a_board_safe_from_the_tester() -> None:
     bench = _bench("two-run", "off", power=False)
     bench.set_hands([f"unplug {board}" for board in ("out:relay-board", "air:encoder")])
     assert Meter(bench).insulation("out:SIG", "out:GND").value > 100e6
+
+
+def test_ends_twisted_together_close_the_loop() -> None:
+    """Two conductors off their terminals, twisted at the far end, read their copper out and back.
+
+    A loop is twice the length of one wire: what an ohmmeter reads at the near end.
+    """
+    bench = Bench("full-cable")
+    bench.set_power(False)
+    ends = ["lift air:outdoor.Y1", "lift air:outdoor.Y2"]
+    bench.set_hands([*ends, "lift out:outdoor.Y1", "lift out:outdoor.Y2"])
+    assert Meter(bench).ohms("air:outdoor.Y1", "air:outdoor.Y2") == math.inf
+    bench.set_hands([*ends, "twist out:outdoor.Y1 out:outdoor.Y2"])
+    loop_ohm = 2 * bench.job.outdoor_run.conductor_ohm
+    assert Meter(bench).ohms("air:outdoor.Y1", "air:outdoor.Y2") == pytest.approx(loop_ohm, abs=0.05)
+    assert Meter(bench).ohms("air:outdoor.Y1", "air:C") == math.inf
