@@ -20,10 +20,10 @@ from numpy.typing import NDArray
 from lessonkit.bench.exchange import FrameSeen
 from lessonkit.draw.frames_view import FrameView, byte_words
 from lessonkit.draw.palette import INK, LOOKS, OKABE_ITO, PAPER, SOFT
-from lessonkit.draw.svg import Canvas, Layers, text_width
+from lessonkit.draw.svg import Canvas, text_width
 from lessonkit.job.calls import PLACE_WORDS
 
-__all__ = ["level_words", "min_max_columns", "scope_layers", "scope_svg", "scope_words"]
+__all__ = ["level_words", "min_max_columns", "scope_svg", "scope_words"]
 
 _W, _H = 1000.0, 478.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 62.0, 876.0, 64.0, 312.0
@@ -88,11 +88,6 @@ def scope_svg(view: FrameView, covered: bool = False) -> str:
     return str(_draw(view, covered))
 
 
-def scope_layers(view: FrameView) -> Layers:
-    """Return the scope's screen for a panel: the graticule behind, the frame on it."""
-    return _draw(view).layers()
-
-
 def _draw(view: FrameView, covered: bool = False) -> Canvas:
     title = f"Scope on SIG of the {view.run} run, at the {PLACE_WORDS[view.at]}"
     canvas = Canvas(_W, _H, title, scope_words(view, covered))
@@ -105,14 +100,15 @@ def _draw(view: FrameView, covered: bool = False) -> Canvas:
     wave = frame.wave
     common = frame.common.volts(wave.time_s)
     low, high = _range(view, frame, common)
-    scale_x = (_RIGHT - _LEFT) / float(wave.time_s[-1] - wave.time_s[0])
-    x = _LEFT + (wave.time_s - wave.time_s[0]) * scale_x
+    span = _span_s(frame)
+    scale_x = (_RIGHT - _LEFT) / (span[1] - span[0])
+    x = _LEFT + (wave.time_s - span[0]) * scale_x
 
     def y(volts: NDArray[np.float64] | float) -> NDArray[np.float64]:
         return _BOTTOM - (np.asarray(volts) - low) / (high - low) * (_BOTTOM - _TOP)
 
     with canvas.behind():
-        _graticule(canvas, frame, low, high, scale_x)
+        _graticule(canvas, span, low, high, scale_x)
         for volts, words in (
             (view.receiver.high_threshold_v, "mark ≥"),
             (view.receiver.low_threshold_v, "space ≤"),
@@ -147,7 +143,13 @@ def _range(view: FrameView, frame: FrameSeen, common: NDArray[np.float64]) -> tu
     return float(math.floor(low - room)), float(math.ceil(high + room))
 
 
-def _graticule(canvas: Canvas, frame: FrameSeen, low: float, high: float, scale_x: float) -> None:
+def _span_s(frame: FrameSeen) -> tuple[float, float]:
+    """Return the seconds at the edges of the screen: whole bits, so that frames lie where the last lay."""
+    bit_s, time_s = frame.wave.bit_s, frame.wave.time_s
+    return math.floor(float(time_s[0]) / bit_s) * bit_s, math.ceil(float(time_s[-1]) / bit_s) * bit_s
+
+
+def _graticule(canvas: Canvas, span: tuple[float, float], low: float, high: float, scale_x: float) -> None:
     canvas.rect(_LEFT, _TOP, _RIGHT - _LEFT, _BOTTOM - _TOP, fill="none", stroke=INK, stroke_width=1)
     step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 1000) if (high - low) / s <= 9)
     for k in range(math.ceil(low / step), math.floor(high / step) + 1):
@@ -155,7 +157,7 @@ def _graticule(canvas: Canvas, frame: FrameSeen, low: float, high: float, scale_
         canvas.line(_LEFT - 5, at, _LEFT, at, stroke_width=1)
         canvas.text(_LEFT - 8, at + 5, f"{k * step}", size=14, anchor="end")
     canvas.text(14, _TOP + 6, "V", size=14)
-    start_s, end_s = float(frame.wave.time_s[0]), float(frame.wave.time_s[-1])
+    start_s, end_s = span
     tick_s = next(s for s in (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 1.0) if (end_s - start_s) / s <= 12)
     for k in range(math.floor(end_s / tick_s) + 1):
         at = _LEFT + (k * tick_s - start_s) * scale_x
@@ -169,7 +171,7 @@ def _samples(
 ) -> None:
     """Draw the moments at which the receiver looked: rings, filled for a mark."""
     reading = frame.reading
-    x = _LEFT + (np.ravel(reading.sample_times_s) - float(frame.wave.time_s[0])) * scale_x
+    x = _LEFT + (np.ravel(reading.sample_times_s) - _span_s(frame)[0]) * scale_x
     points = list(zip(x.tolist(), y(np.ravel(reading.sample_volts)).tolist(), strict=True))
     spaces = [point for point, mark in zip(points, np.ravel(reading.sample_levels), strict=True) if not mark]
     canvas.dots(points, 10.5, INK)
@@ -179,7 +181,7 @@ def _samples(
 def _characters(canvas: Canvas, frame: FrameSeen, scale_x: float) -> None:
     """Draw the characters sent and heard as boxes under the trace."""
     wave, reading = frame.wave, frame.reading
-    start = float(wave.time_s[0])
+    start = _span_s(frame)[0]
     sent = frame.sent.to_bytes()
     long_s = 10 * wave.bit_s
     heard = dict(enumerate(reading.characters))
@@ -213,7 +215,7 @@ def _characters(canvas: Canvas, frame: FrameSeen, scale_x: float) -> None:
 
 def _numbers(canvas: Canvas, frame: FrameSeen, scale_x: float) -> None:
     """Draw a numbered box under each character that was heard, and say how to read the looks."""
-    start, wide = float(frame.wave.time_s[0]), 10 * frame.wave.bit_s * scale_x - 6
+    start, wide = _span_s(frame)[0], 10 * frame.wave.bit_s * scale_x - 6
     for k, begin_s in enumerate(np.ravel(frame.reading.start_times_s).tolist(), 1):
         left = _LEFT + (begin_s - start) * scale_x
         canvas.rect(left + 1, _ROWS[0][1], wide, 44, fill=PAPER, stroke=INK, stroke_width=1.5, rx=3)

@@ -29,6 +29,8 @@ _QUOTE = {'"': "&quot;"}
 Value = float | str | None
 """What an attribute may be; None leaves it out."""
 
+_Attributes = tuple[tuple[str, Value], ...]
+
 
 class Layers(NamedTuple):
     """One picture as two that lie on each other: what rarely changes, and what lives."""
@@ -135,22 +137,13 @@ class Canvas:
 
     def add(self, tag: str, content: str = "", /, **attributes: Value) -> None:
         """Add an element with words in it; `_` in the name of an attribute stands for `-`."""
-        spelled = "".join(
-            [_attribute(name, value) for name, value in attributes.items() if value is not None]
-        )
-        if content:
-            self._into.append(f"<{tag}{spelled}>{escape(content)}</{tag}>")
-        else:
-            self._into.append(f"<{tag}{spelled}/>")
+        self._into.append(_element(tag, content, tuple(attributes.items())))
 
     @contextmanager
     def group(self, title: str = "", **attributes: Value) -> Iterator[None]:
         """Draw what follows inside a group; a `title` shows when the mouse rests on it."""
         into = self._into
-        spelled = "".join(
-            [_attribute(name, value) for name, value in attributes.items() if value is not None]
-        )
-        into.append(f"<g{spelled}>")
+        into.append(f"<g{_attributes(tuple(attributes.items()))}>")
         if title:
             into.append(f"<title>{escape(title)}</title>")
         try:
@@ -226,6 +219,16 @@ def _name(name: str) -> str:
 
 
 @lru_cache(maxsize=8192)  # pictures say the same things again and again
+def _element(tag: str, content: str, attributes: _Attributes) -> str:
+    spelled = _attributes(attributes)
+    return f"<{tag}{spelled}>{escape(content)}</{tag}>" if content else f"<{tag}{spelled}/>"
+
+
+def _attributes(attributes: _Attributes) -> str:
+    return "".join([_attribute(name, value) for name, value in attributes if value is not None])
+
+
+@lru_cache(maxsize=8192)
 def _attribute(name: str, value: float | str) -> str:
     spelled = escape(value, _QUOTE) if isinstance(value, str) else number(value)
     return f' {_name(name)}="{spelled}"'

@@ -65,6 +65,56 @@ window.lessonkitPanel = mark => {
     while (region.childElementCount > 3) region.firstElementChild.remove();
   };
 
+  /* What lives is sent whole after each click, and most of it is as before. The page keeps what it shows and
+     changes only what differs: to draw all of a picture again takes it twice as long. What was sent stands
+     unseen beside it, and only a mark is left of it, so that an empty sending is noticed, too. */
+  const KINDS = '.lk-living > .widget-html-content, .lk-still > .widget-html-content';
+  const take = () => {
+    for (const sent of panel.querySelectorAll(KINDS)) {
+      if (sent.matches('.lk-seen') || sent.firstChild?.nodeType === Node.COMMENT_NODE) continue;
+      let seen = sent.previousElementSibling;
+      if (!seen?.matches('.lk-seen')) {
+        seen = sent.cloneNode(false);
+        seen.classList.add('lk-seen');
+        sent.before(seen);
+        sent.classList.add('lk-sent');
+      }
+      follow(seen, sent);
+      sent.replaceChildren(document.createComment('taken'));
+    }
+  };
+  /* Children are paired in their order, equal ones and those in the same place; what came in between or went
+     is found by a look ahead. */
+  const PLACE = ['x', 'y', 'x1', 'y1', 'd', 'data-key', 'class'];
+  const alike = (old, now) => old.nodeName === now.nodeName &&
+    (!old.getAttribute || PLACE.every(name => old.getAttribute(name) === now.getAttribute(name)));
+  const ahead = (one, other) => {
+    for (let k = 0; one && k < 8; k++, one = one.nextSibling) if (one.isEqualNode(other)) return one;
+  };
+  const follow = (seen, sent) => {
+    let old = seen.firstChild;
+    for (let now = sent.firstChild, next; now; now = next) {
+      next = now.nextSibling;
+      if (old && !old.isEqualNode(now) && !alike(old, now)) {
+        const stays = ahead(old, now);
+        while (stays && old !== stays) { old = old.nextSibling; old.previousSibling.remove(); }
+      }
+      if (!old || old.nodeName !== now.nodeName || !alike(old, now) && ahead(next, old)) {
+        seen.insertBefore(now, old);
+      } else {
+        if (!old.isEqualNode(now)) change(old, now);
+        old = old.nextSibling;
+      }
+    }
+    while (old) { const gone = old; old = old.nextSibling; gone.remove(); }
+  };
+  const change = (old, now) => {
+    if (!old.getAttribute) { old.data = now.data; return; }
+    for (const name of now.getAttributeNames()) set(old, name, now.getAttribute(name));
+    for (const name of old.getAttributeNames()) if (!now.hasAttribute(name)) old.removeAttribute(name);
+    follow(old, now);
+  };
+
   const tell = first => {
     for (const key of panel.querySelectorAll('.lk-key')) {
       if (key.classList.contains('lk-toggle')) set(key, 'aria-pressed', key.classList.contains('lk-on'));
@@ -75,8 +125,9 @@ window.lessonkitPanel = mark => {
   };
   let told = 0;
   const soon = () => { told = told || setTimeout(() => { told = 0; tell(false); }, 30); };
+  take();
   tell(true);
-  new MutationObserver(soon).observe(panel, {subtree: true, childList: true, attributes: true,
+  new MutationObserver(() => { take(); soon(); }).observe(panel, {subtree: true, childList: true, attributes: true,
     attributeFilter: ['class', 'title', 'disabled']});
 
   /* A click on a conductor in a picture goes on to the key that breaks it. */

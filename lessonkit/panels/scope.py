@@ -8,7 +8,7 @@ from lessonkit.bench.bench import Bench
 from lessonkit.bench.state import State
 from lessonkit.draw.frames_view import FrameView, last_frame
 from lessonkit.draw.image import svg_image_html
-from lessonkit.draw.scope import scope_layers, scope_svg, scope_words
+from lessonkit.draw.scope import scope_svg, scope_words
 from lessonkit.errors import BadParameter
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.model import RUN_ENDS
@@ -32,8 +32,8 @@ class ScopePart:
         ]
         self.power = key("scope", self._toggle, toggle=True)
         self.choice = named(frames or [("this job has no link", ("", ""))], "Look at:")
-        self.behind, self.living = shown("", "lk-still"), shown("", "lk-living")
-        screen = widgets.Box([self.behind, self.living])
+        self.living = shown("", "lk-living")
+        screen = widgets.Box([self.living])
         screen.add_class("lk-scope")
         self.box = widgets.VBox([row(self.power, self.choice), screen] if links else [])
         self.box.add_class("lk-group")
@@ -47,11 +47,7 @@ class ScopePart:
     def _show(self, state: State) -> None:
         press(self.power, self._on)
         view = self._view() if self._on else None
-        if view is None:
-            self.behind.value = self.living.value = ""
-            return
-        drawn = scope_layers(view)
-        self.behind.value, self.living.value = drawn.still, f'<div class="lk-drawn">{drawn.living}</div>'
+        self.living.value = "" if view is None else f'<div class="lk-drawn">{scope_svg(view)}</div>'
 
     def _view(self) -> FrameView | None:
         run, way = self.choice.value

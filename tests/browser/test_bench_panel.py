@@ -101,6 +101,39 @@ def test_a_click_on_a_conductor_breaks_it(panel: Any) -> None:
     panel.locator(".lk-break-thermostat-R[aria-pressed=false]").wait_for()
 
 
+_SENDINGS = """
+async panel => {
+  const [seen, sent] = panel.querySelectorAll('.lk-top .lk-living > .widget-html-content');
+  const drawn = (...parts) => `<div class="lk-drawn"><svg><g>${parts.join('')}</g></svg></div>`;
+  const text = (x, words, more = '') => `<text x="${x}" y="1" ${more}>${words}</text>`;
+  const [a, b, c] = [text(1, 'a'), text(2, 'b'), '<g><title>c</title><path d="M1 1h1"></path></g>'];
+  const keeps = [drawn(a, b, c), drawn(a, c), drawn(a, '<path d="M2 2h2"></path>', b, c),
+    drawn(a, text(2, 'B', 'fill="red"'), c), drawn(a, a, a, b, c), drawn(text(0, '0'), a)];
+  const others = [drawn(c, b, a), 'words <b>x</b>', '', '', drawn(b), '<p>one</p><p>two</p>', '<p>two</p>'];
+  const wrong = [];
+  let first = null;
+  for (const html of [...keeps, ...others]) {
+    sent.innerHTML = html;
+    await new Promise(done => setTimeout(done));
+    const wanted = seen.cloneNode(false);
+    wanted.innerHTML = html;
+    if (!seen.isEqualNode(wanted)) wrong.push([html, seen.innerHTML]);
+    if (sent.checkVisibility() || sent.childElementCount) wrong.push([html, 'is there twice']);
+    first = first ?? seen.querySelector('text');
+    if (keeps.includes(html) && !seen.contains(first)) wrong.push([html, 'was drawn again']);
+  }
+  return wrong;
+}
+"""
+
+
+def test_the_page_shows_what_was_sent_and_keeps_what_stayed(panel: Any) -> None:
+    """Whatever a sending adds, drops, moves or changes is seen once, and what stayed is not drawn again."""
+    assert panel.evaluate(_SENDINGS) == []
+    key(panel, "fan").click()
+    says(panel, "call fan")
+
+
 def test_fast_clicks_are_all_counted(panel: Any) -> None:
     """Sixty clicks without a pause each let their time pass, and the last call is the one shown."""
     keys = ("cool-1", "cool-2", "fan", "heat-1")

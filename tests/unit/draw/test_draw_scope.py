@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from xml.etree import ElementTree
 
 import numpy as np
@@ -40,6 +41,17 @@ def test_looking_twice_shows_the_same_and_changes_nothing() -> None:
     looked, alone = _bench("outdoor.SIG=noise:2"), _bench("outdoor.SIG=noise:2")
     assert scope_svg(last_frame(looked, "outdoor")) == scope_svg(last_frame(looked, "outdoor"))
     assert looked.advance(60).to_dict() == alone.advance(60).to_dict()
+
+
+def test_the_next_frame_lies_where_the_last_lay() -> None:
+    """The screen is whole bits wide: no tick, and no character sent, moves from frame to frame."""
+    bench, found = _bench(), []
+    for _ in range(3):
+        bench.advance(5)
+        drawn = scope_svg(last_frame(bench, "outdoor"))
+        found.append(re.findall(r'<(?:line|rect) x1?="[^"]*" y1?="(?:312|344)"', drawn))
+    assert len(found[0]) > 12
+    assert found[0] == found[1] == found[2]
 
 
 def test_a_poor_earth_shifts_the_signal_with_the_senders_common() -> None:
