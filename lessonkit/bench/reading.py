@@ -131,7 +131,7 @@ class Reading(float):
             return f"{self.value:.2f} V"
         if self.unit == "A" and 0.0005 <= self.value < 0.1:
             return f"{self.value * 1000:.3g} mA"
-        size, prefix = next((p for p in _PREFIXES[1:4] if self.value >= p[0]), (1.0, ""))
+        size, prefix = next((p for p in _PREFIXES[:4] if self.value >= p[0]), (1.0, ""))
         return f"{self.value / size:.3g} {prefix}{self.unit}" if prefix else f"{self.value:.2f} {self.unit}"
 
     def _on_a_display(self) -> str:

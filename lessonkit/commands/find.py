@@ -13,7 +13,7 @@ import json
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from lessonkit.studies.find import Search
+    from lessonkit.studies.find import NextLook, Search
 
 __all__ = ["add_arguments", "run"]
 
@@ -59,11 +59,11 @@ def run(options: argparse.Namespace) -> int:
     if options.json:
         print(json.dumps(search.to_dict(), indent=2))
     else:
-        _tell(search)
+        _tell(search, options.lift)
     return 0
 
 
-def _tell(search: Search) -> None:
+def _tell(search: Search, lifts: bool) -> None:
     print("Suspects, the likeliest first:")
     shown = [c for c in search.candidates if c.probability > 0.002][:_SHOWN]
     for candidate in shown:
@@ -75,13 +75,27 @@ def _tell(search: Search) -> None:
     if found is not None:
         alike = "" if len(found) == 1 else " No look at volts or equipment tells them apart."
         print(f"Found: {', '.join(' + '.join(map(str, c.faults)) for c in found)}.{alike}")
+    _tell_next(search, lifts, sure=found is not None and len(found) == 1)
+    print("Disconnect and prove dead before you touch a wire; local codes and licensed practice come first.")
+
+
+def _tell_next(search: Search, lifts: bool, sure: bool) -> None:
+    dead = None if lifts or sure else search.if_lifted()
     step = search.next
     if step is None:
         print("No further look tells anything.")
-        return
+    else:
+        _tell_look(search, step)
+    if dead is not None:
+        print(
+            f"With --lift, wires lifted on the dead circuit, the next look would be {dead.look} "
+            f"({dead.minutes:g} min, {dead.bits:.2f} bit)."
+        )
+
+
+def _tell_look(search: Search, step: NextLook) -> None:
     print(f"Look next at {step.look} ({step.minutes:g} min, {step.bits:.2f} bit):")
     for words, out in step.rules_out.items():
         others = f" and {len(out) - 4} more" if len(out) > 4 else ""
         print(f"  {words}: {'rules out ' + ', '.join(out[:4]) + others if out else 'rules out nobody'}")
     print(f"Expected from here: {search.minutes_expected():.0f} min.")
-    print("Disconnect and prove dead before you touch a wire; local codes and licensed practice come first.")

@@ -60,12 +60,11 @@ def _edges() -> Still:
 
 
 def _earth() -> Still:
-    import numpy as np
 
     from lessonkit.draw.grounds import earth_figure
-    from lessonkit.studies.sweeps import earth_sweep
+    from lessonkit.studies.sweeps import fine_earth_sweep
 
-    return earth_figure(earth_sweep(demo_job("earth-return"), tuple(np.geomspace(0.1, 50.0, 40))))
+    return earth_figure(fine_earth_sweep(demo_job("earth-return"), 0.1, 50.0))
 
 
 def _ghosts() -> Still:

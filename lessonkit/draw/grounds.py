@@ -24,14 +24,11 @@ from lessonkit.draw.still import TEXT_PT, Still, axes
 from lessonkit.errors import require, require_positive
 from lessonkit.job.model import Job
 from lessonkit.job.toml import load_job
-from lessonkit.studies.sweeps import EarthSweep, GhostSweep, earth_sweep, phase_volts
+from lessonkit.studies.sweeps import EarthSweep, GhostSweep, fine_earth_sweep, phase_volts
 
 __all__ = ["earth_figure", "earth_picture", "ghost_figure", "phase_picture"]
 
 _ONE, _TWO = OKABE_ITO["blue"], OKABE_ITO["vermilion"]
-
-#: Points of a picture along its quantity: enough that the edges of its bands stand where they belong.
-_POINTS = 33
 
 #: The three bands of an earth sweep: its word, its ground, and its hatching.
 _BANDS = {"works": (PAPER, ""), "chatters": (SHADE, "//"), "dead": (FAINT, "")}
@@ -47,9 +44,7 @@ def earth_picture(
     require_positive("from_ohm", from_ohm)
     require_positive("to_ohm", to_ohm)
     require(from_ohm < to_ohm, "to_ohm", to_ohm, f"more than from_ohm, {from_ohm:g} ohm")
-    return earth_figure(
-        earth_sweep(job, [float(ohm) for ohm in np.geomspace(from_ohm, to_ohm, _POINTS)], call)
-    )
+    return earth_figure(fine_earth_sweep(job, from_ohm, to_ohm, call))
 
 
 def earth_figure(sweep: EarthSweep) -> Still:

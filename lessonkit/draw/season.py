@@ -125,7 +125,7 @@ def season_words(found: Season) -> str:
 
 def season_picture(found: Season) -> Still:
     """Return what heats the house, by outdoor temperature, with balance point and lockouts."""
-    figure, (plot,) = axes(8.0, 4.4)
+    figure, (plot,) = axes(8.0, 5.2)
     bands = by_band(found)
     middle = [(band.from_c + band.to_c) / 2 for band in bands]
     under = np.zeros(len(bands))
@@ -156,7 +156,8 @@ def season_picture(found: Season) -> Still:
             plot.axvline(at, color=INK, linestyle=dash, linewidth=2, label=word)
     plot.set_ylabel("heat in kWh")
     both_scales(plot)
-    plot.legend(fontsize=TEXT_PT - 1, frameon=False, loc="upper right")
+    # Below the plot: inside it, it would lie over bars and lockouts.
+    figure.legend(fontsize=TEXT_PT - 1, frameon=False, loc="outside lower center", ncols=2)
     return Still(figure, season_words(found))
 
 

@@ -1,5 +1,8 @@
 """Keys and rows: the small things that panels are put together from.
 
+A box that is typed into tells the kernel of it when it is left or Enter is hit, never letter by letter: an
+answer to the first letter could come between and take the next one away.
+
 A key that is pressed says so three times: by a tick, by its colour, and to a screen reader. All three
 follow from one class, which is sent to the page only when it changed. No name is left out: the page would
 write "null" where a tip is missing.
@@ -8,11 +11,13 @@ write "null" where a tip is missing.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import ipywidgets as widgets
 
-__all__ = ["is_pressed", "key", "named", "press", "row", "shown"]
+__all__ = ["is_pressed", "key", "named", "press", "row", "shown", "typed_box"]
+
+TextBox = TypeVar("TextBox", widgets.Text, widgets.Textarea, widgets.Combobox)
 
 
 def key(
@@ -56,6 +61,11 @@ def named(options: Sequence[Any], words: str, value: Any = None, wide: str = "au
     if value is not None:
         made.value = value
     return made
+
+
+def typed_box(kind: type[TextBox], words: str = "", value: str = "", **more: Any) -> TextBox:
+    """Return a box to type into with its name beside it; the kernel hears of it once it is left."""
+    return kind(value=value, description=words, tooltip="", continuous_update=False, **more)
 
 
 def shown(value: str = "", *classes: str) -> widgets.HTML:

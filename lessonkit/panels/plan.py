@@ -21,7 +21,7 @@ from lessonkit.draw.plan_page import NO_PICTURE, broken_rows, coil_rows, schedul
 from lessonkit.draw.tables import table_html
 from lessonkit.draw.view import show_bench
 from lessonkit.errors import BadParameter, LessonError
-from lessonkit.panels.keys import key, named, row, shown
+from lessonkit.panels.keys import key, named, row, shown, typed_box
 from lessonkit.panels.panel import Panel
 from lessonkit.studies.commissioning import calls_of, outdoor_c_of
 from lessonkit.studies.plan import Plan, Planned, plan
@@ -203,7 +203,7 @@ class PlanPanel(Panel):
 
 def _number(words: str, value: float | None) -> widgets.Text:
     text = "" if value is None else f"{value:g}"
-    return widgets.Text(value=text, description=words, tooltip="", placeholder="not read")
+    return typed_box(widgets.Text, words, text, placeholder="not read")
 
 
 def _read(box: widgets.Text) -> float | None:

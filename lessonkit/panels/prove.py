@@ -1,4 +1,4 @@
-"""The commissioning sheet on a panel: readings typed in, each judged against its band as it is typed.
+"""The commissioning sheet on a panel: readings typed in, each judged against its band as its box is left.
 
     panel = lk.prove_panel("two-run")
     display(panel)
@@ -23,7 +23,7 @@ import ipywidgets as widgets
 from lessonkit.draw.prove_page import step_words
 from lessonkit.draw.tables import table_html
 from lessonkit.job.model import Job
-from lessonkit.panels.keys import key, named, row, shown
+from lessonkit.panels.keys import key, named, row, shown, typed_box
 from lessonkit.panels.panel import Panel
 from lessonkit.studies.judging import Judged, judge
 from lessonkit.studies.prove import Proof, prove
@@ -37,7 +37,7 @@ _MOST = 12
 
 
 def verdict(step: Step, text: str) -> str:
-    """Return what is said of a reading as it is typed; nothing for an empty box."""
+    """Return what is said of a reading that was typed; nothing for an empty box."""
     if not text.strip():
         return ""
     try:
@@ -97,7 +97,7 @@ class _Line:
         self._panel = panel
         self.step: Step | None = None
         self.do, self.says = shown("", "lk-do"), shown("")
-        self.box = widgets.Combobox(tooltip="")
+        self.box = typed_box(widgets.Combobox)
         self.box.observe(lambda change: self._typed(change["new"]), "value")
         self.widgets = (self.do, row(self.box, self.says))
 
@@ -148,7 +148,7 @@ class ProvePanel(Panel):
         self.explain = key("fit and explain", self._explain)
         self.keep = key("sheet as CSV text", self._keep)
         self.take = key("take the readings from this text", self._take)
-        self.text = widgets.Textarea(description="CSV text:", tooltip="", rows=8)
+        self.text = typed_box(widgets.Textarea, "CSV text:", rows=8)
         self.text.add_class("lk-csv")
         self.file = shown("")
         self._csv = widgets.VBox([self.text, row(self.take, self.file)])

@@ -31,10 +31,13 @@ from lessonkit.studies.technician import Taken, Technician
 
 __all__ = [
     "CABLE",
+    "GROUND_PART",
     "MODES",
     "PARTS",
     "RING_OUT",
     "STORIES",
+    "TICKED",
+    "UNPLUGGED",
     "calls_of",
     "modes",
     "outdoor_c_of",
@@ -56,8 +59,8 @@ CALL_WORDS = MappingProxyType(
         "emergency": "Emergency heat",
     }
 )
-#: The heading under which the loops of conductors are read.
-RING_OUT = "Ring out: ohms of the conductors"
+#: The headings under which the loops of conductors are read, and the ground.
+RING_OUT, GROUND_PART = "Ring out: ohms of the conductors", "Ground"
 #: Seconds of a loss of power, and that a link has to find back.
 _LOST_S, _BACK_S = 60.0, 20.0
 
@@ -177,7 +180,7 @@ def _insulation(to: Technician) -> None:
 
 def _ground(to: Technician) -> None:
     most = GROUND[1] * to.job.outdoor_run.earth_ohm
-    to.part("Ground").does("a long test lead, its own ohms taken off")
+    to.part(GROUND_PART).does("a long test lead, its own ohms taken off")
     to.ohms(
         "air:GND",
         "out:GND",
@@ -269,6 +272,13 @@ def _phase(to: Technician) -> None:
         return
     to.part("Second transformer: phase").does("a long test lead from one hot side to the other")
     to.volts(("air:R", "out:R"))
+
+
+def _signal(to: Technician) -> None:
+    """Look at SIG while most is called: the copper shifts it most then."""
+    if to.job.links:
+        call = max(calls_of(to.job), key=lambda call: len(thermostat_terminals(to.job, call)))
+        to.part("Signal").call(call, wait_s(to.job)).does(f"{call} runs, a scope on SIG").noise(*to.job.links)
 
 
 def _defrost(to: Technician) -> None:
@@ -405,8 +415,20 @@ Act = Callable[[Technician], None]
 #: The dead cable, every mode, what only time shows, what is only ticked; in the order of the sheet.
 CABLE: tuple[Act, ...] = (_prove_dead, ring_out, _insulation, _ground, _before, _wiring)
 MODES: tuple[Act, ...] = (modes,)
-STORIES: tuple[Act, ...] = (_phase, _defrost, _lockouts, _changeover, _watchdog, _safety, _power_loss)
-PARTS: tuple[Act, ...] = (*CABLE, *MODES, *STORIES, _labels, _handover)
+STORIES: tuple[Act, ...] = (
+    _phase,
+    _signal,
+    _defrost,
+    _lockouts,
+    _changeover,
+    _watchdog,
+    _safety,
+    _power_loss,
+)
+TICKED: tuple[Act, ...] = (_labels, _handover)
+PARTS: tuple[Act, ...] = (*CABLE, *MODES, *STORIES, *TICKED)
+#: Acts in which every conductor is off everything: only what is wrong with a run shows in them.
+UNPLUGGED: tuple[Act, ...] = (ring_out, _insulation, _wiring)
 
 
 def walk(

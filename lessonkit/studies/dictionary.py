@@ -33,6 +33,7 @@ from numpy.typing import NDArray
 
 from lessonkit.bench.layout import conductor_node
 from lessonkit.bench.meter import METER_OHM
+from lessonkit.bench.reading import Reading
 from lessonkit.bench.wiring import Wiring, solve_side_by_side
 from lessonkit.copper.network import Solution
 from lessonkit.errors import require
@@ -265,6 +266,7 @@ class Dictionary:
         lifts: bool = False,
     ) -> None:
         self.job, self.suspects, self.calls = job, tuple(suspects), tuple(calls)
+        self.outdoor_c = outdoor_c
         self.prior = np.array([suspect.weight for suspect in suspects])
         causes = [(), *dict.fromkeys(suspect.faults for suspect in suspects)]
         row = {faults: k for k, faults in enumerate(causes)}
@@ -428,8 +430,16 @@ def _normal_cdf(x: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _band_words(low: float, high: float, unit: str = "V") -> str:
-    shown = (f"{end:.1f}" if unit == "V" or end < 1e3 else f"{end:.2g}" for end in (low, high))
-    least, most = shown
+    least, most = (_edge_words(end, unit) for end in (low, high))
     if math.isinf(low):
-        return f"below {most} {unit}"
-    return f"above {least} {unit}" if math.isinf(high) else f"{least} to {most} {unit}"
+        return f"below {most}"
+    if math.isinf(high):
+        return f"above {least}"
+    same = least.partition(" ")[2] == most.partition(" ")[2]
+    return f"{least.partition(' ')[0] if same else least} to {most}"
+
+
+def _edge_words(end: float, unit: str) -> str:
+    """Return an edge with no more digits than it is worth: 7 kohm, not 7e+03 ohm."""
+    many = unit == "ohm" and 1e3 <= end < math.inf
+    return str(Reading(float(f"{end:.2g}"), unit)) if many else f"{end:.1f} {unit}"

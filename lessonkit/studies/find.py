@@ -151,24 +151,29 @@ class Search:
     # ---- what is known ----
 
     def told(self, text: str) -> None:
-        """Take in a complaint or a look, such as "cool-2: compressor stage 1 off"."""
+        """Take in what somebody else says, such as "cool-2: compressor stage 1 off"; it costs no minutes."""
         call, rest = _split(text, "cool-2: compressor stage 1 off")
         for equipment in sorted({look.act for look in self.pages if look.is_seen}, key=len, reverse=True):
             if rest.lower().startswith(equipment):
-                self.saw(self._look(call, equipment, text), rest[len(equipment) :].strip(" :="))
+                look = self._look(call, equipment, text)
+                self._believe(self._seen(look, rest[len(equipment) :].strip(" :=")))
                 return
         known = ", ".join(dict.fromkeys(look.act for look in self.pages if look.is_seen))
         raise NotUnderstood(f"told {text!r}: name what was seen, one of {known}, then its word, such as off.")
 
     def saw(self, look: Look, words: str) -> None:
         """Take in what was seen at a look, in one of the words of its page ("on" covers "on, ...")."""
+        self._learn(look, self._seen(look, words))
+
+    def _seen(self, look: Look, words: str) -> NDArray[np.float64]:
         page = self.pages[look]
         meant = [k for k, word in enumerate(page.words) if word == words] or [
             k for k, word in enumerate(page.words) if word.startswith(words)
         ]
         if not words or not meant:
             raise NotUnderstood(f"{look}: {words!r} is none of its words: {', '.join(page.words)}.")
-        self._learn(look, page.chance[:, meant].sum(axis=1))
+        likely: NDArray[np.float64] = page.chance[:, meant].sum(axis=1)
+        return likely
 
     def read(self, text: str) -> None:
         """Take in a reading, such as "cool-2: out:R out:C 26.1 V" or "off: out:SIG out:C 9.6 VDC".
@@ -215,13 +220,15 @@ class Search:
         raise NotUnderstood(f"{text!r}: there is no {act!r} in this job; under {call} there are {known}.")
 
     def _learn(self, look: Look, likely: NDArray[np.float64]) -> None:
-        chance = np.stack([likely, 1.0 - np.minimum(likely, 1.0)], axis=1)
-        belief = search.after(self.belief, chance, 0)
+        self._believe(likely)
         self.minutes += self.minutes_for(look)
         self.here, self.call = look.place, look.call
-        self.belief = belief
         self.looked = [*self.looked, look]
-        self.beliefs = [*self.beliefs, belief]
+
+    def _believe(self, likely: NDArray[np.float64]) -> None:
+        chance = np.stack([likely, 1.0 - np.minimum(likely, 1.0)], axis=1)
+        self.belief = search.after(self.belief, chance, 0)
+        self.beliefs = [*self.beliefs, self.belief]
 
     @property
     def candidates(self) -> tuple[Candidate, ...]:
@@ -287,6 +294,25 @@ class Search:
         k = int(np.argmax(bits / minutes))
         page = self.pages[looks[k]]
         return NextLook(looks[k], float(minutes[k]), float(bits[k]), self._rules_out(page))
+
+    def if_lifted(self) -> NextLook | None:
+        """Return the look at the dead circuit that would be next if wires may be lifted; None for any other.
+
+        Asked of a search without `lifts`: those who are still likely are searched once more with them.
+        """
+        likely = np.flatnonzero(self.belief > 0.002)
+        more = Search(
+            self.job,
+            calls=self.dictionary.calls,
+            here=self.here,
+            call=self.call,
+            outdoor_c=self.dictionary.outdoor_c,
+            suspects=[self.suspects[k] for k in likely],
+            lifts=True,
+        )
+        more.belief = self.belief[likely] / self.belief[likely].sum()
+        step = more.next
+        return step if step is not None and is_dead(step.look.call) and step.bits > _LITTLE else None
 
     def scores(self, most: int = 8) -> tuple[search.NextTest, ...]:
         """Return the looks that teach most a minute from here, no more than `most`, the best first."""

@@ -6,8 +6,8 @@
 Who may be to blame is every single fault of the job (`find`).  What the sheet has of volts, equipment and
 links under the calls narrows them as any look does; the likeliest then work through the whole sheet on the
 bench, each broken in its own way (ohms, insulation, defrost, watchdog, loss of power), and are weighed by how
-well they explain all of it.  Where no single fault explains what is out, pairs are tried: each of the best
-with everybody else.
+well they explain all of it (`weighing`).  Where no single fault explains what is out, pairs are
+tried: each of the best with everybody else.
 
 A line of other volts than nominal is no fault, so readings of volts are first brought to nominal by the share
 that the first volts of the sheet have of what was expected, within what a line may have.
@@ -31,29 +31,21 @@ import numpy as np
 
 from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
-from lessonkit.studies.commissioning import PARTS, calls_of, modes, outdoor_c_of, walk
+from lessonkit.studies.commissioning import calls_of, modes, outdoor_c_of
 from lessonkit.studies.corners import LINE
-from lessonkit.studies.dictionary import DIRECT, MISTAKEN, READING_SHARE, READING_V, Look, Suspect
+from lessonkit.studies.dictionary import DIRECT, Look, Suspect
 from lessonkit.studies.find import SURE, NextLook, NotUnderstood, Search
 from lessonkit.studies.fitting import Fit, fit
 from lessonkit.studies.prove import Proof, prove
 from lessonkit.studies.sheet import Read, Step, plain, read_sheet
+from lessonkit.studies.weighing import LEAST, Candidate, Filled, Weighed, sized, weigh
 
 __all__ = ["Explanation", "Judged", "judge", "judge_sheet"]
 
-#: Suspects work through the sheet if the modes leave them so much of the likeliest one's chance, up to a
-#: limit; of many, each first through the first two acts that are out; the others are left alone once they are
-#: so much less likely than one that explains all.
-_FAR_BEHIND, _MOST_WALKS, _FEW, _FIRST_ACTS, _UNLIKELY = 1e-6, 30, 2, 2, 0.02
-#: So many of those that the modes spoke against are tried where nobody else explains all.
-_LATE = 5
+#: So many suspects work through the whole sheet.
+_MOST_WALKS = 16
 #: Pairs: from so many of the best single faults, under so many calls, and how many work through the sheet.
 _PAIR_HEADS, _PAIR_CALLS, _PAIR_WALKS = 3, 3, 8
-#: Doubt of a reading: a share of it (of volts as in `dictionary`), and of ohms this much besides; a reading
-#: is unexplained from so many of these on.
-_OHM_SHARE, _OHM, _FAR = 0.05, 0.05, 4.0
-#: Explanations below this are not told.
-_LEAST = 0.002
 
 
 @dataclass(frozen=True)
@@ -134,13 +126,13 @@ def judge(proof: Proof, readings: Mapping[int, Read]) -> Judged:
     if not blamed:
         return Judged(proof, readings, out, empty, (), None, fitted)
     told = _at_nominal_line(proof, readings)
-    search = copy.copy(_search(proof.job))
+    search, sheet = copy.copy(_search(proof.job)), Filled(proof, told, blamed)
     looks = _tell(search, proof, told)
-    weighed = _weigh(search, proof, told, blamed, _MOST_WALKS, late=_LATE)
+    weighed = weigh(sheet, _candidates(search, proof, readings), _MOST_WALKS, late=True)
     if all(one.unexplained for one in weighed):
-        pairs, more = _pairs(proof, told, blamed, weighed)
+        pairs, more = _pairs(sheet, readings, weighed)
         if more and len(more[0].unexplained) < min(len(one.unexplained) for one in weighed):
-            search, weighed = pairs, _best_first([*weighed, *more])
+            search, weighed = pairs, sorted([*weighed, *more], key=lambda one: -one.score)
     best = _shared(weighed)
     _believe(search, best)
     following = None if best[0].probability >= SURE else search.best(looks)
@@ -199,108 +191,32 @@ def judge_sheet(job: Job | str, readings: str | Path | Mapping[int, Read]) -> Ju
 # ---- suspects at work on the sheet ----
 
 
-@dataclass(frozen=True)
-class _Weighed:
-    """A suspect that has worked through the sheet: the log of prior times likelihood, and what it left."""
+def _candidates(
+    search: Search, proof: Proof, readings: Mapping[int, Read], share: float = 1.0
+) -> list[Candidate]:
+    """Return the suspects of a search with their sizes as read, and what the search thinks of the modes.
 
-    faults: tuple[Fault, ...]
-    score: float
-    unexplained: tuple[int, ...]
-
-
-def _weigh(
-    search: Search,
-    proof: Proof,
-    readings: Mapping[int, Read],
-    out: Mapping[int, Read],
-    most: int,
-    share: float = 1.0,
-    late: int = 0,
-) -> list[_Weighed]:
-    """Return suspects of a search weighed by the whole sheet, the best first.
-
-    The likeliest by the search come first, until one explains all that is out and the rest are far behind.
-    `share` is how likely the suspects of this search are all together; `late` is how many of those that the
-    modes spoke against are tried where nobody else explains all.
+    `share` is how likely the suspects of this search are all together.
     """
-    top = float(search.belief.max())
-    near = [k for k in range(len(search.suspects)) if search.belief[k] >= _FAR_BEHIND * top]
-    order = sorted(near, key=lambda k: -search.belief[k])[:most]
-    score = {k: math.log(max(float(search.belief[k]), 1e-300)) for k in order}
-    # What is out beside the modes tells suspects apart that look alike in them, and costs a part of a walk.
-    groups = {proof.taken[n - 1].group for n in out} - {modes.__name__}
-    acts = [act for act in PARTS if act.__name__ in groups][:_FIRST_ACTS]
-
-    def parts_of_it(k: int) -> float:
-        taken = walk(proof.job, search.suspects[k].faults, parts=acts)
-        return _likelihood(proof, readings, out, proof.readings(taken, acts))[0]
-
-    def whole(k: int) -> _Weighed:
-        faults = search.suspects[k].faults
-        likely, left = _likelihood(proof, readings, out, proof.filled(faults))
-        return _Weighed(faults, math.log(share * search.dictionary.prior[k]) + likely, left)
-
-    if acts and len(order) > _FEW:
-        score = {k: score[k] + parts_of_it(k) for k in order}
-    found: list[_Weighed] = []
-    enough = -math.inf
-    for k in sorted(order, key=lambda k: -score[k]):
-        if score[k] < enough:
-            break
-        found.append(whole(k))
-        if not found[-1].unexplained and enough == -math.inf:
-            enough = score[k] + math.log(_UNLIKELY)
-    if acts and late and all(one.unexplained for one in found):
-        # What wavers under a call can come to rest elsewhere in a search; the rest of the sheet knows better.
-        others = [k for k in range(len(search.suspects)) if k not in order]
-        score = {k: math.log(search.dictionary.prior[k]) + parts_of_it(k) for k in others}
-        found += [whole(k) for k in sorted(others, key=lambda k: -score[k])[:late]]
-    return _best_first(found)
-
-
-def _best_first(found: Sequence[_Weighed]) -> list[_Weighed]:
-    return sorted(found, key=lambda one: -one.score)
-
-
-def _likelihood(
-    proof: Proof, readings: Mapping[int, Read], out: Mapping[int, Read], expected: Mapping[int, Read]
-) -> tuple[float, tuple[int, ...]]:
-    """Return the logarithm of how well a sheet is explained, and the steps out of band that are not.
-
-    `expected` is what the suspect reads at all steps, or at some.
-    """
-    total, left = 0.0, []
-    for step in proof.steps:
-        if step.number not in readings or step.number not in expected or step.unit == "tick":
-            continue
-        z = _apart(step, readings[step.number], expected[step.number])
-        total += math.log((1 - MISTAKEN) * math.exp(-0.5 * min(z, 30.0) ** 2) + MISTAKEN)
-        if z > _FAR and step.number in out:
-            left.append(step.number)
-    return total, tuple(left)
-
-
-def _apart(step: Step, read: Read, expected: Read) -> float:
-    """Return how far a reading is from what is expected, in doubts; a wrong word is as far as can be."""
-    if not step.is_number:
-        word, wanted = str(read), str(expected)
-        return 0.0 if word == wanted or wanted.startswith(f"{word},") else math.inf
-    one, other = float(read), float(expected)
-    if math.isinf(one) or math.isinf(other):
-        return 0.0 if one == other or (min(one, other) > 100 and step.unit == "Mohm") else math.inf
-    if step.unit == "Mohm":  # an order of magnitude is as much as insulation says
-        return abs(math.log10(max(one, 1e-6) / max(other, 1e-6)))
-    by_ohm = step.unit == "ohm"
-    doubt = math.hypot((_OHM_SHARE if by_ohm else READING_SHARE) * other, _OHM if by_ohm else READING_V)
-    return abs(one - other) / doubt
+    prior = search.dictionary.prior
+    heard = np.log(np.maximum(search.belief, 1e-300)) - np.log(prior)
+    heard -= heard.max()
+    found = []
+    for k, suspect in enumerate(search.suspects):
+        faults = tuple(sized(fault, proof, readings) for fault in suspect.faults)
+        # What the search knows is what a fault of the usual size does.
+        guess = float(heard[k]) if faults == suspect.faults else 0.0
+        found.append(Candidate(faults, share * float(prior[k]), guess))
+    return found
 
 
 def _pairs(
-    proof: Proof, readings: Mapping[int, Read], out: Mapping[int, Read], singles: Sequence[_Weighed]
-) -> tuple[Search, list[_Weighed]]:
+    sheet: Filled, readings: Mapping[int, Read], singles: Sequence[Weighed]
+) -> tuple[Search, list[Weighed]]:
     """Return a search among pairs, each of the best single faults with everybody else, and those weighed."""
+    proof, out = sheet.proof, sheet.out
     every = _search(proof.job)
-    weight = {s.faults[0]: s.weight for s in every.suspects}
+    weight = {sized(s.faults[0], proof, readings): s.weight for s in every.suspects}
     heads = [one.faults[0] for one in sorted(singles, key=lambda one: (len(one.unexplained), -one.score))]
     found: dict[frozenset[Fault], Suspect] = {}
     for head in heads[:_PAIR_HEADS]:
@@ -315,11 +231,11 @@ def _pairs(
     search = Search(
         proof.job, calls=chosen, outdoor_c=outdoor_c_of(proof.job), suspects=pairs, comes_and_goes=False
     )
-    _tell(search, proof, readings)
-    return search, _weigh(search, proof, readings, out, _PAIR_WALKS, total)
+    _tell(search, proof, sheet.readings)
+    return search, weigh(sheet, _candidates(search, proof, readings, total), _PAIR_WALKS)
 
 
-def _shared(weighed: Sequence[_Weighed]) -> tuple[Explanation, ...]:
+def _shared(weighed: Sequence[Weighed]) -> tuple[Explanation, ...]:
     """Return explanations with their probabilities, which sum to 1 but for those too small to tell."""
     top = weighed[0].score
     shares = [math.exp(one.score - top) for one in weighed]
@@ -327,13 +243,20 @@ def _shared(weighed: Sequence[_Weighed]) -> tuple[Explanation, ...]:
     return tuple(
         Explanation(one.faults, share / total, one.unexplained)
         for one, share in zip(weighed, shares, strict=True)
-        if share / total >= _LEAST
+        if share / total >= LEAST
     )
 
 
 def _believe(search: Search, best: Sequence[Explanation]) -> None:
     """Let a search believe what the whole sheet says."""
-    told = {one.faults: one.probability for one in best}
-    belief = np.array([told.get(suspect.faults, 0.0) for suspect in search.suspects])
+    told = {_unsized(one.faults): one.probability for one in best}
+    belief = np.array([told.get(_unsized(suspect.faults), 0.0) for suspect in search.suspects])
     if belief.sum() > 0:
         search.belief = belief / belief.sum()
+
+
+def _unsized(faults: tuple[Fault, ...]) -> tuple[tuple[str, ...], ...]:
+    """Return faults without their sizes: a search knows those of the usual size."""
+    return tuple(
+        (one.where, one.part, one.kind, one.value if isinstance(one.value, str) else "") for one in faults
+    )

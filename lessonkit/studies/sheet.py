@@ -169,7 +169,9 @@ def typed(text: str, step: Step) -> Read:
         number = math.nan
     if not (math.isfinite(number) and -1e6 < number < 1e6):
         raise BadSheet([f"reading is {words!r}, but must be a number of {step.unit}, or OL"])
-    return number
+    if number < 0 and step.unit != "V DC":
+        raise BadSheet([f"reading is {words!r}, but {step.unit} must be 0 or more"])
+    return abs(number)  # direct volts below nothing: the probes stood the other way round
 
 
 def read_sheet(path: str | Path, steps: Sequence[Step]) -> dict[int, Read]:
@@ -193,14 +195,15 @@ def sheet_from_text(
     by_number = {str(step.number): step for step in steps}
     listed = _from_toml if toml else _from_csv
     found: dict[int, Read] = {}
-    for place, number, reading, act in listed(text, mistakes):
+    for place, number, reading, named in listed(text, mistakes):
         step = by_number.get(number)
         if step is None:
             mistakes.append(f"{place}: step is {number!r}, but must be from 1 to {len(by_number)}")
-        elif act and act != step.text:
+        elif other := _of_another(step, named):
+            key, ours = other
             mistakes.append(
-                f"{place}: act of step {number} is {act!r}, but this job's sheet has {step.text!r} there; "
-                "was the sheet made for another job?"
+                f"{place}: {key} of step {number} is {named[key]!r}, but this job's sheet has {ours!r} "
+                "there; was the sheet made for another job?"
             )
         elif step.number in found:
             mistakes.append(f"{place}: step {number} is there twice, but may have one reading")
@@ -214,13 +217,19 @@ def sheet_from_text(
     return found
 
 
+def _of_another(step: Step, named: Mapping[str, str]) -> tuple[str, str] | None:
+    """Return the first column that a row has otherwise than its step, and what belongs there."""
+    ours = {"act": step.text, "call": step.call, "red": step.red, "black": step.black, "unit": step.unit}
+    return next(((key, text) for key, text in ours.items() if named.get(key, "") not in ("", text)), None)
+
+
 def _few(mistakes: list[str], most: int = 5) -> list[str]:
     more = len(mistakes) - most
     return [*mistakes[:most], f"and {more} more like these"] if more > 0 else mistakes
 
 
-def _from_csv(text: str, mistakes: list[str]) -> Iterable[tuple[str, str, str, str]]:
-    """Yield place, step, reading and act of each row of a CSV text."""
+def _from_csv(text: str, mistakes: list[str]) -> Iterable[tuple[str, str, str, Mapping[str, str]]]:
+    """Yield place, step and reading of each row of a CSV text, and all its cells by their column."""
     head = text.partition("\n")[0]
     parts = max(",;\t", key=head.count)
     lines = csv.reader(io.StringIO(text, newline=""), delimiter=parts, strict=True)
@@ -247,10 +256,10 @@ def _from_csv(text: str, mistakes: list[str]) -> Iterable[tuple[str, str, str, s
             )
             continue
         cells = dict(zip(names, row, strict=False))
-        yield f"line {line}", cells.get("step", ""), cells.get("reading", ""), cells.get("act", "")
+        yield f"line {line}", cells.get("step", ""), cells.get("reading", ""), cells
 
 
-def _from_toml(text: str, mistakes: list[str]) -> Iterable[tuple[str, str, str, str]]:
+def _from_toml(text: str, mistakes: list[str]) -> Iterable[tuple[str, str, str, Mapping[str, str]]]:
     """Yield the same of a TOML text."""
     try:
         table = tomllib.loads(text)
@@ -270,4 +279,4 @@ def _from_toml(text: str, mistakes: list[str]) -> Iterable[tuple[str, str, str, 
         if not isinstance(value, int | float | str):
             mistakes.append(f"{where} must be a number or a text in quotes")
             continue
-        yield where, key, str(value), ""
+        yield where, key, str(value), {}

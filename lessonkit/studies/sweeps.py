@@ -15,7 +15,8 @@ when it is relied on.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +65,10 @@ def ghost_sweep(
         high.append(meter.volts(node, common, "high").value)
         low.append(meter.volts(node, common, "low").value)
     return GhostSweep(f"{run}.{conductor}", *(np.asarray(a, dtype=float) for a in (lengths_m, high, low)))
+
+
+#: So many points more go where the outcome of an earth sweep changes.
+_BETWEEN = 7
 
 
 @dataclass(frozen=True)
@@ -182,6 +187,35 @@ def earth_sweep(job: Job | str, ohms: Sequence[float], call: str = "cool-2", see
         dropout_v=coil.dropout_v,
         margin_v=min(levels.high_v - run.link.high_v, run.link.low_v - levels.low_v),
     )
+
+
+def fine_earth_sweep(
+    job: Job | str, from_ohm: float, to_ohm: float, call: str = "cool-2", points: int = 25
+) -> EarthSweep:
+    """Return an earth sweep in even ratios, with more points wherever the job begins to do something else.
+
+    So the borders between what works, what chatters and what is dead stand where they belong.
+    """
+    sweep = earth_sweep(job, [float(ohm) for ohm in np.geomspace(from_ohm, to_ohm, points)], call)
+    turns = [(word, bool(pulled)) for word, pulled in zip(sweep.outcomes, sweep.pulled_in, strict=True)]
+    more = [
+        float(ohm)
+        for k in range(points - 1)
+        if turns[k] != turns[k + 1]
+        for ohm in np.geomspace(sweep.ohm[k], sweep.ohm[k + 1], _BETWEEN + 2)[1:-1]
+    ]
+    return _joined(sweep, earth_sweep(job, more, call)) if more else sweep
+
+
+def _joined(one: EarthSweep, other: EarthSweep) -> EarthSweep:
+    """Return the points of two sweeps of one job in the order of their ohms."""
+    order = np.argsort(np.concatenate([one.ohm, other.ohm]))
+    columns: dict[str, Any] = {
+        column.name: np.concatenate([getattr(one, column.name), getattr(other, column.name)])[order]
+        for column in fields(EarthSweep)
+        if isinstance(getattr(one, column.name), np.ndarray)
+    }
+    return replace(one, **columns)
 
 
 def phase_volts(job: Job) -> tuple[float, float]:

@@ -6,7 +6,8 @@
 
 The job stands there unwired: power off, every conductor off its terminals at both ends.  Whatever is wrong
 with it has not met power yet.  Each reading is that of a meter with its digits and its band (`reading`), each
-look is what an eye or an ear makes of the equipment.
+look is what an eye or an ear makes of the equipment.  Noise on SIG is read with a scope between two
+frames: its RMS is what the supply shifts the conductor by and what it picks up besides, summed in power.
 
 Where the model stops: the volts of all points under a call are those of one moment, long after the call.
 """
@@ -18,23 +19,29 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from lessonkit.bench.hands import TOUCH_V
-from lessonkit.bench.layout import conductor_node
+from lessonkit.bench.layout import conductor_node, link_common
 from lessonkit.bench.meter import Meter
 from lessonkit.bench.patient import PatientBench
 from lessonkit.bench.plugs import loose_node
 from lessonkit.bench.reading import Reading
+from lessonkit.bench.signal_path import noise_on
 from lessonkit.bench.wiring import Wiring
 from lessonkit.job.faults import Fault, as_faults
 from lessonkit.job.handwork import HandWork
-from lessonkit.job.model import Job
+from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.studies.dead_looks import lifted
-from lessonkit.studies.dictionary import SEEN_AT, link_word, loaded_volts
+from lessonkit.studies.dictionary import SEEN_AT, link_word, loaded_volts, signals_of
 from lessonkit.studies.sheet import Read
 
-__all__ = ["Taken", "Technician", "read_again"]
+__all__ = ["NOISE", "Taken", "Technician", "read_again"]
+
+#: How a reading with a scope on SIG is called.
+NOISE = "scope between frames: noise, RMS"
 
 #: Boards have let go of everything this long after a cut, and links and boards have started after power came.
 _DEAD_S, _START_S = 10.0, 30.0
+#: A sound site's SIG may pick up so many times the noise that its job expects (ours).
+NOISE_MORE = 2.0
 
 
 @dataclass(frozen=True)
@@ -74,16 +81,26 @@ def read_again(taken: Sequence[Taken], job: Job, faults: Iterable[Fault] = ()) -
             moments.setdefault(one.hands, {}).setdefault(one.on, []).append(k)
     found: list[Reading | None] = [None] * len(taken)
     for hands, states in moments.items():
-        solutions = Wiring(job, broken, hands).solve(list(states), job.frequency_hz)
+        wiring = Wiring(job, broken, hands)
+        solutions = wiring.solve(list(states), job.frequency_hz)
         for solution, members in zip(solutions, states.values(), strict=True):
             volts = [k for k in members if taken[k].unit == "V"]
             pairs = [(taken[k].red, taken[k].black) for k in volts]
             for k, value in zip(volts, loaded_volts(solution, pairs) if pairs else (), strict=True):
-                found[k] = Reading(float(value), "V", pairs[volts.index(k)], "high")
+                shown = (
+                    _noise_v(wiring, taken[k].red, float(value)) if taken[k].act == NOISE else float(value)
+                )
+                found[k] = Reading(shown, "V", pairs[volts.index(k)], "high")
             for k in members:
                 if taken[k].unit == "A":
                     found[k] = Reading(abs(solution.a(_CLAMPED[taken[k].red])), "A", (), "clamp")
     return found
+
+
+def _noise_v(wiring: Wiring, red: str, shift_v: float) -> float:
+    """Return the RMS volts that a scope shows on SIG at an end of its run."""
+    run = next(run for (node, _), (_, run) in signals_of(wiring.job).items() if node == red)
+    return math.hypot(shift_v, noise_on(wiring, run).rms_v)
 
 
 #: What a clamp goes around, and the element of the circuit that it is.
@@ -179,6 +196,22 @@ class Technician:
             self._number(Reading(abs(reading), "V", (red, black), "dc"), "V DC", "direct volts", red, black)
         return self
 
+    def noise(self, *runs: str) -> Technician:
+        """Read with a scope what is on SIG between two frames, at the far ends of links (RMS volts).
+
+        What is good is bounded from above: by the meter's error and twice the noise that the job expects.
+        """
+        job, bench = self.job, self.bench
+        for run in runs:
+            place = RUN_ENDS[run][1]
+            red, black = conductor_node(run, "SIG", place), link_common(job, run, place)
+            shift_v = float(loaded_volts(bench.solution, [(red, black)])[0])
+            reading = Reading(_noise_v(bench.wiring, red, shift_v), "V", (red, black), "high")
+            most_v = math.hypot(shift_v, NOISE_MORE * job.runs[run].link.noise_v)
+            band = 0.0, Reading(most_v, "V", (red, black), "high").high
+            self._number(reading, "V", NOISE, red, black, band, is_limit=False)
+        return self
+
     def ohms(
         self, red: str, black: str, act: str = "ohms", band: tuple[float, float] | None = None
     ) -> Technician:
@@ -229,13 +262,14 @@ class Technician:
         red: str,
         black: str,
         band: tuple[float, float] | None = None,
+        is_limit: bool = True,
     ) -> Technician:
         size = 1e6 if unit == "Mohm" else 1.0
         value = reading.value
         if not math.isinf(value) and reading.digit:
             value = round(value / reading.digit) * reading.digit
         low, high = band or (max(reading.low / size, 0.0), reading.high / size)
-        return self._take(act, red, black, unit, value / size, low, high, band is not None)
+        return self._take(act, red, black, unit, value / size, low, high, is_limit and band is not None)
 
     def _word(self, act: str, word: str, unit: str = "word") -> Technician:
         return self._take(act, "", "", unit, word, word, word)

@@ -7,6 +7,7 @@ from html import unescape
 from pathlib import Path
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 
 from lessonkit.__main__ import main
@@ -22,6 +23,13 @@ def _words(svg: str) -> str:
     return unescape(" ".join(found[1].split()))
 
 
+def _lines_of(svg: str) -> tuple[str, list[float]]:
+    """Return a picture without its numbers, and its numbers; names that follow from them are left out."""
+    drawn = re.sub(r"\b[a-z][0-9a-f]{10}\b", "", svg)
+    number = r"-?\d+(?:\.\d+)?(?:e-?\d+)?"
+    return re.sub(number, "", drawn), [float(found) for found in re.findall(number, drawn)]
+
+
 def test_figures_holds_the_gallery_and_nothing_else() -> None:
     """Every picture of the gallery is there, and no leftover."""
     assert sorted(path.name for path in FIGURES.iterdir()) == sorted(GALLERY)
@@ -35,6 +43,9 @@ def test_each_picture_is_up_to_date(name: str) -> None:
         assert stored == made, "run `lessonkit figures`"
     else:
         assert _words(stored) == " ".join(made.words.split()), "run `lessonkit figures`"
+        (before, there), (now, here) = _lines_of(stored), _lines_of(still_svg(name, made))
+        assert now == before, "run `lessonkit figures`"
+        assert np.allclose(here, there, atol=1.0), "run `lessonkit figures`"
 
 
 @pytest.mark.parametrize("name", GALLERY)

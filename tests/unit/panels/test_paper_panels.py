@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from html import unescape
 
+import ipywidgets as widgets
 import pytest
 
 import lessonkit as lk
@@ -83,7 +84,7 @@ def _open(panel: ProvePanel, title: str) -> None:
     panel.part.value = next(k for words, k in panel.part.options if title in words)
 
 
-def test_a_reading_is_judged_as_it_is_typed(sheet: ProvePanel) -> None:
+def test_a_reading_is_judged_beside_its_box(sheet: ProvePanel) -> None:
     """Inside, below, no number, empty: each says so beside its box, and the count follows."""
     _open(sheet, "Cooling (cool-1)")
     line = sheet.lines[0]
@@ -189,3 +190,21 @@ def test_changeover_goes_where_both_cost_the_same(cold: SeasonPanel) -> None:
     cold.houses.value = "harrowmere"
     assert cold.changeover.layout.display == "none"
     assert cold.found.house.name == "harrowmere"
+
+
+def boxes_in(widget: widgets.Widget) -> Iterator[widgets.Widget]:
+    """Yield the boxes of a panel that are typed into."""
+    if hasattr(widget, "continuous_update"):
+        yield widget
+    for child in getattr(widget, "children", ()):
+        yield from boxes_in(child)
+
+
+def test_no_box_tells_the_kernel_letter_by_letter(
+    planner: PlanPanel, sheet: ProvePanel, cold: SeasonPanel
+) -> None:
+    """An answer to the first letter could take the second one away, so a box speaks once it is left."""
+    for panel in (planner, sheet, cold):
+        found = list(boxes_in(panel))
+        assert len(found) >= 2
+        assert not any(box.continuous_update for box in found)

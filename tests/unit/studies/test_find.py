@@ -43,6 +43,15 @@ def test_what_is_told_narrows(search: Search) -> None:
     assert likely["thermostat.R=open"] > 20 * likely["air.blower-relay=burnt-out"]
 
 
+def test_what_is_told_by_telephone_costs_no_walk(search: Search) -> None:
+    """A customer's word moves nobody and takes no minutes; a reading outdoors does."""
+    search.told("cool-2: compressor stage 1 off")
+    assert (search.minutes, search.here, search.call, search.looked) == (0.0, "stat", "off", [])
+    search.read("cool-2: out:R out:C 26.1 V")
+    assert search.minutes >= 3.0
+    assert (search.here, search.call) == ("out", "cool-2")
+
+
 def test_a_reading_narrows(search: Search) -> None:
     """Full volts between R and C outdoors acquit the outdoor R; none convict it."""
     search.told("cool-2: compressor stage 1 off")

@@ -17,7 +17,7 @@ from lessonkit.errors import BadParameter
 from lessonkit.job.faults import Fault, as_faults, single_faults
 from lessonkit.job.model import is_idle
 from lessonkit.job.toml import demo_job, demo_names
-from lessonkit.studies.commissioning import calls_of, outdoor_c_of, walk
+from lessonkit.studies.commissioning import UNPLUGGED, calls_of, outdoor_c_of, walk
 from lessonkit.studies.corners import LINE, Corner, at_corner, at_line, corners_of, unfriendly
 from lessonkit.studies.dictionary import loaded_volts
 from lessonkit.studies.find import Search
@@ -25,6 +25,7 @@ from lessonkit.studies.fitting import fit
 from lessonkit.studies.judging import Judged, judge, judge_sheet
 from lessonkit.studies.prove import Proof, prove
 from lessonkit.studies.sheet import COLUMNS, BadSheet, read_sheet, sheet_csv, typed
+from lessonkit.studies.technician import NOISE
 
 
 @cache
@@ -199,6 +200,27 @@ def test_a_splice_that_makes_a_coil_waver_is_named_alone() -> None:
     assert judged.explained_by[0].unexplained == ()
 
 
+@pytest.mark.parametrize("fault", ["outdoor.R=resistance:4", "outdoor.SIG=noise:1"])
+def test_what_the_sheet_measures_is_named_with_its_size(fault: str) -> None:
+    """A splice of 4 ohm is told from noise on SIG, and noise of 1 V is seen though no frame is lost by it."""
+    proof = proof_of("wire-return")
+    judged = judge(proof, proof.filled([fault]))
+    assert list(map(str, judged.explained_by[0].faults)) == [fault]
+    assert judged.explained_by[0].unexplained == ()
+    seen = {proof.steps[number - 1].act for number in judged.out}
+    assert (NOISE in seen) == ("noise" in fault)
+
+
+def test_where_every_wire_is_lifted_only_the_runs_count() -> None:
+    """Burnt coils, dead boards and blown fuses leave ohms of loops, insulation and labels as they are."""
+    proof = proof_of("earth-return")
+    sound = proof.readings(walk(proof.job, parts=UNPLUGGED), UNPLUGGED)
+    assert len(sound) > 40
+    for fault in single_faults(proof.job):
+        if fault.where not in proof.job.runs and fault.kind in ("burnt-out", "dead", "blown"):
+            assert proof.readings(walk(proof.job, (fault,), parts=UNPLUGGED), UNPLUGGED) == sound
+
+
 def test_two_faults_are_named_as_a_pair() -> None:
     """A burnt-out coil indoors and a broken conductor outdoors explain together what neither does alone."""
     proof = proof_of("full-cable")
@@ -352,6 +374,11 @@ BAD_SHEETS = {
         "step,act,reading\n3,dance,1\n",
         "line 2: act of step 3 is 'dance', but this job's sheet has",
     ),
+    "another job's points": (
+        "step,red,black,unit,reading\n3,out:R,out:C,V,1\n",
+        "line 2: red of step 3 is 'out:R', but this job's sheet has 'stat:R' there; was the sheet made for",
+    ),
+    "below nothing": ("step,reading\n3,-5\n", "line 2, step 3: reading is '-5', but V must be 0 or more"),
     "a torn quote": ('step,reading\n3,"1\n', "this is no table in CSV"),
 }
 
