@@ -17,12 +17,14 @@ import math
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import lru_cache, partial
 from types import MappingProxyType
 
 import numpy as np
 
 from lessonkit.bench import outdoor_board, signal_path
 from lessonkit.bench.agenda import SAME_S, board_is_due, boots_due, next_event_s
+from lessonkit.bench.asking import DEFROST_BOARD_AT, THERMOSTAT_AT, Wants, what_asks
 from lessonkit.bench.exchange import FrameBook
 from lessonkit.bench.link import Ends
 from lessonkit.bench.log import Event, Log, Releases, outdoor_thermostat_moves, what_happened
@@ -32,8 +34,6 @@ from lessonkit.bench.power import Load, Power
 from lessonkit.bench.powering import Powering
 from lessonkit.bench.settling import (
     CONTACTOR_AT,
-    DEFROST_BOARD_AT,
-    THERMOSTAT_AT,
     VALVE_AT,
     Latches,
     Settled,
@@ -41,7 +41,6 @@ from lessonkit.bench.settling import (
     elements_on,
     settle,
     too_weak,
-    what_asks,
 )
 from lessonkit.bench.state import State, read_circuit
 from lessonkit.bench.waiting import Waiting
@@ -208,7 +207,9 @@ class Bench(Polling, Waiting, Powering):
         self._latches = replace(self._latches, blown=blown)
         self.faults = faults
         self.wiring = Wiring(self.job, faults + self._worn, self.hands)
-        self._solutions: dict[frozenset[str], Solution] = {}
+        # What the same wiring was asked before needs no second answer: nothing else decides it.
+        self._asked = lru_cache(_CACHE)(partial(what_asks, self.wiring))
+        self._solved = lru_cache(_CACHE)(partial(self.wiring.solution, freq_hz=self.job.frequency_hz))
         self._read: dict[str, tuple[frozenset[str], bool]] = {}
         self._paths = signal_path.SignalPaths(self.wiring, self._rng)
         self._frames.forget_ahead()
@@ -221,37 +222,30 @@ class Bench(Polling, Waiting, Powering):
         self._run_timers()
         self._settle()
 
-    def _asks(self) -> dict[str, str]:
-        """Return what wants to be on, each with the board that has to be awake for it."""
-        outputs = {(run, "near"): ends.near.outputs for run, ends in self._links.items()}
-        outputs |= {(run, "far"): ends.far.outputs for run, ends in self._links.items()}
-        return what_asks(
-            self.wiring, self.called, outputs, self._power.on, self._free, self._defrosting, self.outdoor_c
-        )
+    @property
+    def _wants(self) -> Wants:
+        """Return all that decides what wants to be on."""
+        held = [(run, "near", ends.near.outputs) for run, ends in self._links.items()]
+        held += [(run, "far", ends.far.outputs) for run, ends in self._links.items()]
+        on, outdoor_c = self._power.on, self.outdoor_c
+        return Wants(self.called, tuple(held), on, self._free, self._defrosting, outdoor_c)
 
     @property
     def _defrosting(self) -> bool:
         return self._timers.defrosting and DEFROST_BOARD_AT in self._latches.awake
 
-    def _solved(self, on: frozenset[str]) -> Solution:
-        if on not in self._solutions:
-            if len(self._solutions) > _CACHE:
-                self._solutions.clear()
-            self._solutions[on] = self.wiring.solve([on], self.job.frequency_hz)[0]
-        return self._solutions[on]
-
     def _settle(self) -> None:
         """Settle the circuit, let what hangs on it react, and go on until neither moves the other."""
         seen, self._shown, self._settled_s = [], None, self.time_s
         while True:
-            asks = self._asks()
-            before = self._latches
+            wants, before = self._wants, self._latches
+            asks = self._asked(wants)
             self._settled = settle(self.wiring, before, asks, self._solved, self._held, self._carried())
             self._read.clear()
             self._latches = self._settled.latches
             self._follow(before, self._settled)
-            now = (asks, self._latches)
-            if self._asks() == asks or now in seen:
+            now = (wants, self._latches)
+            if self._wants == wants or now in seen:
                 break
             seen.append(now)
         self._watch_stores()

@@ -29,7 +29,6 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from lessonkit.bench.settling import supply_of
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.network import Solution
 from lessonkit.errors import BadParameter, require
@@ -141,7 +140,7 @@ def loads(wiring: Wiring, solution: Solution) -> dict[str, Load]:
     """Return what each supply of a settled circuit gives, by place."""
     found = {}
     for place in wiring.supplies:
-        supply, amps = supply_of(wiring.job, place), abs(solution.a(f"fuse {place}"))
+        supply, amps = wiring.job.supply_at(place), abs(solution.a(f"fuse {place}"))
         breaker = amps / supply.fuse_a if supply.protector == "breaker" else 0.0
         found[place] = Load(amps / supply.transformer.rated_a, breaker)
     return found

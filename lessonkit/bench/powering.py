@@ -15,7 +15,7 @@ from dataclasses import replace
 from lessonkit.bench.agenda import SAME_S
 from lessonkit.bench.log import Event
 from lessonkit.bench.power import ARMATURE_S, DISCONNECTS, Load, Power, loads
-from lessonkit.bench.settling import Latches, Settled, blown_by, supply_of, too_weak
+from lessonkit.bench.settling import Latches, Settled, blown_by, too_weak
 from lessonkit.bench.wiring import Wiring
 from lessonkit.errors import require
 from lessonkit.job.faults import Fault
@@ -92,7 +92,7 @@ class Powering:
         """Put in a whole fuse, or reset a breaker; it opens again if what opened it is still there."""
         for name in sorted(self._latches.blown):
             place = name.split()[1]
-            breaker = supply_of(self.job, place).protector == "breaker"
+            breaker = self.job.supply_at(place).protector == "breaker"
             self._log.append(Event(self.time_s, name, "is reset" if breaker else "is replaced"))
             self._power = self._power.cooled(breaker=place)
         self._latches = replace(self._latches, blown=blown_by(self.faults))

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 
 from lessonkit.bench.power import BURNS_AT
-from lessonkit.bench.settling import supply_of
 from lessonkit.bench.state import State
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.model import Job
@@ -24,7 +23,7 @@ def supply_words(state: State, job: Job) -> list[str]:
     """Return a line for each supply: VA of VA, its protector, and whatever is wrong with them."""
     lines = []
     for place, va in state.va.items():
-        supply, where = supply_of(job, place), PLACE_WORDS[place]
+        supply, where = job.supply_at(place), PLACE_WORDS[place]
         rated_a, opened = supply.transformer.rated_a, state.fuses[place]
         guard = "no fuse (inherently limited)"
         if supply.protector != "none":

@@ -12,20 +12,18 @@ value.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterable, Mapping, Sequence
+from collections.abc import Callable, Generator, Iterable, Sequence
 from dataclasses import dataclass, replace
 
+from lessonkit.bench.asking import Asks
 from lessonkit.bench.wiring import Wiring, solve_side_by_side
 from lessonkit.copper.network import Solution
 from lessonkit.job.faults import Fault
-from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.job.model import Job
 from lessonkit.job.parts import Fuse
-from lessonkit.job.supply import Supply
-from lessonkit.job.thermostat import STEALS_FROM
 
-#: Where the parts sit that the outdoor board's own logic needs to know, as "place:name".
-CONTACTOR_AT, DEFROST_BOARD_AT, VALVE_AT = "out:contactor", "out:defrost-board", "out:reversing-valve"
-THERMOSTAT_AT = "stat:thermostat"
+#: Where the coils sit that the outdoor board's own logic needs to know, as "place:name".
+CONTACTOR_AT, VALVE_AT = "out:contactor", "out:reversing-valve"
 
 
 @dataclass(frozen=True)
@@ -50,60 +48,6 @@ class Settled:
     solution: Solution
     chattering: frozenset[str]
     released: tuple[str, ...]
-
-
-#: What wants to be on: the name of each two-way element -> the board that has to be awake for it ("" for
-#: none).
-Asks = Mapping[str, str]
-
-
-#: What relays hold: (run, "far") -> terminals of the relay board, (run, "near") -> {"D"} or nothing.
-Outputs = Mapping[tuple[str, str], frozenset[str]]
-
-
-def what_asks(
-    wiring: Wiring,
-    called: Iterable[str],
-    outputs: Outputs,
-    powered: Iterable[str] | None = None,
-    free: bool = True,
-    defrosting: bool = False,
-    outdoor_c: float = 8.0,
-) -> dict[str, str]:
-    """Return what wants to be on, each with the board that has to be awake for it.
-
-    Parameters: `called` are the terminals that the thermostat energises, `powered` the places whose
-    disconnect is closed (None: all), `free` says that the compressor's delay is over, `defrosting` that a
-    defrost runs and its board is awake; `outdoor_c` is what an outdoor thermostat feels.
-    """
-    live = wiring.supplies if powered is None else set(wiring.supplies) & set(powered)
-    asks = {f"power {place}": "" for place in live}
-    called = frozenset(called)
-    asks |= {f"call stat:{terminal}": "stat:thermostat" for terminal in called}
-    if wiring.job.thermostat.power == "stealing":
-        idle = [t for t in STEALS_FROM if t in wiring.job.call_terminals and t not in called]
-        asks |= {f"tap stat:{terminal}": "" for terminal in idle[:1]}
-    if wiring.job.outdoor_thermostat is not None:
-        closed = wiring.job.outdoor_thermostat.closed(outdoor_c)
-        asks |= {
-            key: ""
-            for key in wiring.keys
-            if key.startswith("outdoor-thermostat ") and key.split()[1] in closed
-        }
-    for run in wiring.job.links:
-        near, far = RUN_ENDS[run]
-        asks[f"driver {run}.near"] = f"{near}:encoder"
-        for end, place, board in (("near", near, "encoder"), ("far", far, "relay-board")):
-            for terminal in outputs.get((run, end), ()):
-                asks |= {f"{what} {place}:{terminal}": f"{place}:{board}" for what in ("relay", "pull")}
-    if free:
-        asks["board out:compressor"] = DEFROST_BOARD_AT
-    if defrosting:
-        contacts = {"board out:defrost-valve", "board out:D"} & set(wiring.keys)
-        asks |= dict.fromkeys(contacts, DEFROST_BOARD_AT)
-    else:
-        asks["board out:valve"] = ""  # at rest this contact is closed
-    return asks
 
 
 def elements_on(wiring: Wiring, latches: Latches, asks: Asks) -> frozenset[str]:
@@ -191,23 +135,17 @@ def blown_by(faults: Iterable[Fault]) -> frozenset[str]:
     return frozenset(f"fuse {fault.where}" for fault in faults if fault.kind == "blown")
 
 
-def supply_of(job: Job, place: str) -> Supply:
-    """Return the supply that feeds a place."""
-    far = job.outdoor_run.far_supply
-    return far if place == "out" and far is not None else job.supply
-
-
 def fuse_of(job: Job, place: str) -> Fuse:
     """Return the fuse of the supply at a place."""
-    return supply_of(job, place).fuse
+    return job.supply_at(place).fuse
 
 
 def is_fed(wiring: Wiring, name: str, solution: Solution, awake: bool) -> bool:
     """Return whether a board has the volts to go on (`awake`) or to start."""
     board = wiring.boards[name]
-    if board.battery:
+    if board.dead or board.battery:
         return not board.dead
-    return not board.dead and board.electronics.awake(abs(solution.v(board.hot, board.common)), awake)
+    return board.electronics.awake(abs(solution.v(board.hot, board.common)), awake)
 
 
 def too_weak(wiring: Wiring, names: Iterable[str], solution: Solution, awake: bool) -> frozenset[str]:
@@ -229,23 +167,16 @@ def _react(
     tenth or so, and a fuse takes its time at a small overload.  On a dead short it is the fuse that goes: a
     board would start again onto the same short until it did.  A breaker is slower still: `power` trips it.
     """
+    volts, was_in = solution.phasors, latches.sealed
     sealed = frozenset(
         name
-        for name, at in wiring.coils.items()
-        if name not in chattering
-        and not at.burnt_out  # the volts may be there: no current, no pull
-        and (
-            at.coil.holds(abs(solution.v(at.a, at.b)), name in latches.sealed)
-            or (name in held and name in latches.sealed)
-        )
+        for name, coil, one, other in wiring.armatures
+        if coil.holds(abs(volts[one] - volts[other]), name in was_in) or (name in held and name in was_in)
     )
-    if sealed != latches.sealed:
+    sealed -= chattering
+    if sealed != was_in:
         return replace(latches, sealed=sealed)
-    fuses = {
-        place: fuse_of(wiring.job, place)
-        for place in wiring.supplies
-        if supply_of(wiring.job, place).protector == "fuse"
-    }
+    fuses = {place: s.fuse for place, s in wiring.supplies.items() if s.protector == "fuse"}
     amps = {place: abs(solution.a(f"fuse {place}")) for place in fuses}
     shorted = any(amps[place] >= fuse.quick_a for place, fuse in fuses.items())
     weak = too_weak(wiring, latches.awake - carried, solution, awake=True)

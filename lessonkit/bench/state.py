@@ -14,7 +14,7 @@ from typing import Any
 from lessonkit.bench.layout import REFERENCE, BoardPlace
 from lessonkit.bench.link import Ends, LinkState
 from lessonkit.bench.reading import Reading
-from lessonkit.bench.settling import Settled, supply_of
+from lessonkit.bench.settling import Settled
 from lessonkit.bench.signal_path import SignalPath
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.network import Solution, UnknownNode
@@ -266,7 +266,7 @@ def read_circuit(wiring: Wiring, settled: Settled) -> dict[str, Any]:
     fuses, transformers, va, rated_va, overloaded = {}, {}, {}, {}, []
     burnt = {f.where for f in wiring.faults if (f.part, f.kind) == ("transformer", "burnt-out")}
     for place in wiring.supplies:
-        supply, given_a = supply_of(wiring.job, place), abs(solution.a(f"fuse {place}"))
+        supply, given_a = wiring.job.supply_at(place), abs(solution.a(f"fuse {place}"))
         opened = "tripped" if supply.protector == "breaker" else "blown"
         fuses[place] = opened if f"fuse {place}" in latches.blown else "whole"
         transformers[place] = "burnt-out" if place in burnt else "whole"

@@ -11,9 +11,10 @@ import math
 from collections import deque
 
 from lessonkit.bench.agenda import SAME_S
+from lessonkit.bench.asking import THERMOSTAT_AT
 from lessonkit.bench.indoor import FURNACE_AT, FurnaceBlower
 from lessonkit.bench.log import Event
-from lessonkit.bench.settling import THERMOSTAT_AT, Latches, Settled, too_weak
+from lessonkit.bench.settling import Latches, Settled, too_weak
 from lessonkit.bench.wiring import Wiring
 from lessonkit.job.faults import Fault, thermostat_terminals
 from lessonkit.job.model import Job

@@ -24,20 +24,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from functools import cached_property
 
-import numpy as np
-
 from lessonkit.bench.appliances import lay_out
 from lessonkit.bench.layout import REFERENCE, Layout
 from lessonkit.copper.elements import Branch
-from lessonkit.copper.network import (
-    ComplexArray,
-    Network,
-    Solution,
-    solve_stack,
-)
+from lessonkit.copper.network import Network, Solution
+from lessonkit.copper.two_way import Equations, System, solve_systems, two_way_equations
 from lessonkit.job.faults import Fault
 from lessonkit.job.handwork import HandWork
 from lessonkit.job.model import Job
+from lessonkit.job.parts import Coil
+from lessonkit.job.supply import Supply
 
 
 class Wiring:
@@ -59,16 +55,37 @@ class Wiring:
         self._fixed = tuple(to.fixed)
         self._toggles = tuple(to.toggles.values())
         self._place = {key: place for place, key in enumerate(self.keys)}
-        self._values: dict[float, tuple[ComplexArray, ...]] = {}
+        self._equations: dict[float, Equations] = {}
 
     def lay_out(self, job: Job, faults: tuple[Fault, ...], hands: tuple[HandWork, ...]) -> Layout:
         """Return what the job puts into the circuit."""
         return lay_out(job, faults, hands)
 
     @cached_property
-    def supplies(self) -> tuple[str, ...]:
-        """Return the places that have a transformer."""
-        return tuple(key.split()[1] for key in self.keys if key.startswith("power "))
+    def supplies(self) -> dict[str, Supply]:
+        """Return the transformers that the circuit has, by place."""
+        places = [key.split()[1] for key in self.keys if key.startswith("power ")]
+        return {place: self.job.supply_at(place) for place in places}
+
+    @cached_property
+    def lockouts(self) -> dict[str, str]:
+        """Return the contacts of the outdoor thermostat: name -> "auxiliary" or "compressor"."""
+        return {key: key.split()[1] for key in self.keys if key.startswith("outdoor-thermostat ")}
+
+    @cached_property
+    def defrost_contacts(self) -> tuple[str, ...]:
+        """Return the contacts that the defrost board closes while it defrosts."""
+        return tuple(key for key in ("board out:defrost-valve", "board out:D") if key in self._place)
+
+    @cached_property
+    def armatures(self) -> tuple[tuple[str, Coil, int, int], ...]:
+        """Return the coils that can pull in: name, coil, and where its two nodes are in a solution.
+
+        A burnt-out one is not among them: the volts may be there, but no current, no pull.
+        """
+        at = self.template.index
+        whole = (place for place in self.coils.values() if not place.burnt_out)
+        return tuple((place.name, place.coil, at[place.a], at[place.b]) for place in whole)
 
     @cached_property
     def _contacts(self) -> tuple[tuple[str, str, bool, bool], ...]:
@@ -99,76 +116,54 @@ class Wiring:
         chosen = (t.on if key in on else t.off for key, t in zip(self.keys, self._toggles, strict=True))
         return Network((*self._fixed, *chosen, *extra), REFERENCE)
 
-    def _at(self, freq_hz: float) -> tuple[ComplexArray, ...]:
-        """Return admittances and sources at a frequency: fixed, off, on; computed once."""
-        if freq_hz not in self._values:
-            rows = (self._fixed, [t.off for t in self._toggles], [t.on for t in self._toggles])
-            self._values[freq_hz] = tuple(
-                np.array([getattr(branch, what)(freq_hz) for branch in row], dtype=np.complex128)
-                for row in rows
-                for what in ("admittance", "emf")
-            )
-        return self._values[freq_hz]
+    def _at(self, freq_hz: float) -> Equations:
+        """Return the equations at a frequency; written once."""
+        if freq_hz not in self._equations:
+            on = [toggle.on for toggle in self._toggles]
+            self._equations[freq_hz] = two_way_equations(self.template, on, freq_hz)
+        return self._equations[freq_hz]
 
-    @cached_property
-    def shape(self) -> tuple[object, ...]:
-        """Return what two wirings must share to be solved in one stack.
-
-        That is the same branches between the same nodes.
-        """
-        a, b = self.template.ends
-        return self.template.nodes, a.tobytes(), b.tobytes()
-
-    def values(
+    def system(
         self, states: Sequence[frozenset[str]], freq_hz: float, silenced: Sequence[str | None] = ()
-    ) -> tuple[ComplexArray, ComplexArray]:
-        """Return admittances and sources of every branch for several states, shape (states, branches).
+    ) -> System:
+        """Return the equations of several states at one frequency.
 
         `silenced` names, for each state, one driver that sends a space: its impedance stays, its volts go.
         """
-        y_fixed, e_fixed, y_off, e_off, y_on, e_on = self._at(freq_hz)
-        mask = np.zeros((len(states), len(self.keys)), dtype=np.bool_)
-        for row, on in enumerate(states):
-            mask[row, [self._place[key] for key in on if key in self._place]] = True
-        fixed = y_fixed.size
-        y = np.empty((len(states), fixed + len(self.keys)), dtype=np.complex128)
-        e = np.empty_like(y)
-        y[:, :fixed], y[:, fixed:] = y_fixed, np.where(mask, y_on, y_off)
-        e[:, :fixed], e[:, fixed:] = e_fixed, np.where(mask, e_on, e_off)
-        for row, key in enumerate(silenced):
-            if key is not None:
-                e[row, fixed + self._place[key]] = 0
-        return y, e
+        place = self._place
+        return self._at(freq_hz).system(
+            [[place[key] for key in on if key in place] for on in states],
+            [None if key is None else place[key] for key in silenced],
+        )
 
     def solve(
         self, states: Sequence[frozenset[str]], freq_hz: float, silenced: Sequence[str | None] = ()
     ) -> list[Solution]:
-        """Solve several states at one frequency in one call; `silenced` as in `values`."""
-        y, e = self.values(states, freq_hz, silenced)
-        node_v, branch_a = solve_stack(self.template, freq_hz, y, e)
-        return [Solution(self.template, freq_hz, node_v[k], branch_a[k], y[k]) for k in range(len(states))]
+        """Solve several states at one frequency in one call; `silenced` as in `system`."""
+        return self.system(states, freq_hz, silenced).solve()
+
+    def solution(self, on: frozenset[str], freq_hz: float) -> Solution:
+        """Return the solution of one state."""
+        return self.solve([on], freq_hz)[0]
 
 
 def solve_side_by_side(
     cases: Sequence[tuple[Wiring, frozenset[str], str | None]], freq_hz: float
 ) -> list[Solution]:
-    """Solve states of many wirings at one frequency, those of one shape as one stack of matrices.
+    """Solve states of many wirings at one frequency, those with as many nodes as one stack of matrices.
 
     Each case is a wiring, what is on, and the driver that sends a space (None: all send a mark). A state that
     is there twice is solved once, and both cases get the same solution.
     """
-    groups: dict[tuple[object, ...], dict[Wiring, list[tuple[frozenset[str], str | None]]]] = {}
-    for wiring, on, silenced in dict.fromkeys(cases):
-        groups.setdefault(wiring.shape, {}).setdefault(wiring, []).append((on, silenced))
-    solutions: dict[tuple[Wiring, frozenset[str], str | None], Solution] = {}
-    for members in groups.values():
-        values = [
-            wiring.values([on for on, _ in states], freq_hz, [silenced for _, silenced in states])
-            for wiring, states in members.items()
-        ]
-        y, e = (np.concatenate([pair[part] for pair in values]) for part in (0, 1))
-        node_v, branch_a = solve_stack(next(iter(members)).template, freq_hz, y, e)
-        rows = [(wiring, *state) for wiring, states in members.items() for state in states]
-        for row, case in enumerate(rows):
-            solutions[case] = Solution(case[0].template, freq_hz, node_v[row], branch_a[row], y[row])
-    return [solutions[case] for case in cases]
+    asked: dict[Wiring, dict[tuple[frozenset[str], str | None], None]] = {}
+    for wiring, on, silenced in cases:
+        asked.setdefault(wiring, {})[on, silenced] = None
+    solved = solve_systems(
+        wiring.system([on for on, _ in states], freq_hz, [silenced for _, silenced in states])
+        for wiring, states in asked.items()
+    )
+    found = {
+        wiring: dict(zip(states, solutions, strict=True))
+        for (wiring, states), solutions in zip(asked.items(), solved, strict=True)
+    }
+    return [found[wiring][on, silenced] for wiring, on, silenced in cases]

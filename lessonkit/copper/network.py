@@ -30,11 +30,9 @@ __all__ = [
     "Network",
     "Solution",
     "UnknownNode",
-    "links_of",
     "refuse_islands",
     "solve",
     "solve_many",
-    "solve_stack",
 ]
 
 ComplexArray: TypeAlias = NDArray[np.complex128]
@@ -103,31 +101,37 @@ class Network:
         return a, b
 
     @cached_property
-    def stamp(self) -> tuple[NDArray[np.intp], ComplexArray, ComplexArray]:
-        """Return how branches enter the equations, so that two products write them for any values.
+    def stamp(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Return where branches enter the flattened admittance matrix and with which sign.
 
-        First the positions in the flattened admittance matrix that any branch touches; then the signs with
-        which each branch enters there, shape (branches, positions), and at the nodes, (branches, nodes).
+        Both have the shape (4, branches): twice on the diagonal, and twice, with a minus, beside it.
         """
         (a, b), n = self.ends, len(self.nodes)
-        k = np.arange(len(self.branches))
-        entry = np.stack([a * n + a, b * n + b, a * n + b, b * n + a])
-        touched, column = np.unique(entry, return_inverse=True)
-        into = np.zeros((k.size, touched.size), dtype=np.complex128)
-        at_node = np.zeros((k.size, n), dtype=np.complex128)
-        for row, sign in zip(column.reshape(entry.shape), (1, 1, -1, -1), strict=True):
-            into[k, row] += sign
-        at_node[k, a] += 1
-        at_node[k, b] -= 1
-        return touched, into, at_node
+        signs = np.array([[1], [1], [-1], [-1]]).repeat(a.size, axis=1)
+        return np.stack([a * n + a, b * n + b, a * n + b, b * n + a]), signs
 
-    @cached_property
-    def whole(self) -> list[NDArray[np.bool_]]:
-        """Return sets of conducting branches, each of shape (branches,), that leave no node cut off.
+    def matrices(self, y: ComplexArray) -> ComplexArray:
+        """Return the admittance matrices in siemens, shape (systems, nodes, nodes).
 
-        `solve_stack` notes them. A state in which all of one of them conduct cuts no node off either.
+        `y` are admittances (S) of the branches, shape (systems, branches).
         """
-        return []
+        (entry, signs), n, systems = self.stamp, len(self.nodes), y.shape[0]
+        flat = np.zeros(systems * n * n, dtype=np.complex128)
+        place = np.arange(systems)[:, None, None] * (n * n) + entry
+        np.add.at(flat, place.ravel(), (signs * y[:, None, :]).ravel())
+        return flat.reshape(systems, n, n)
+
+    def injected(self, amps: ComplexArray) -> ComplexArray:
+        """Return what currents from `b` through the branches into `a` bring each node, in amperes.
+
+        `amps` has the shape (systems, branches), what is returned (systems, nodes).
+        """
+        (a, b), n, systems = self.ends, len(self.nodes), amps.shape[0]
+        flat = np.zeros(systems * n, dtype=np.complex128)
+        row = np.arange(systems)[:, None] * n
+        np.add.at(flat, (row + a).ravel(), amps.ravel())
+        np.subtract.at(flat, (row + b).ravel(), amps.ravel())
+        return flat.reshape(systems, n)
 
     def admittances(self, freq_hz: float) -> ComplexArray:
         """Return the admittance of every branch in siemens, shape (branches,)."""
@@ -157,26 +161,35 @@ class Thevenin:
 class Solution:
     """Node volts and branch currents of one network in the steady state.
 
-    `branch_y` are the admittances (S) it was solved with, which may be others than those of `network`, whose
-    shape alone is used.
+    `branch_y` and `branch_e` are the admittances (S) and open-circuit volts it was solved with, which may be
+    others than those of `network`, whose shape alone is used.
     """
 
     network: Network
     freq_hz: float
     node_v: ComplexArray
-    branch_a: ComplexArray
     branch_y: ComplexArray
+    branch_e: ComplexArray
 
     @cached_property
-    def _phasors(self) -> list[complex]:
-        return list(map(complex, self.node_v))
+    def phasors(self) -> list[complex]:
+        """Return the volts of all nodes as plain numbers, in the order of `network.nodes`."""
+        volts: list[complex] = self.node_v.tolist()
+        return volts
+
+    @cached_property
+    def branch_a(self) -> ComplexArray:
+        """Return the current through every branch from its `a` to its `b`, phasors in amperes (RMS)."""
+        a, b = self.network.ends
+        amps: ComplexArray = self.branch_y * (self.node_v[a] - self.node_v[b] - self.branch_e)
+        return amps
 
     def v(self, node: str, against: str | None = None) -> complex:
         """Return the volts of `node` as a phasor (RMS), against the reference or another node."""
         index = self.network.index
         try:
-            volts = self._phasors[index[node]]
-            return volts if against is None else volts - self._phasors[index[against]]
+            volts = self.phasors[index[node]]
+            return volts if against is None else volts - self.phasors[index[against]]
         except KeyError as missing:
             raise UnknownNode(missing.args[0], self.network.nodes) from None
 
@@ -197,11 +210,8 @@ class Solution:
     @property
     def _matrix(self) -> ComplexArray:
         """The admittance matrix in siemens, shape (nodes, nodes)."""
-        touched, into, _ = self.network.stamp
-        n = len(self.network.nodes)
-        flat = np.zeros(n * n, dtype=np.complex128)
-        flat[touched] = self.branch_y @ into
-        return flat.reshape(n, n)
+        matrix: ComplexArray = self.network.matrices(self.branch_y[None])[0]
+        return matrix
 
     def between(self, pairs: Sequence[tuple[str, str]]) -> ComplexArray:
         """Return the impedances in ohms between pairs of nodes, every source resting, shape (pairs,).
@@ -256,46 +266,39 @@ def solve_many(networks: Sequence[Network], freq_hz: float) -> list[Solution]:
     for members in groups.values():
         y = np.array([networks[k].admittances(freq_hz) for k in members])
         e = np.array([networks[k].emfs(freq_hz) for k in members])
-        node_v, branch_a = solve_stack(networks[members[0]], freq_hz, y, e)
+        node_v = _solve_stack(networks[members[0]], freq_hz, y, e)
         for row, k in enumerate(members):
-            solutions[k] = Solution(networks[k], freq_hz, node_v[row], branch_a[row], y[row])
+            solutions[k] = Solution(networks[k], freq_hz, node_v[row], y[row], e[row])
     return [solution for solution in solutions if solution is not None]
 
 
-def solve_stack(
-    network: Network, freq_hz: float, y: ComplexArray, e: ComplexArray
-) -> tuple[ComplexArray, ComplexArray]:
+def _solve_stack(network: Network, freq_hz: float, y: ComplexArray, e: ComplexArray) -> ComplexArray:
     """Solve one wiring with many sets of values.
 
     Parameters: `y` and `e` are admittances (S) and open-circuit volts of the branches, shape (systems,
-    branches). Returns node volts, shape (systems, nodes), and branch currents, shape (systems, branches).
+    branches). Returns node volts, shape (systems, nodes).
     """
     require(math.isfinite(freq_hz) and freq_hz >= 0, "freq_hz", freq_hz, "0 Hz or more")
-    a, b = network.ends
     systems, n = y.shape[0], len(network.nodes)
-    touched, into, at_node = network.stamp
-    flat = np.zeros((systems, n * n), dtype=np.complex128)
-    flat[:, touched] = y @ into
-    matrix = flat.reshape(systems, n, n)
-    injected = (y * e) @ at_node
-    conducting = y != 0
-    if not any((conducting >= whole).all() for whole in network.whole):
-        refuse_islands(network, matrix != 0)
-        network.whole.extend(conducting[:1])
+    refuse_islands(network, y != 0)
+    matrix, injected = network.matrices(y), network.injected(y * e)
     node_v = np.zeros((systems, n), dtype=np.complex128)
     if n > 1:  # the reference is node 0: its row and column go, its volts are 0
         node_v[:, 1:] = np.linalg.solve(matrix[:, 1:, 1:], injected[:, 1:, None])[..., 0]
-    return node_v, y * (node_v[:, a] - node_v[:, b] - e)
+    return node_v
 
 
-def refuse_islands(network: Network, linked: NDArray[np.bool_]) -> None:
+def refuse_islands(network: Network, conducting: NDArray[np.bool_]) -> None:
     """Raise `FloatingNode` where some nodes hang together with others, but not with the reference.
 
-    `linked` says between which nodes something conducts, shape (systems, nodes, nodes), symmetric. The walk
-    goes outwards from the reference in all systems at once.
+    `conducting` says which branches do, shape (systems, branches). The walk goes outwards from the reference
+    in all systems at once.
     """
-    links = linked.astype(np.float32)
-    reached = np.zeros(linked.shape[:2], dtype=np.float32)
+    (a, b), n = network.ends, len(network.nodes)
+    links = np.zeros((len(conducting), n, n), dtype=np.float32)
+    system, branch = np.nonzero(conducting)
+    links[system, a[branch], b[branch]] = links[system, b[branch], a[branch]] = 1
+    reached = np.zeros((len(conducting), n), dtype=np.float32)
     reached[:, 0] = 1
     while True:
         wider = np.minimum(reached + np.einsum("sij,sj->si", links, reached), 1)
@@ -305,12 +308,3 @@ def refuse_islands(network: Network, linked: NDArray[np.bool_]) -> None:
     lost = np.flatnonzero((reached == 0).any(axis=0))
     if lost.size:
         raise FloatingNode([network.nodes[k] for k in lost], network.reference)
-
-
-def links_of(network: Network, conducting: Iterable[Branch]) -> NDArray[np.bool_]:
-    """Return which nodes these branches join, as `refuse_islands` wants it: shape (1, nodes, nodes)."""
-    linked = np.zeros((1, len(network.nodes), len(network.nodes)), dtype=np.bool_)
-    for branch in conducting:
-        a, b = network.index[branch.a], network.index[branch.b]
-        linked[0, a, b] = linked[0, b, a] = True
-    return linked

@@ -60,7 +60,7 @@ from lessonkit.copper.elements import (
     Wave,
     Winding,
 )
-from lessonkit.copper.network import Network, links_of, refuse_islands
+from lessonkit.copper.network import Network, refuse_islands
 from lessonkit.copper.traces import Trace
 from lessonkit.errors import require, require_positive
 
@@ -149,7 +149,7 @@ def simulate(
     require(many <= _MOST_STEPS, "step_s", step_s, f"larger: {many:.3g} steps are more than {_MOST_STEPS}")
     steps = round(many)
     network.place_of  # noqa: B018 (raises where two branches share a name)
-    refuse_islands(network, links_of(network, (e for e in network.branches if _leads(e, start))))
+    refuse_islands(network, np.array([[_leads(branch, start) for branch in network.branches]]))
 
     half_s = np.arange(2 * steps + 1, dtype=np.float64) * (step_s / 2)
     source_v = np.column_stack(

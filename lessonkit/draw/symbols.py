@@ -7,7 +7,6 @@ crossed, a burnt-out winding is crossed.
 
 from __future__ import annotations
 
-from lessonkit.bench.settling import supply_of
 from lessonkit.bench.state import LIVE_V, State
 from lessonkit.draw.marks import cross
 from lessonkit.draw.palette import INK, LOOKS, PAPER, Look
@@ -22,7 +21,7 @@ _TURNS = 4
 
 def fuse_symbol(canvas: Canvas, x: float, y: float, state: State, job: Job, place: str) -> None:
     """Draw what protects a supply, 32 pixels wide around a point of its hot leg."""
-    supply, whole = supply_of(job, place), state.fuses[place] == "whole"
+    supply, whole = job.supply_at(place), state.fuses[place] == "whole"
     look = supply_look(state, place)
     title = f"{supply.fuse_a:g} A {supply.protector} at the {PLACE_WORDS[place]}, {state.fuses[place]}"
     if supply.protector == "none":

@@ -14,6 +14,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
@@ -299,12 +300,17 @@ class Job:
         coil: Coil = getattr(self.equipment, name.replace("-", "_"))
         return coil
 
-    @property
+    def supply_at(self, place: str) -> Supply:
+        """Return the supply that feeds a place: the far one outdoors, where there is one."""
+        far = self.outdoor_run.far_supply
+        return far if place == "out" and far is not None else self.supply
+
+    @cached_property
     def links(self) -> tuple[str, ...]:
         """Return the names of the runs that carry a link, thermostat's first."""
         return tuple(name for name, run in self.runs.items() if run.arrangement == "link")
 
-    @property
+    @cached_property
     def call_terminals(self) -> tuple[str, ...]:
         """Return the call terminals that this equipment has."""
         return self.equipment.call_terminals
@@ -334,7 +340,7 @@ class Job:
             stat is not None and stat.compressor_below_c is not None and stat.at == "air"
         )
 
-    @property
+    @cached_property
     def outdoor_terminals(self) -> tuple[str, ...]:
         """Return the call terminals of the outdoor unit."""
         return tuple(terminal for terminal in self.call_terminals if terminal not in INDOOR_TERMINALS)

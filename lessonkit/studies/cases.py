@@ -21,8 +21,9 @@ from typing import TypeAlias
 
 import numpy as np
 
+from lessonkit.bench.asking import Asks, Wants, what_asks
 from lessonkit.bench.indoor import FURNACE_AT
-from lessonkit.bench.settling import Latches, Settled, blown_by, settle_many, too_weak, what_asks
+from lessonkit.bench.settling import Latches, Settled, blown_by, settle_many, too_weak
 from lessonkit.bench.signal_path import SignalPath, read_inputs, tried, ways_many
 from lessonkit.bench.wiring import Wiring
 from lessonkit.errors import require
@@ -207,10 +208,11 @@ class _Runners:
         self.woken[k] |= fed
         return bool(fed)
 
-    def _asks(self, k: int, case: Case) -> dict[str, str]:
+    def _asks(self, k: int, case: Case) -> Asks:
         wiring = self.wirings[k]
         called = thermostat_terminals(self.job, case.call, wiring.faults, case.mode)
-        return what_asks(wiring, called, self.held[k], outdoor_c=self.outdoor_c)
+        held = tuple((run, end, terminals) for (run, end), terminals in self.held[k].items())
+        return what_asks(wiring, Wants(called, held, outdoor_c=self.outdoor_c))
 
     def _frames(
         self, k: int, heard: dict[tuple[str, str], SignalPath]

@@ -17,7 +17,6 @@ from lessonkit.copper.network import (
     UnknownNode,
     solve,
     solve_many,
-    solve_stack,
 )
 from lessonkit.copper.spice import settled_netlist, spice_name
 from lessonkit.errors import BadParameter
@@ -276,24 +275,6 @@ def test_an_open_contact_is_left_out_of_the_netlist() -> None:
     lines = settled_netlist(network, 60.0, "open").splitlines()
     assert [line for line in lines if "1_k" in line] == ["* R1_k a c is open ; k"]
 
-
-def test_an_island_is_found_after_states_without_one() -> None:
-    """What is known of one state of a network is not believed of a state that conducts less or elsewhere."""
-    source = Source("s", "n1", "n0", 1.0, 24 + 0j)
-    one, two = Resistance("one", "n1", "n2", 10.0), Resistance("two", "n2", "n0", 10.0)
-    shape = Network((source, one, two), "n0")
-    e = shape.emfs(60.0)[None]
-    whole, lacks = shape.admittances(60.0)[None], shape.admittances(60.0)[None].copy()
-    lacks[0, 1:] = 0  # both contacts at n2 are open
-    solve_stack(shape, 60.0, whole, e)
-    with pytest.raises(FloatingNode, match="n2"):
-        solve_stack(shape, 60.0, lacks, e)
-    half = whole.copy()
-    half[0, 2] = 0  # hangs on n1 alone: no current, and the source's volts
-    volts, _ = solve_stack(shape, 60.0, half, e)
-    assert volts[0, shape.index["n2"]] == pytest.approx(24)
-    with pytest.raises(FloatingNode, match="n2"):
-        solve_stack(shape, 60.0, np.concatenate([whole, lacks]), np.concatenate([e, e]))
 
 
 @pytest.mark.parametrize(("closed", "ohm"), [(True, 2.0), (False, 6.0)])
