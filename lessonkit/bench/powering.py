@@ -8,7 +8,6 @@ acts on them.
 
 from __future__ import annotations
 
-import math
 from collections import deque
 from dataclasses import replace
 
@@ -113,15 +112,9 @@ class Powering:
     def _held(self) -> frozenset[str]:
         """Return what lost its volts too shortly ago to let go: boards, and armatures after a cut."""
         now_s = self.time_s + SAME_S
-        held = {
-            name
-            for name in self._latches.awake
-            if self._starving.get(name, math.inf) > now_s
-            and self.wiring.boards[name].electronics.hold_up_s > 0
-            and not self.wiring.boards[name].dead  # a board that breaks has nothing to hold up
-            and self.wiring.boards[name].store_s == 0  # a larger store carries for its own time
-        }
-        return frozenset(held | self._latches.sealed if self._power.cut_s + ARMATURE_S > now_s else held)
+        held = self._latches.awake & self.wiring.holding_up
+        held -= {name for name, until_s in self._starving.items() if until_s <= now_s}
+        return held | self._latches.sealed if self._power.cut_s + ARMATURE_S > now_s else held
 
     def _note_loads(self) -> None:
         """Remember what each supply gives from now on, which is what warms it."""

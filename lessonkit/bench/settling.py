@@ -13,7 +13,7 @@ value.
 from __future__ import annotations
 
 from collections.abc import Callable, Generator, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from lessonkit.bench.asking import Asks
 from lessonkit.bench.wiring import Wiring, solve_side_by_side
@@ -175,12 +175,12 @@ def _react(
     )
     sealed -= chattering
     if sealed != was_in:
-        return replace(latches, sealed=sealed)
+        return Latches(sealed, latches.awake, latches.blown)
     fuses = {place: s.fuse for place, s in wiring.supplies.items() if s.protector == "fuse"}
     amps = {place: abs(solution.a(f"fuse {place}")) for place in fuses}
     shorted = any(amps[place] >= fuse.quick_a for place, fuse in fuses.items())
     weak = too_weak(wiring, latches.awake - carried, solution, awake=True)
     if weak and not shorted:
-        return replace(latches, awake=latches.awake - (weak - held))
+        return Latches(sealed, latches.awake - (weak - held), latches.blown)
     blown = {f"fuse {place}" for place, fuse in fuses.items() if amps[place] >= fuse.blow_a}
-    return replace(latches, blown=latches.blown | blown)
+    return Latches(sealed, latches.awake, latches.blown | blown)

@@ -87,8 +87,8 @@ class Waiting:
 
     def _carried(self) -> frozenset[str]:
         """Return the boards that their store carries, should their volts fail."""
-        stored = (name for name, board in self.wiring.boards.items() if board.store_s > 0)
-        return frozenset(name for name in stored if self._stores.get(name, math.inf) > self.time_s + SAME_S)
+        now_s = self.time_s + SAME_S
+        return frozenset(name for name in self.wiring.stored if self._stores.get(name, math.inf) > now_s)
 
     def _watch_stores(self) -> None:
         """Note which boards live on their store now, and until when; a store that is fed again is full."""

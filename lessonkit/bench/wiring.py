@@ -100,6 +100,20 @@ class Wiring:
                 found.append((key, point, toggle.off.admittance(0.0) != 0, toggle.on.admittance(0.0) != 0))
         return tuple(found)
 
+    @cached_property
+    def stored(self) -> frozenset[str]:
+        """Return the boards that have a store, which carries them when their volts fail."""
+        return frozenset(name for name, board in self.boards.items() if board.store_s > 0)
+
+    @cached_property
+    def holding_up(self) -> frozenset[str]:
+        """Return the boards whose capacitors carry them for a moment when their volts fail.
+
+        A dead board has nothing to hold up; a store, which is larger, carries for its own time.
+        """
+        boards = ((name, board) for name, board in self.boards.items() if not board.dead)
+        return frozenset(name for name, board in boards if board.electronics.hold_up_s > 0) - self.stored
+
     def closed_contacts(self, on: frozenset[str]) -> frozenset[str]:
         """Return the points "place:terminal" whose contact from R is closed: thermostat and relay boards."""
         return frozenset(

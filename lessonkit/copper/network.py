@@ -195,7 +195,9 @@ class Solution:
 
     def a(self, branch: str) -> complex:
         """Return the current through a branch from its `a` to its `b`, a phasor in amperes (RMS)."""
-        return complex(self.branch_a[self.network.place_of[branch]])
+        k = self.network.place_of[branch]
+        ends = self.network.branches[k]
+        return complex(self.branch_y[k]) * (self.v(ends.a, ends.b) - complex(self.branch_e[k]))
 
     @cached_property
     def impedances(self) -> ComplexArray:

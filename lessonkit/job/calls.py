@@ -23,6 +23,7 @@ fossil heat (common practice).
 
 from __future__ import annotations
 
+from functools import cache
 from types import MappingProxyType
 
 from lessonkit.errors import BadParameter
@@ -131,7 +132,14 @@ def terminals_for(
     if isinstance(stages, bool) or stages not in (1, 2):
         raise BadParameter("stages", stages, "1 or 2")
     check_heat(heat, heat_stages, emergency_by)
-    energised = set(_WITHOUT_VALVE[check_call(call)] if call != "satisfied" else ())
+    return _terminals(check_call(call), valve, stages, heat, heat_stages, emergency_by)
+
+
+@cache
+def _terminals(
+    call: str, valve: str, stages: int, heat: str, heat_stages: int, emergency_by: str
+) -> frozenset[str]:
+    energised = set(_WITHOUT_VALVE[call] if call != "satisfied" else ())
     if valve == "none" and (is_heating(call) or call == "emergency"):
         energised = _conventional_heat(call, heat)
     elif call == "emergency":
