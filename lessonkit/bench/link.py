@@ -121,7 +121,8 @@ class Ends:
     def polls(self, inputs: frozenset[str]) -> tuple[Ends, Frame]:
         """Return both ends after the encoder has sent its `inputs` with the next number, and that frame."""
         sequence = (self.sequence + 1) % 256
-        return replace(self, sequence=sequence, sent=self.sent + 1), down_frame(self.run, inputs, sequence)
+        ends = Ends(self.run, self.far, self.near, sequence, self.sent + 1, self.accepted, self.replies)
+        return ends, down_frame(self.run, inputs, sequence)
 
     def hears(
         self, frame: Frame, wants_heat: bool, now_s: float, settings: LinkSettings
@@ -133,13 +134,16 @@ class Ends:
         """
         far = self.far.hears(from_bits(frame.call_bits), now_s, settings)
         reply = up_frame(self.run, far.outputs, wants_heat, frame.sequence)
-        return replace(self, far=far, accepted=self.accepted + 1), reply
+        return Ends(
+            self.run, far, self.near, self.sequence, self.sent, self.accepted + 1, self.replies
+        ), reply
 
     def hears_reply(self, reply: Frame, now_s: float, settings: LinkSettings) -> Ends:
         """Return both ends after the near end has taken a reply."""
         asked = self.run == "outdoor" and reply.call_bits & D_BIT
         request = frozenset({"D"}) if asked else frozenset()
-        return replace(self, near=self.near.hears(request, now_s, settings), replies=self.replies + 1)
+        near, replies = self.near.hears(request, now_s, settings), self.replies + 1
+        return Ends(self.run, self.far, near, self.sequence, self.sent, self.accepted, replies)
 
     def without(self, board: str) -> Ends:
         """Return both ends after a board "place:name" fell asleep: it forgets, and lets its relays go."""

@@ -45,13 +45,10 @@ class Waiting:
         """Return the terminals that the thermostat means to energise now, its waits counted in."""
         return self._timing.called
 
-    @property
-    def _wanted(self) -> frozenset[str]:
-        return thermostat_terminals(self.job, self.call, self.faults, self.mode)
-
     def _look_at_call(self) -> None:
-        """Let the thermostat look at its call and at its timer."""
-        stat, wanted = self.job.thermostat, self._wanted
+        """Let the thermostat look at its call and at its timer; what it wants stays until the next look."""
+        stat, wanted = self.job.thermostat, thermostat_terminals(self.job, self.call, self.faults, self.mode)
+        self._wanted = wanted
         before = self._timing
         self._timing = before.wants(stat, wanted, self.call, self.mode, self.time_s)
         wait_s = self._timing.next_s(stat, wanted, self.time_s) - self.time_s

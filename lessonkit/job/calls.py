@@ -23,7 +23,7 @@ fossil heat (common practice).
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from types import MappingProxyType
 
 from lessonkit.errors import BadParameter
@@ -161,11 +161,15 @@ def _conventional_heat(call: str, heat: str) -> set[str]:
     return energised | ({"G"} if heat == "electric" else set())
 
 
+_BITS = {terminal: 1 << k for k, terminal in enumerate(ALL_CALL_TERMINALS)}
+
+
 def to_bits(terminals: frozenset[str] | set[str]) -> int:
     """Return terminals as a number: bit k stands for `ALL_CALL_TERMINALS[k]`."""
-    return sum(1 << k for k, terminal in enumerate(ALL_CALL_TERMINALS) if terminal in terminals)
+    return sum(_BITS[terminal] for terminal in terminals if terminal in _BITS)
 
 
+@lru_cache(maxsize=256)
 def from_bits(bits: int) -> frozenset[str]:
     """Return the terminals that a number stands for."""
     return frozenset(terminal for k, terminal in enumerate(ALL_CALL_TERMINALS) if bits >> k & 1)

@@ -92,7 +92,7 @@ class Line:
         targets = np.where(np.concatenate([rest, levels, rest], axis=-1), self.high_v, self.low_v)
         bits = targets.shape[-1]
         bit = np.clip(np.floor(time_s / bit_s).astype(np.int64) + 1, 0, bits - 1)
-        settled: Volts = targets[..., bit]
+        settled: Volts = np.take(targets, bit, axis=-1)
         if not modes.rates_per_s.size:
             return settled
         since_edge = np.maximum(time_s - (bit - 1) * bit_s, 0.0)
@@ -103,13 +103,16 @@ class Line:
         # At each edge every mode starts with the new step plus what is left of the earlier ones.
         steps = np.diff(targets, axis=-1, prepend=targets[..., :1])
         fade = np.exp(-rates_per_s * bit_s)
+        left = np.exp(-since_edge[..., np.newaxis] * rates_per_s)
+        if fade.max(initial=0.0) <= 1e-17:  # nothing lasts from one edge to the next, or to most looks
+            near = np.flatnonzero(since_edge * rates_per_s.min(initial=math.inf) < 40.0)
+            settled[..., near] -= np.take(steps, bit[near], axis=-1) * (left[near] @ weights)
+            return settled
         deviation = np.repeat(steps[..., np.newaxis], len(fade), axis=-1)
-        # Where nothing lasts from one edge to the next, there is nothing to carry on.
-        for k in range(1, bits if fade.max(initial=0.0) > 1e-17 else 0):
+        for k in range(1, bits):
             deviation[..., k, :] = steps[..., k, np.newaxis] + deviation[..., k - 1, :] * fade
-        settling = np.exp(-since_edge[..., np.newaxis] * rates_per_s) * deviation[..., bit, :]
-        volts: Volts = settled - settling @ weights
-        return volts
+        settled -= (left * np.take(deviation, bit, axis=-2)) @ weights
+        return settled
 
 
 @dataclass(frozen=True)
