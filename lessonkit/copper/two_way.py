@@ -54,7 +54,8 @@ class System:
         """Return the solutions of the states from their volts."""
         return [
             Solution(self.network, self.freq_hz, volts, values[0], values[1])
-            for volts, values in zip(node_v, self.values, strict=True)
+            # A copy, so that a solution that is kept doesn't keep the whole matrix with it.
+            for volts, values in zip(node_v, self.values.copy(), strict=True)
         ]
 
 

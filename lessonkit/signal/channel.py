@@ -99,13 +99,15 @@ class Line:
         # On a short cable most modes have died away (below e^-40) before the first look at them.
         first_look_s = np.min(since_edge, where=bit > 0, initial=bit_s)
         lasting = modes.rates_per_s * first_look_s < 40.0
+        if not lasting.any():
+            return settled
         rates_per_s, weights = modes.rates_per_s[lasting], modes.weights[lasting]
         # At each edge every mode starts with the new step plus what is left of the earlier ones.
         steps = np.diff(targets, axis=-1, prepend=targets[..., :1])
         fade = np.exp(-rates_per_s * bit_s)
         left = np.exp(-since_edge[..., np.newaxis] * rates_per_s)
         if fade.max(initial=0.0) <= 1e-17:  # nothing lasts from one edge to the next, or to most looks
-            near = np.flatnonzero(since_edge * rates_per_s.min(initial=math.inf) < 40.0)
+            near = np.flatnonzero(since_edge * rates_per_s.min() < 40.0)
             settled[..., near] -= np.take(steps, bit[near], axis=-1) * (left[near] @ weights)
             return settled
         deviation = np.repeat(steps[..., np.newaxis], len(fade), axis=-1)
