@@ -106,9 +106,8 @@ class Line:
         steps = np.diff(targets, axis=-1, prepend=targets[..., :1])
         fade = np.exp(-rates_per_s * bit_s)
         left = np.exp(-since_edge[..., np.newaxis] * rates_per_s)
-        if fade.max(initial=0.0) <= 1e-17:  # nothing lasts from one edge to the next, or to most looks
-            near = np.flatnonzero(since_edge * rates_per_s.min() < 40.0)
-            settled[..., near] -= np.take(steps, bit[near], axis=-1) * (left[near] @ weights)
+        if fade.max() <= 1e-17:  # nothing lasts from one edge to the next
+            settled -= np.take(steps, bit, axis=-1) * (left @ weights)
             return settled
         deviation = np.repeat(steps[..., np.newaxis], len(fade), axis=-1)
         for k in range(1, bits):
