@@ -39,6 +39,7 @@ _BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 _HOW_TO_GET = {
     "ngspice": "install ngspice (on Debian and Ubuntu: apt install ngspice)",
     "chromium": "install Chromium (on Debian: apt install chromium), or name it in LESSONKIT_CHROMIUM",
+    "firefox": "install Firefox (on Debian: apt install firefox-esr)",
     "site": "pip install lessonkit[site], which brings Node",
     "confined": "install bubblewrap, where it may make namespaces (on Debian: apt install bubblewrap)",
 }
@@ -53,6 +54,11 @@ def find_chromium() -> str | None:
     """Return the path of a Chromium browser, or None."""
     named = os.environ.get("LESSONKIT_CHROMIUM")
     return named or next(filter(None, map(shutil.which, _BROWSERS)), None)
+
+
+def find_firefox() -> str | None:
+    """Return the path of Firefox, or None."""
+    return next(filter(None, map(shutil.which, ("firefox-esr", "firefox"))), None)
 
 
 def find_confinement() -> str | None:
@@ -73,6 +79,7 @@ def find_what_sites_need() -> str | None:
 _FINDERS = {
     "ngspice": find_ngspice,
     "chromium": find_chromium,
+    "firefox": find_firefox,
     "confined": find_confinement,
     "site": find_what_sites_need,
 }
@@ -140,6 +147,14 @@ def chromium() -> str:
     """Return the path of Chromium; mark the test `chromium` as well."""
     found = find_chromium()
     assert found, "mark this test with pytest.mark.chromium"
+    return found
+
+
+@pytest.fixture(scope="session")
+def firefox() -> str:
+    """Return the path of Firefox; mark the test `firefox` as well."""
+    found = find_firefox()
+    assert found, "mark this test with pytest.mark.firefox"
     return found
 
 
