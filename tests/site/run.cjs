@@ -24,6 +24,6 @@ process.on("unhandledRejection", stop);
     python.FS.mkdirTree(inside);
     python.FS.mount(python.FS.filesystems.NODEFS, { root: outside }, inside);
   }
-  const status = python.runPython(fs.readFileSync(program, "utf8"));
-  process.exit(Number(status) || 0);
+  python.runPython(fs.readFileSync(program, "utf8"));
+  process.exit(0);
 })().catch(stop);

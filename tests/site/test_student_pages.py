@@ -1,0 +1,167 @@
+"""What a student uses in the page: all that the bench can do, a phone, a room's server without https."""
+
+from __future__ import annotations
+
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sitepage import cells_when, fill_in, kept, listening, open_book, run_book
+
+from lessonkit.exercises.pristine import workbook_names
+
+pytestmark = [pytest.mark.chromium, pytest.mark.site]
+
+START = "00_start_here.ipynb"
+GLOSSARY = "glossary/glossary.ipynb"
+
+#: The least size of what a finger has to hit: WCAG 2.2, success criterion 2.5.8.
+TARGET_PX = 24
+
+PREDICTED = """\
+import lessonkit as lk
+bench = lk.Bench("two-run", call="cool-2")
+lk.reveal("skip", bench.state.delivering, show=bench)
+lk.predictions()"""
+
+PROVED = """\
+proof = lk.prove("full-cable")
+print(len(proof.steps), "steps")
+print(lk.judge_sheet(proof, {}))"""
+
+SEASON = """\
+season = lk.show_season("harrowmere", "cold-valley")
+print(season.words[:40])"""
+
+PRINTED = """\
+from lessonkit.draw.season_page import season_page
+lk.refused(lambda: season_page(season))"""
+
+HIDDEN = """\
+panel = lk.hidden_fault_panel("earth-return", seed=4)
+display(panel)"""
+
+SMALL_TARGETS = """
+least => [...document.querySelectorAll('.lk-panel, .lk-bar, .lk-notice, .lk-front')]
+  .flatMap(part => [...part.querySelectorAll('button, select, input, a')])
+  .filter(one => one.checkVisibility())
+  .map(one => [one.title || one.textContent.trim() || one.className, one.getBoundingClientRect()])
+  .filter(([, box]) => box.width < least || box.height < least)
+  .map(([name, box]) => `${name} ${box.width} x ${box.height}`)
+"""
+
+TOO_WIDE = """
+() => [...document.querySelectorAll('.jp-RenderedMarkdown, .lk-panel, .lk-bar, .lk-front main')]
+  .filter(one => one.checkVisibility() && one.getBoundingClientRect().right > innerWidth + 1)
+  .map(one => `${one.className} ${one.textContent.trim().slice(0, 60)}`)
+"""
+
+
+def write_cells(page: Any, *sources: str) -> None:
+    """Put cells of our own in the place of a workbook's."""
+    page.evaluate(
+        """sources => {
+            const { model } = window.jupyterapp.shell.currentWidget.context;
+            const sheet = model.toJSON();
+            sheet.cells = sources.map((source, k) => ({ cell_type: 'code', id: `own-${k}`, metadata: {},
+              outputs: [], execution_count: null, source }));
+            model.fromJSON(sheet);
+        }""",
+        list(sources),
+    )
+
+
+def text_of(cell: dict[str, Any]) -> str:
+    """Return what a cell says, errors included."""
+    words = []
+    for output in cell["outputs"]:
+        words += [output.get("text", ""), output.get("evalue", "")]
+        words += [str(text) for kind, text in output.get("data", {}).items() if kind == "text/plain"]
+    return "".join("".join(word) for word in words)
+
+
+def test_all_that_the_bench_can_do_runs_in_the_page(open_context: Callable[..., Any], address: str) -> None:
+    """Predictions, a commissioning sheet, a season, and a hidden fault to its best plan all run."""
+    page = open_context(viewport={"width": 1200, "height": 900}).new_page()
+    wrong = listening(page, address)
+    open_book(page, address, START)
+    write_cells(page, PREDICTED, PROVED, SEASON, PRINTED, HIDDEN)
+    cells = run_book(page)
+    said = [text_of(cells[f"own-{k}"]) for k in range(5)]
+    assert not any(o["output_type"] == "error" for cell in cells.values() for o in cell["outputs"]), said
+    assert "skipped" in said[0]
+    assert "steps" in said[1]
+    assert said[2].strip()
+    assert "lessonkit season HOUSE --html" in said[3]
+    panel = page.locator(".lk-panel.lk-ready")
+    panel.get_by_role("button", name="volts", exact=True).click()
+    panel.locator(".lk-display").wait_for()
+    panel.get_by_role("button", name="give up", exact=True).click()
+    panel.get_by_text("The best plan is being worked out").wait_for()
+    panel.get_by_text("The best plan", exact=True).wait_for()
+    assert wrong == []
+
+
+def test_panel_and_prose_on_a_phone(open_context: Callable[..., Any], address: str) -> None:
+    """At 390 x 844 nothing is cut off, every target is large enough, and a tap breaks a conductor."""
+    page = open_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True).new_page()
+    page.goto(address)
+    page.get_by_role("link", name="00 start here").wait_for()
+    assert page.evaluate(SMALL_TARGETS, TARGET_PX) == []
+    assert page.evaluate(TOO_WIDE) == []
+    open_book(page, address, START)
+    page.get_by_role("button", name="I understand").tap()
+    page.locator(".lk-run").tap()
+    panel = page.locator(".lk-panel.lk-ready")
+    panel.wait_for()
+    cells_when(page, "cell.ran > 0 && !cell.busy")
+    assert page.evaluate(SMALL_TARGETS, TARGET_PX) == []
+    assert page.evaluate(TOO_WIDE) == []
+    panel.get_by_role("button", name="cool-2").tap()
+    panel.get_by_role("button", name="outdoor run: break SIG", exact=True).tap()
+    panel.locator(".lk-break-outdoor-SIG[aria-pressed=true]").wait_for()
+
+
+def test_plain_http_under_another_name(
+    open_context: Callable[..., Any], address: str, tmp_path: Path, run_lessonkit: Any
+) -> None:
+    """Where the browser gives less (no https), work is kept all the same, and grading takes the file."""
+    elsewhere = address.replace("127.0.0.1", "classroom.test")
+    rules = "MAP classroom.test 127.0.0.1, MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"
+    page = open_context(rules, viewport={"width": 1200, "height": 900}).new_page()
+    wrong = listening(page, elsewhere)
+    open_book(page, elsewhere, START)
+    assert (
+        page.evaluate("[isSecureContext, 'serviceWorker' in navigator, crossOriginIsolated]") == [False] * 3
+    )
+    run_book(page)
+    panel = page.locator(".lk-panel.lk-ready")
+    panel.get_by_role("button", name="cool-2").click()
+    panel.get_by_text("call cool-2").first.wait_for()
+    before = int(page.evaluate("Date.now()"))
+    fill_in(page, "answer-0-1", "answer_0_1 = 0")
+    kept(page, before)
+
+    # The glossary is kept like a workbook, and has no answers.
+    open_book(page, elsewhere, GLOSSARY)
+    before = int(page.evaluate("Date.now()"))
+    page.evaluate("window.jupyterapp.shell.currentWidget.context.model.setMetadata('seen', true)")
+    kept(page, before)
+    open_book(page, elsewhere, START)
+    assert cells_when(page, "true")["answer-0-1"]["source"] == "answer_0_1 = 0"
+    page.on("dialog", lambda asked: asked.accept("Bo Brook"))
+    with page.expect_download() as coming:
+        page.locator(".lk-download").click()
+    handed_in = tmp_path / "handed-in"
+    handed_in.mkdir()
+    archive = handed_in / coming.value.suggested_filename
+    coming.value.save_as(archive)
+    with zipfile.ZipFile(archive) as content:
+        assert len(content.namelist()) == len(workbook_names())
+        assert not any("glossary" in name for name in content.namelist())
+    assert wrong == []
+    done = run_lessonkit("grade", str(handed_in), "--out", "marks", "--unconfined")
+    assert done.returncode in (0, 1), done.stderr
+    assert "bo-brook" in (tmp_path / "marks" / "verdicts.csv").read_text(encoding="utf-8-sig")
