@@ -2,6 +2,7 @@
 
     lessonkit site OUT
     lessonkit site OUT --roster ROSTER.csv --seed S
+    lessonkit site OUT --only 20 --roster ROSTER.csv --seed S
     lessonkit site OUT --serve 8000
 
 Progress goes to standard error and only to a terminal.
@@ -44,6 +45,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--links-only", action="store_true", help="let nobody in by typing a name: only by their link"
     )
+    parser.add_argument(
+        "--only",
+        action="append",
+        metavar="NUMBER",
+        help="this workbook only, such as 03, or 20 for the concept test; may be given several times",
+    )
     parser.add_argument("--serve", type=_port, metavar="PORT", help="give the site out from this computer")
     parser.add_argument(
         "--host",
@@ -57,7 +64,8 @@ def run(options: argparse.Namespace) -> int:
     from lessonkit.site import build_site
 
     room = _class_site(options)
-    built = build_site(options.out, mirror=options.mirror, room=room, say=_say())
+    only = tuple(options.only or ())
+    built = build_site(options.out, mirror=options.mirror, room=room, only=only, say=_say())
     size = f"{built.size / 1e6:.1f} MB in {built.files} files"
     print(f"{options.out}: {many(len(built.workbooks), 'workbook')}, {size}, build {built.digest[:16]}")
     if room is not None:
@@ -87,7 +95,7 @@ def _class_site(options: argparse.Namespace) -> ClassSite | None:
     from lessonkit.grading.school import load_school
     from lessonkit.site import ClassSite
 
-    school = load_school(None)
+    school = load_school(None, options.only or ())
     roll = assign(school, read_names(options.roster), options.seed)
     return ClassSite(school, roll, options.seed, links_only=options.links_only)
 

@@ -31,6 +31,7 @@ __all__ = [
     "Copied",
     "NoWorkbooks",
     "copy_workbooks",
+    "learners_copy",
     "pristine_folder",
     "workbook_names",
 ]
@@ -114,7 +115,7 @@ def copy_workbooks(into: Path, *, beside: bool = False, source: Path | None = No
     added, kept, older, laid = [], [], [], []
     for name in _series(source):
         origin, own = source / name, into / name
-        copy = _copy_of(origin)
+        copy = learners_copy(origin)
         edition = _digest(copy)
         if not own.exists() and not own.is_symlink():
             write_whole(own, copy)
@@ -164,7 +165,7 @@ def _lay_beside(copy: bytes, own: Path, into: Path) -> list[str]:
     return [str(PurePosixPath(*new.relative_to(into).parts))]
 
 
-def _copy_of(origin: Path) -> bytes:
+def learners_copy(origin: Path) -> bytes:
     """Return a file as an apprentice gets it: a workbook without the verdicts stored in it."""
     data = origin.read_bytes()
     try:

@@ -28,7 +28,7 @@ ROOT_FILES = {"bootstrap.js", "package.json"}
 ASKED = ["micropip", "piplite", "ssl", "sqlite3", "ipykernel", "comm", "pyodide_kernel", "jedi", "ipython"]
 """What the kernel would fetch for itself; named here it doesn't. `start.js` loads what is needed."""
 
-FRONT = ("site.css", "front.js", "notebook.js", "answers.js", "student.js", "icon.svg")
+FRONT = ("site.css", "front.js", "notebook.js", "answers.js", "progress.js", "student.js", "icon.svg")
 
 OVERRIDES: dict[str, Any] = {
     # Work is saved by the page a second after each change; this is the second net.
@@ -43,7 +43,11 @@ UNUSED = [
     # It would lay the page's files before Python as a folder, which slows every import down and isn't to be
     # had on plain http; so nowhere is there such a folder, and everywhere the same.
     "@jupyterlite/application-extension:service-worker-manager",
+    # One would throw a student's work away; the other gives out an address where nobody's work is.
+    *(f"@jupyterlite/application-extension:{name}" for name in ("clear-browser-data", "share-file")),
     # Other people's signs and icons, some of which would be fetched from where they are not.
+    "@jupyterlite/notebook-application-extension:logo",
+    "@jupyterlite/application-extension:about",
     *(f"@jupyter-notebook/notebook-extension:{name}" for name in ("tab-icon", "kernel-logo", "checkpoints")),
     *(f"@jupyter-notebook/application-extension:{name}" for name in ("logo", "pages")),
 ]

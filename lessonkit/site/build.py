@@ -13,13 +13,15 @@ import gzip
 import json
 import os
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from lessonkit.errors import LessonError
-from lessonkit.exercises.pristine import CONCEPTS, pristine_folder
+from lessonkit.exercises.pristine import CONCEPTS, learners_copy, pristine_folder
+from lessonkit.grading.school import load_school
 from lessonkit.site.app import app_files, contents_files, digest_of, front_files, page_config
+from lessonkit.site.books import books_list
 from lessonkit.site.classroom import ClassSite
 from lessonkit.site.fetch import Store, cache_folder
 from lessonkit.site.pins import LOCK
@@ -59,39 +61,46 @@ def build_site(
     mirror: Path | None = None,
     cache: Path | None = None,
     room: ClassSite | None = None,
+    only: Iterable[str] = (),
     say: Callable[[str], None] = lambda text: None,
 ) -> Built:
     """Write the site into a folder that is new, empty, or an older site.
 
-    `room` makes it a class site. Raises `LessonError` where a part can't be had, or the folder holds other
-    things.
+    `room` makes it a class site. `only` names workbooks by their ids, the concept test's forms too. Raises
+    `LessonError` where a part can't be had, or the folder holds other things.
     """
     _refuse(out)
     if mirror is not None and not mirror.is_dir():
         raise LessonError(f"{mirror} is no folder; give one with the files of the runtime by --mirror.")
+    workbooks = workbook_files(only)
     store = Store(mirror, cache_folder() if cache is None else cache, say)
     say("putting the page together")
     page, extensions = app_files(store)
-    runtime = runtime_files(store)
-    files = site_files(page, extensions, runtime, workbook_files(), room)
+    runtime = runtime_files(store, with_test=any(name.startswith(f"{CONCEPTS}/") for name in workbooks))
+    # Whatever folder it is kept in, a workbook that was asked for stands where workbooks are found.
+    workbooks = {name.removeprefix(f"{CONCEPTS}/"): data for name, data in workbooks.items()}
+    files = site_files(page, extensions, runtime, workbooks, room)
     say("writing")
     _write(out, files)
     digest = json.loads(files[MARK])["digest"]
-    books = tuple(name for name in workbook_files() if "/" not in name)
+    books = tuple(name for name in workbooks if "/" not in name)
     return Built(out, digest, len(files), sum(map(len, files.values())), books)
 
 
-def workbook_files() -> Files:
-    """Return the pristine workbooks and demonstrations, by their names under the folder.
+def workbook_files(only: Iterable[str] = ()) -> Files:
+    """Return the workbooks as a learner gets them, and the demonstrations, by their names under the folder.
 
-    The concept test is not among them: it is handed out.
+    The concept test is not among them: it is handed out. `only` names workbooks by their ids, the concept
+    test's forms too, and leaves out everything else. Raises `BadSchool` for one that there isn't.
     """
-    home = pristine_folder()
+    home, wanted = pristine_folder(), tuple(only)
+    asked = {book.file for book in load_school(None, wanted).books} if wanted else set()
     found = {}
     for path in sorted(home.rglob("*.ipynb")):
         inside = path.relative_to(home)
-        if not any(part.startswith((".", "_")) or part == CONCEPTS for part in inside.parts):
-            found[str(PurePosixPath(*inside.parts))] = path.read_bytes()
+        taken = path.name in asked if wanted else CONCEPTS not in inside.parts
+        if taken and not any(part.startswith((".", "_")) for part in inside.parts):
+            found[str(PurePosixPath(*inside.parts))] = learners_copy(path)
     return found
 
 
@@ -105,6 +114,7 @@ def site_files(
     place = f"runtime-{digest_of(runtime)[:8]}"
     files = {**page, **{f"{place}/{name}": data for name, data in runtime.items()}}
     files |= contents_files(workbooks)
+    files["lessonkit/books.json"] = books_list(workbooks)
     files |= {"class/class.json": b"null\n"} if room is None else room.files(workbooks)
     first = sorted(files, key=lambda name: (-len(files[name]), name))
     fetched = [name for name in first if name.startswith(place)]

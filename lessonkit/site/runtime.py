@@ -27,7 +27,7 @@ from lessonkit.errors import LessonError
 from lessonkit.site.fetch import CantBeHad, Store, find_node, held_to, node_environment
 from lessonkit.site.pins import CARRIER, CARRIER_FOLDER, CORE, LOCK, PARTS, RUNTIME, WHEELS
 
-__all__ = ["Files", "page_file", "runtime_files", "wheel_of", "zipped"]
+__all__ = ["Files", "package_files", "page_file", "runtime_files", "wheel_of", "zipped"]
 
 Files = dict[str, bytes]
 """Content by name, with slashes."""
@@ -36,7 +36,7 @@ LEFT_OUT = {"commands", "grading", "site", "_notebooks"}
 """Folders of lessonkit that have no business in a page."""
 
 TEST_ROOMS = {"concepts.toml", "concepts.py", "concept_bench.py", "workbook_20.py", "workbook_21.py"}
-"""The concept test with its hints: it is handed out as files, and never lies on a page."""
+"""The concept test with its hints: it lies in no site but one that a teacher asks for by `--only`."""
 
 EPOCH = (1980, 1, 1, 0, 0, 0)
 
@@ -81,11 +81,14 @@ def wheel_of(name: str, version: str, files: Mapping[str, bytes]) -> bytes:
     return zipped({**files, **about, f"{info}/RECORD": record.encode()})
 
 
-def runtime_files(store: Store) -> Files:
-    """Return the files of the runtime's folder. Raises `CantBeHad` and `CantStart`."""
+def runtime_files(store: Store, *, with_test: bool = False) -> Files:
+    """Return the files of the runtime's folder; `with_test` puts the concept test's rooms in.
+
+    Raises `CantBeHad` and `CantStart`.
+    """
     published, core = _core(store)
     entries, wheels = _published_wheels(store, published["packages"])
-    for name, version, file, data, imports, needs in _own_wheels(store):
+    for name, version, file, data, imports, needs in _own_wheels(store, with_test):
         wheels[file] = data
         entries[name] = _entry(name, version, file, data, imports, needs)
     files = {**core, **wheels, "start.js": page_file("start.js")}
@@ -143,7 +146,7 @@ def _published_wheels(store: Store, packages: Mapping[str, Any]) -> tuple[dict[s
     return entries, wheels
 
 
-def _own_wheels(store: Store) -> Iterable[tuple[str, str, str, bytes, list[str], list[str]]]:
+def _own_wheels(store: Store, with_test: bool) -> Iterable[tuple[str, str, str, bytes, list[str], list[str]]]:
     """Yield the wheels that the published lock lacks: name, version, file, content, imports, needs."""
     for part, imports, needs in (
         ("comm", ["comm"], ["traitlets"]),
@@ -158,21 +161,21 @@ def _own_wheels(store: Store) -> Iterable[tuple[str, str, str, bytes, list[str],
             name, _, rest = file.partition("-")
             if file.endswith(".whl") and name in ("piplite", "pyodide_kernel", "ipykernel"):
                 yield name.replace("_", "-"), rest.partition("-")[0], file, archive.read(path), [name], []
-    files = _package()
+    files = package_files(with_test)
     version = lessonkit.__version__
     needs = ["numpy", "matplotlib", "ipywidgets", "tomli-w"]
     file = f"lessonkit-{version}-py3-none-any.whl"
     yield "lessonkit", version, file, wheel_of("lessonkit", version, files), ["lessonkit"], needs
 
 
-def _package() -> Files:
+def package_files(with_test: bool) -> Files:
     """Return what of lessonkit goes into the page."""
     home = Path(lessonkit.__file__).parent
     files = {}
     for path in sorted(home.rglob("*")):
         inside = path.relative_to(home)
         skipped = inside.parts[0] in LEFT_OUT or "__pycache__" in inside.parts
-        skipped = skipped or path.name in TEST_ROOMS
+        skipped = skipped or (path.name in TEST_ROOMS and not with_test)
         if path.is_file() and not skipped and path.suffix not in (".pyc", ".so"):
             files[f"lessonkit/{PurePosixPath(*inside.parts)}"] = path.read_bytes()
     return files

@@ -34,12 +34,15 @@ PREFERENCES = {
 START_S = 240
 """So long may a browser take to listen; a machine that is busy needs it."""
 
+PATIENCE_S = 600
+"""So long may what a test waits for take; only a failing test ever waits so long."""
+
 
 class Page:
     """One page of a browser that answers BiDi."""
 
     def __init__(self, address: str) -> None:
-        self._line = websocket.create_connection(address, timeout=600, suppress_origin=True)
+        self._line = websocket.create_connection(address, timeout=PATIENCE_S, suppress_origin=True)
         self._asked = 0
         self.browser = self.send("session.new", capabilities={})["capabilities"]
         self._context = self.send("browsingContext.getTree")["contexts"][0]["context"]
@@ -70,12 +73,15 @@ class Page:
         return json.loads(done["result"]["value"])
 
     def wait_for(self, condition: str) -> None:
-        """Wait until an expression is true."""
-        self.ask(
-            "new Promise((done, fail) => { const look = () => { try { "
-            f"({condition}) ? done(true) : setTimeout(look, 100); "
-            "} catch (error) { fail(error); } }; look(); })"
-        )
+        """Wait until an expression is true.
+
+        Asked anew each time: a page that works hard may lose a question that stays open for long.
+        """
+        for _ in range(PATIENCE_S * 4):
+            if self.ask(f"Boolean({condition})"):
+                return
+            time.sleep(0.25)
+        raise RuntimeError(f"in {PATIENCE_S} s never true: {condition}")
 
     def click(self, element: str) -> None:
         """Press the middle of an element, given as an expression, with a pointer."""

@@ -1,6 +1,6 @@
 """The bench's own unit tests in the page's Python, on 32 bits: a stated choice from every floor.
 
-A property is tried on a few examples there, always the same ones.
+A property is tried on a few examples there (hypothesis profile `page`), always the same ones.
 """
 
 from __future__ import annotations
@@ -23,12 +23,12 @@ FLOORS = ("copper", "signal", "job", "bench", "studies")
 CHOSEN = {
     "copper": ("network", "transient"),
     "signal": ("crc", "edges", "frames", "receiver"),
-    "job": ("calls", "faults", "jobs", "parts", "thermostat", "variations"),
+    "job": ("calls", "faults", "jobs", "naming", "parts", "thermostat", "variations"),
     "bench": (
         *("added_relays", "exchange", "instruments", "log", "meter", "moments", "reading", "signal_path"),
         "state",
     ),
-    "studies": ("budget", "secrets"),
+    "studies": ("budget", "house", "hunt", "secrets", "steering"),
 }
 """Files that are run, by floor. Of the other ones of bench and studies each lives through hours of a bench or
 hundreds of cases, which takes minutes in a page; the workbooks do the same things in `test_parity.py`, where

@@ -12,9 +12,6 @@ sys.path.append("/judges")
 import pytest  # noqa: E402
 from hypothesis import settings  # noqa: E402
 
-FEW = 5
-"""So many examples of a property are tried here; elsewhere as many as its test asks for."""
-
 
 class InThePage:
     """Lets a property be tried a few times, always on the same examples, and keeps what came of each test."""
@@ -23,12 +20,13 @@ class InThePage:
         self.outcomes: dict[str, dict[str, str]] = {}
 
     def pytest_collection_modifyitems(self, items: list[pytest.Item]) -> None:
-        """Change what each property's test asks for."""
+        """Change what each property's test asks for: what it says itself goes before a profile."""
+        page = settings.get_profile("page")  # of tests/conftest.py, which is read by now
         for item in items:
             test = getattr(item, "obj", None)
             asked = getattr(test, "_hypothesis_internal_use_settings", None)
             if asked is not None:
-                few = min(FEW, asked.max_examples)
+                few = min(page.max_examples, asked.max_examples)
                 test._hypothesis_internal_use_settings = settings(
                     asked, max_examples=few, derandomize=True, database=None, deadline=None
                 )
@@ -41,6 +39,6 @@ class InThePage:
 
 
 seen = InThePage()
-words = ["-q", "-p", "_hypothesis_pytestplugin", "-p", "no:cacheprovider", "--capture=sys"]
+words = ["-q", "-p", "_hypothesis_pytestplugin", "-p", "no:cacheprovider", "--capture=sys", "--durations=8"]
 pytest.main([*words, *json.loads(Path("/room/files.json").read_text(encoding="utf-8"))], plugins=[seen])
 Path("/room/outcomes.json").write_text(json.dumps(seen.outcomes), encoding="utf-8")

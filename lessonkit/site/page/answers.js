@@ -13,7 +13,7 @@ export const withOwn = (sheet, cells = {}) => {
 };
 
 // What the browser keeps, by path. Reads the page's own store without changing it.
-const kept = () =>
+export const kept = () =>
   new Promise((resolve) => {
     let opening;
     try {
@@ -49,9 +49,6 @@ export const workbooks = async () => {
   const list = await (await fetch(new URL("api/contents/all.json", BASE))).json();
   return list.content.filter((item) => item.type === "notebook").map((item) => item.path).sort();
 };
-
-// Which workbooks were worked on here.
-export const touched = async () => new Set((await kept()).keys());
 
 // Every workbook with its content: what is kept here, and for the rest the unanswered one.
 export const collect = async () => {

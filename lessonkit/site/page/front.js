@@ -1,5 +1,6 @@
 // The start page: who works here, the workbooks, and the way out for the answers.
-import { download, touched, workbooks } from "./answers.js";
+import { download, kept } from "./answers.js";
+import { nextWords, progressOf, words } from "./progress.js";
 import { BASE, classRoom, keyOf, remember, remembered, student, take } from "./student.js";
 
 const part = (id) => document.getElementById(id);
@@ -26,19 +27,41 @@ const keeps = () =>
     }
   });
 
-const title = (path) =>
-  path.replace(/^.*[/]/, "").replace(/[.]ipynb$/, "").replace(/_/g, " ");
+const linkTo = (file, text, cell = "") => {
+  const link = document.createElement("a");
+  link.href = `notebooks/index.html?path=${encodeURIComponent(file)}${cell && `#cell-id=${cell}`}`;
+  link.textContent = text;
+  return link;
+};
 
+const rowOf = (book) => {
+  const row = document.createElement("tr");
+  const name = document.createElement("th");
+  name.scope = "row";
+  name.append(linkTo(book.file, book.title));
+  row.append(name);
+  const right = book.count("noted") ? "" : `${book.count("right")} of ${book.exercises.length}`;
+  for (const text of [book.minutes || "", right, words(book)]) row.insertCell().textContent = text;
+  return row;
+};
+
+// How far each workbook is, from what this browser keeps; what comes next; what lies beside the series.
 const showBooks = async () => {
-  const [paths, mine] = await Promise.all([workbooks(), touched()]);
-  part("list").replaceChildren(
-    ...paths.map((path) => {
-      const link = document.createElement("a");
-      link.href = `notebooks/index.html?path=${encodeURIComponent(path)}`;
-      link.textContent = title(path);
+  const [list, mine] = await Promise.all([
+    fetch(new URL("lessonkit/books.json", BASE)).then((answer) => answer.json()),
+    kept(),
+  ]);
+  const books = list.books.map((book) => progressOf(book, mine.get(book.file)));
+  part("list").replaceChildren(...books.map(rowOf));
+  const [first, ...rest] = nextWords(books);
+  const strong = document.createElement("strong");
+  strong.textContent = first;
+  part("next").replaceChildren(strong, ...rest.map((one) => (one.text ? linkTo(one.file, one.text, one.cell) : one)));
+  part("more").hidden = !list.more.length;
+  part("more-list").replaceChildren(
+    ...list.more.map(({ file, title }) => {
       const line = document.createElement("li");
-      line.append(link);
-      if (mine.has(path)) line.append(" (your work is here)");
+      line.append(linkTo(file, title));
       return line;
     }),
   );
@@ -65,6 +88,9 @@ const main = async () => {
     history.replaceState(null, "", location.pathname);
   }
   await showWho(room);
+  // Whoever comes back from a workbook, in this tab or another, finds it as it is now.
+  document.addEventListener("visibilitychange", () => document.hidden || showBooks());
+  window.addEventListener("pageshow", (event) => event.persisted && showBooks());
   part("name-form").addEventListener("submit", async (event) => {
     event.preventDefault();
     const name = part("name").value.trim();

@@ -109,6 +109,15 @@ const fillOwnCells = async (panel) => {
   });
 };
 
+// A link of the start page leads to one cell.
+const goToCell = (panel) => {
+  const id = new URLSearchParams(location.hash.slice(1)).get("cell-id");
+  const index = panel.content.widgets.findIndex((cell) => cell.model.id === id);
+  if (index < 0) return;
+  panel.content.activeCellIndex = index;
+  panel.content.scrollToItem(index, "start");
+};
+
 const keepSaving = (panel) => {
   let waiting = 0;
   let saving = null;
@@ -218,6 +227,7 @@ const main = async () => {
   document.title = `${panel.context.path.replace(/[.]ipynb$/, "").replace(/_/g, " ")} - lessonkit`;
   const save = keepSaving(panel);
   watchLoops(app, panel);
+  goToCell(panel);
   $(".lk-run").addEventListener("click", () => runCells(app, panel));
   $(".lk-download").addEventListener("click", async () => {
     await save();

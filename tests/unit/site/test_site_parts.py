@@ -18,16 +18,18 @@ import pytest
 
 from lessonkit.errors import LessonError
 from lessonkit.exercises.notebooks import opened
+from lessonkit.exercises.start_page import next_words, progress
 from lessonkit.grading.handout.copies import notebook_for
 from lessonkit.grading.roster import assign
-from lessonkit.grading.school import load_school
+from lessonkit.grading.school import BadSchool, load_school
 from lessonkit.site import ClassSite, build_site, serve_site
 from lessonkit.site.app import contents_files
+from lessonkit.site.books import books_list
 from lessonkit.site.build import workbook_files
 from lessonkit.site.classroom import key_of, own_cells, place_of
 from lessonkit.site.fetch import CantBeHad, Store, find_node
 from lessonkit.site.pins import CARRIER, PARTS, RUNTIME, Pin
-from lessonkit.site.runtime import wheel_of, zipped
+from lessonkit.site.runtime import TEST_ROOMS, package_files, wheel_of, zipped
 
 PAGE = Path(__file__).resolve().parents[3] / "lessonkit" / "site" / "page"
 SMALL = Pin("PyPI", "a-small-thing", "1", "small.txt", hashlib.sha256(b"small").hexdigest())
@@ -38,14 +40,21 @@ def quiet(text: str) -> None:
     """Say nothing."""
 
 
-def node_says(script: str) -> str:
-    """Run a script of our page in Node and return what it prints."""
+def node_says(script: str, told: str = "") -> str:
+    """Run a script of our page in Node, tell it something, and return what it prints."""
     node = find_node()
     if node is None:
         pytest.skip("Node is not on this machine: pip install lessonkit[site]")
     command = [*node, "--input-type=module", "-e", script]
     done = subprocess.run(
-        command, cwd=PAGE, capture_output=True, text=True, encoding="utf-8", timeout=120, check=False
+        command,
+        cwd=PAGE,
+        input=told,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        timeout=120,
+        check=False,
     )
     assert done.returncode == 0, done.stderr[-2000:]
     return done.stdout
@@ -143,6 +152,17 @@ def test_lists_name_every_workbook() -> None:
     (show,) = json.loads(files["api/contents/classroom/all.json"])["content"]
     assert show["path"] == "classroom/show.ipynb"
     assert files["files/classroom/show.ipynb"] == b"{}"
+
+
+def test_site_has_what_was_asked_for_alone() -> None:
+    """`only` leaves one workbook; the concept test, answers and all, lies in no site but its own."""
+    assert list(workbook_files(["03"])) == ["03_proving_the_conductors.ipynb"]
+    assert list(workbook_files(["20"])) == ["concepts/20_concepts_before.ipynb"]
+    assert not any("concept" in name for name in workbook_files())
+    with pytest.raises(BadSchool, match="no workbook '99'"):
+        workbook_files(["99"])
+    test = {name for name in package_files(with_test=True) if name not in package_files(with_test=False)}
+    assert {name.rpartition("/")[2] for name in test} == TEST_ROOMS
 
 
 # Serving ---------------------------------------------------------------------------------------------------
@@ -288,3 +308,90 @@ def test_page_lays_own_cells_only_over_untouched_ones() -> None:
     """
     cells = json.loads(node_says(script))["cells"]
     assert [cell["source"] for cell in cells] == ["x = 7\ny", "mine", ""]
+
+
+# How far somebody is -------------------------------------------------------------------------------------
+
+
+def test_no_workbook_of_the_site_gives_a_verdict_before_an_answer() -> None:
+    """A check cell says nothing until somebody has run it."""
+    said = [
+        (name, cell["id"])
+        for name, data in workbook_files().items()
+        for cell in json.loads(data)["cells"]
+        if cell["id"].startswith("check-") and cell["outputs"]
+    ]
+    assert said == []
+
+
+ANSWERS = {
+    "open": ("answer_1_1 = ...", ""),
+    "a place is open": (
+        "answer_1_1 = {\n    # of ...\n    'a': 1,\n    'b': ...,\n}",
+        "1.1 unanswered: x",
+    ),
+    "written": ("answer_1_1 = 3  # not ...", ""),
+    "dots in a text": ("answer_1_1 = 'and so on...'", "1.1 not yet: x"),
+    "not yet": ("half = 2\nanswer_1_1 = half", "1.1 not yet: x"),
+    "unreadable": ("answer_1_1 = 'x'", "1.1 unreadable: x"),
+    "right": ("answer_1_1 = [\n    'blower',\n]", "1.1 right"),
+}
+
+
+def answered_book(sheet: dict, source: str, said: str, guesses: int) -> dict:
+    """Return a workbook with an answer, what its check said, and the first predictions made."""
+    for cell in sheet["cells"]:
+        text = "".join(cell["source"])
+        if cell["id"] == "answer-1-1":
+            cell["source"] = source
+        elif cell["id"] == "check-1-1" and said:
+            cell["outputs"] = [{"output_type": "stream", "name": "stdout", "text": [f"{said}\n"]}]
+        elif text.startswith("prediction_") and guesses:
+            cell["source"] = text.replace("= ...", '= "a guess"').splitlines(keepends=True)
+            guesses -= 1
+    return sheet
+
+
+def test_front_page_says_what_the_start_page_says(tmp_path: Path) -> None:
+    """Of the same answers the front page and `lk.progress()` say the same words, the next step too."""
+    books = json.loads(books_list(workbook_files()))["books"]
+    pristine = {book["file"]: json.loads(workbook_files()[book["file"]]) for book in books}
+    cases, expected = [], []
+    for k, (source, said) in enumerate(ANSWERS.values()):
+        folder = tmp_path / str(k)
+        folder.mkdir()
+        sheets = {name: solved_book(sheet) for name, sheet in pristine.items() if name.startswith("00")}
+        sheets["01_calls.ipynb"] = answered_book(
+            json.loads(json.dumps(pristine["01_calls.ipynb"])), source, said, k % 3
+        )
+        cases.append(sheets)
+        for name, sheet in {**pristine, **sheets}.items():
+            (folder / name).write_text(json.dumps(sheet), encoding="utf-8")
+        shown = progress(folder)
+        expected.append([next_words(shown.progress), repr(shown)])
+    script = """
+        import { nextWords, progressOf, words } from "./progress.js";
+        import { readFileSync } from "node:fs";
+        const { books, cases } = JSON.parse(readFileSync(0, "utf8"));
+        const link = (one) => `[${one.text}](${one.file}${one.cell ? `#cell-id=${one.cell}` : ""})`;
+        console.log(JSON.stringify(cases.map((sheets) => {
+          const found = books.map((book) => progressOf(book, sheets[book.file]));
+          const [first, ...rest] = nextWords(found);
+          return [`**${first}**` + rest.map((one) => (one.text ? link(one) : one)).join(""),
+            found.map((book) => `${book.title}: ${words(book)}`).join("\\n")];
+        })));
+    """
+    assert json.loads(node_says(script, json.dumps({"books": books, "cases": cases}))) == expected
+    assert len({words for _, words in expected}) > 4
+
+
+def solved_book(sheet: dict) -> dict:
+    """Return a workbook with something in each answer, every check right."""
+    sheet = json.loads(json.dumps(sheet))
+    for cell in sheet["cells"]:
+        number = cell["id"].partition("-")[2].replace("-", ".")
+        if cell["id"].startswith("answer-"):
+            cell["source"] = f"answer_{number.replace('.', '_')} = 1"
+        elif cell["id"].startswith("check-"):
+            cell["outputs"] = [{"output_type": "stream", "name": "stdout", "text": f"{number} right\n"}]
+    return sheet
