@@ -88,7 +88,7 @@ def build_site(
 
 
 def workbook_files(only: Iterable[str] = ()) -> Files:
-    """Return the workbooks as a learner gets them, and the demonstrations, by their names under the folder.
+    """Return the notebooks of a site as a learner gets them, by their names under the folder.
 
     The concept test is not among them: it is handed out. `only` names workbooks by their ids, the concept
     test's forms too, and leaves out everything else. Raises `BadSchool` for one that there isn't.
