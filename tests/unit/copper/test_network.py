@@ -276,7 +276,6 @@ def test_an_open_contact_is_left_out_of_the_netlist() -> None:
     assert [line for line in lines if "1_k" in line] == ["* R1_k a c is open ; k"]
 
 
-
 @pytest.mark.parametrize(("closed", "ohm"), [(True, 2.0), (False, 6.0)])
 def test_a_switch_counts_in_its_first_position(closed: bool, ohm: float) -> None:
     """Settled, a switch is the resistance of its position before the first toggle: here half of a divider."""
