@@ -224,7 +224,7 @@ def test_any_works_settle_and_undo(name: str, data: st.DataObject) -> None:
     assert all(volts == volts < 1e3 for volts in bench.state.volts.values())
     assert [parse_work(str(work), job) for work in bench.hands] == list(bench.hands)
     bench.advance(30)
-    assert Wiring(job, (), ()).shape == Wiring(job).shape
+    assert Wiring(job, (), ()).template == Wiring(job).template
     fresh = Bench(job, call="cool-2")
     fresh.set_hands(works)
     fresh.set_hands([])
