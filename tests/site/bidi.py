@@ -37,6 +37,16 @@ START_S = 240
 PATIENCE_S = 600
 """So long may what a test waits for take; only a failing test ever waits so long."""
 
+SPOT = """
+(() => {{
+  const one = {};
+  one.scrollIntoView({{ block: "center" }});
+  const box = one.getBoundingClientRect();
+  const spot = [Math.round(box.x + box.width / 2), Math.round(box.y + box.height / 2)];
+  return one.contains(document.elementFromPoint(...spot)) ? spot : null;
+}})()
+"""
+
 
 class Page:
     """One page of a browser that answers BiDi."""
@@ -84,12 +94,14 @@ class Page:
         raise RuntimeError(f"in {PATIENCE_S} s never true: {condition}")
 
     def click(self, element: str) -> None:
-        """Press the middle of an element, given as an expression, with a pointer."""
-        spot = self.ask(
-            f"(() => {{ const one = {element}; one.scrollIntoView({{ block: 'center' }});"
-            " const box = one.getBoundingClientRect();"
-            " return [Math.round(box.x + box.width / 2), Math.round(box.y + box.height / 2)]; })()"
-        )
+        """Press the middle of an element, given as an expression, with a pointer.
+
+        First the element has to stay where it is for half a second, with nothing before it.
+        """
+        before, spot = None, self.ask(SPOT.format(element))
+        while spot is None or spot != before:
+            time.sleep(0.5)
+            before, spot = spot, self.ask(SPOT.format(element))
         press = [
             {"type": "pointerMove", "x": spot[0], "y": spot[1]},
             {"type": "pointerDown", "button": 0},
