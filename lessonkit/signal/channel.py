@@ -91,7 +91,8 @@ class Line:
         rest = np.ones((*levels.shape[:-1], 1), dtype=levels.dtype)
         targets = np.where(np.concatenate([rest, levels, rest], axis=-1), self.high_v, self.low_v)
         bits = targets.shape[-1]
-        bit = np.clip(np.floor(time_s / bit_s).astype(np.int64) + 1, 0, bits - 1)
+        # `intp` is what an index is: in a page that has 32 bits, and `take` refuses 64 there.
+        bit = np.clip(np.floor(time_s / bit_s).astype(np.intp) + 1, 0, bits - 1)
         settled: Volts = np.take(targets, bit, axis=-1)
         if not modes.rates_per_s.size:
             return settled
