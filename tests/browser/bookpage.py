@@ -42,6 +42,8 @@ async ([path, id, forget]) => {
   const kernel = id ? { id } : undefined;
   const widget = await commands.execute('docmanager:open', { path, factory: 'Notebook', kernel });
   await Promise.all([widget.context.ready, widget.revealed, widget.sessionContext.ready]);
+  // An area that was empty for a moment gets a launcher, which may have come to lie on top.
+  shell.activateById(widget.id);
   // A page that makes cells only where somebody looks could not be looked at as a whole.
   widget.content.notebookConfig = { ...widget.content.notebookConfig, windowingMode: 'none' };
   const running = widget.sessionContext.session.kernel;
@@ -62,7 +64,7 @@ async ([path, id, forget]) => {
 """
 
 _CELLS = """
-() => window.jupyterapp.shell.currentWidget.content.widgets
+() => [...window.jupyterapp.shell.widgets('main')].find(one => one.content?.model?.cells).content.widgets
   .filter(cell => cell.model.type === 'code')
   .map(cell => ({
     id: cell.model.id,
