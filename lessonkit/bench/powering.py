@@ -79,7 +79,9 @@ class Powering:
 
     def replace_transformer(self, place: str = "air") -> None:
         """Put in a whole transformer for one that burnt out; it burns again under the same load."""
-        require(place in self.wiring.supplies, "place", place, f"one of {', '.join(self.wiring.supplies)}")
+        require(
+            place in tuple(self.wiring.supplies), "place", place, f"one of {', '.join(self.wiring.supplies)}"
+        )
         self._run_timers()
         self._log.append(Event(self.time_s, f"transformer {place}", "is replaced"))
         self._power = self._power.cooled(winding=place)

@@ -28,7 +28,7 @@ CHOSEN = {
         *("added_relays", "exchange", "instruments", "log", "meter", "moments", "reading", "signal_path"),
         "state",
     ),
-    "studies": ("budget", "house", "hunt", "secrets", "steering"),
+    "studies": ("budget", "secrets"),
 }
 """Files that are run, by floor. Of the other ones of bench and studies each lives through hours of a bench or
 hundreds of cases, which takes minutes in a page; the workbooks do the same things in `test_parity.py`, where

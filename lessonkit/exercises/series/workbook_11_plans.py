@@ -137,7 +137,7 @@ ORDER = Exercise(
         ),
         WrongModel(
             "minutes of what works",
-            "You looked whether it works, and then at the minutes. Five more things come before the minutes.",
+            "You looked whether it works, and then at the minutes. Six more things come before the minutes.",
             lambda givens: _ordered(givens, lambda one: (not one.works, one.minutes)),
         ),
         WrongModel(
@@ -158,12 +158,12 @@ ORDER = Exercise(
         WrongModel(
             "a new cable before a proof",
             "A proof takes minutes, a cable hours. Which of the two does the planner try to avoid first?",
-            lambda givens: _ordered(givens, lambda one: _moved(one, 3, 4)),
+            lambda givens: _ordered(givens, lambda one: _moved(one, 4, 5)),
         ),
         WrongModel(
             "give something up before a new cable",
             "The planner pulls no cable as long as the wall will do. Then it looks at what is given up.",
-            lambda givens: _ordered(givens, lambda one: _moved(one, 5, 3)),
+            lambda givens: _ordered(givens, lambda one: _moved(one, 6, 4)),
         ),
         WrongModel(
             "the worst first",

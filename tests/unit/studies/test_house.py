@@ -203,7 +203,7 @@ def test_wrong_lockouts_are_told(lockouts: dict[str, float], words: str) -> None
     """Each lockout that costs warmth or money gets a sentence with both units."""
     told = lockout_mistakes(load_house("harrowmere").with_lockouts(**lockouts))
     assert any(words in sentence for sentence in told)
-    assert all(" C (" in sentence and " F)" in sentence for sentence in told)
+    assert all(" °C (" in sentence and " °F)" in sentence for sentence in told)
 
 
 def test_a_house_is_changed_in_one_line() -> None:
