@@ -187,6 +187,25 @@ def built_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return out
 
 
+@pytest.fixture
+def limit_holds() -> Callable[..., None]:
+    """Return what tries a limit: an act, the last values it takes, and the first ones it refuses."""
+
+    def holds(
+        act: Callable[..., object],
+        taken: tuple[object, ...],
+        refused: tuple[object, ...],
+        error: type[Exception],
+    ) -> None:
+        for value in taken:
+            act(value)
+        for value in refused:
+            with pytest.raises(error):
+                act(value)
+
+    return holds
+
+
 @pytest.fixture(scope="session")
 def checkout() -> Path:
     """Return the folder of the checkout."""

@@ -89,14 +89,9 @@ LIMITS: dict[str, tuple[Callable[..., object], tuple[object, ...], tuple[object,
 
 
 @pytest.mark.parametrize("limit", LIMITS)
-def test_limits_are_where_they_are_said(limit: str) -> None:
+def test_limits_are_where_they_are_said(limit: str, limit_holds: Callable[..., None]) -> None:
     """The last value inside each limit is taken, and the first one outside is refused."""
-    act, taken, refused = LIMITS[limit]
-    for value in taken:
-        act(value)
-    for value in refused:
-        with pytest.raises(LessonError):
-            act(value)
+    limit_holds(*LIMITS[limit], LessonError)
 
 
 def test_sizes_are_in_order() -> None:
