@@ -115,9 +115,10 @@ class Arrivals:
     def volts(self) -> Volts:
         """Volts at every look against the receiver's own common, shape (frames, looks)."""
         begin_s, supply_rad, noise = self._chance
-        volts, line, bit_s = noise.copy(), self.channel.line, self.channel.bit_s
-        for place in range(min(_PLACES, len(self.sent))):  # these frames begin at the same time
-            volts[place::_PLACES] += line.volts(self.levels[place::_PLACES], bit_s, self._time_s(place))
+        # These many begin at times of their own; the frames behind them take turns with the same.
+        time_s = np.stack([self._time_s(place) for place in range(min(_PLACES, len(self.sent)))])
+        volts = noise.copy()
+        volts += self.channel.line.volts_in_turn(self.levels, self.channel.bit_s, time_s)
         shift = self.channel.shift
         if shift.peak_v:
             # sin(wt + phase) = sin wt cos phase + cos wt sin phase: one product for all frames

@@ -87,33 +87,58 @@ class Line:
         carried from bit to bit. `levels` has shape (bits,); or (rows, bits), and then all
         rows are told at the same times (looks,).
         """
-        modes = step_modes(self.source_ohm, self.line_ohm, self.line_farad, self.load_ohm)
         rest = np.ones((*levels.shape[:-1], 1), dtype=levels.dtype)
         targets = np.where(np.concatenate([rest, levels, rest], axis=-1), self.high_v, self.low_v)
-        bits = targets.shape[-1]
+        return self._looked(targets, bit_s, *self._left(targets.shape[-1], bit_s, time_s))
+
+    def volts_in_turn(self, levels: NDArray[np.uint8], bit_s: float, time_s: Volts) -> Volts:
+        """Clean volts of many rows, `levels` (rows, bits), each with its own times of look.
+
+        `time_s` has shape (places, looks), and row k is looked at as place k % places says. Shape (rows,
+        looks).
+        """
+        rest = np.ones((len(levels), 1), dtype=levels.dtype)
+        targets = np.where(np.concatenate([rest, levels, rest], axis=1), self.high_v, self.low_v)
+        bit, rates_per_s, left = self._left(targets.shape[1], bit_s, time_s)
+        seen: Volts = np.empty((len(levels), time_s.shape[1]))
+        for place in range(min(len(time_s), len(levels))):
+            rows = slice(place, None, len(time_s))
+            seen[rows] = self._looked(targets[rows], bit_s, bit[place], rates_per_s, left[place])
+        return seen
+
+    def _left(self, bits: int, bit_s: float, time_s: Volts) -> tuple[NDArray[np.intp], Volts, Volts]:
+        """Return for each time the bit that it falls into, the modes that last, and what is left of each.
+
+        The modes are told by their rates (modes,); what is left since the bit began has shape (..., looks,
+        modes) and holds each mode's weight.
+        """
+        modes = step_modes(self.source_ohm, self.line_ohm, self.line_farad, self.load_ohm)
         # `intp` is what an index is: in a page that has 32 bits, and `take` refuses 64 there.
         bit = np.clip(np.floor(time_s / bit_s).astype(np.intp) + 1, 0, bits - 1)
-        settled: Volts = np.take(targets, bit, axis=-1)
-        if not modes.rates_per_s.size:
-            return settled
         since_edge = np.maximum(time_s - (bit - 1) * bit_s, 0.0)
         # On a short cable most modes have died away (below e^-40) before the first look at them.
         first_look_s = np.min(since_edge, where=bit > 0, initial=bit_s)
         lasting = modes.rates_per_s * first_look_s < 40.0
-        if not lasting.any():
+        rates_per_s = modes.rates_per_s[lasting]
+        return bit, rates_per_s, np.exp(-since_edge[..., np.newaxis] * rates_per_s) * modes.weights[lasting]
+
+    def _looked(
+        self, targets: Volts, bit_s: float, bit: NDArray[np.intp], rates_per_s: Volts, left: Volts
+    ) -> Volts:
+        """Return the volts at some looks of rows that settle at `targets` in each bit."""
+        settled: Volts = np.take(targets, bit, axis=-1)
+        if not rates_per_s.size:
             return settled
-        rates_per_s, weights = modes.rates_per_s[lasting], modes.weights[lasting]
         # At each edge every mode starts with the new step plus what is left of the earlier ones.
         steps = np.diff(targets, axis=-1, prepend=targets[..., :1])
         fade = np.exp(-rates_per_s * bit_s)
-        left = np.exp(-since_edge[..., np.newaxis] * rates_per_s)
         if fade.max() <= 1e-17:  # nothing lasts from one edge to the next
-            settled -= np.take(steps, bit, axis=-1) * (left @ weights)
+            settled -= np.take(steps, bit, axis=-1) * left.sum(axis=-1)
             return settled
         deviation = np.repeat(steps[..., np.newaxis], len(fade), axis=-1)
-        for k in range(1, bits):
+        for k in range(1, targets.shape[-1]):
             deviation[..., k, :] = steps[..., k, np.newaxis] + deviation[..., k - 1, :] * fade
-        settled -= (left * np.take(deviation, bit, axis=-2)) @ weights
+        settled -= (left * np.take(deviation, bit, axis=-2)).sum(axis=-1)
         return settled
 
 

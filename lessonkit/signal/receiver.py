@@ -72,17 +72,21 @@ class Receiver:
         above: NDArray[np.bool_] = volts >= self.high_threshold_v
         if self.low_threshold_v == self.high_threshold_v:
             return above
-        sure = above | (volts <= self.low_threshold_v)
-        if sure.all():
+        not_low: NDArray[np.bool_] = volts > self.low_threshold_v
+        if (above == not_low).all():
             return above
-        # Each look between the thresholds takes the level of the last look that was sure.
-        looks = volts.shape[-1]
-        last_sure = np.where(sure, np.arange(1, looks + 1, dtype=np.int32), np.int32(0))
-        np.maximum.accumulate(last_sure, axis=-1, out=last_sure)
-        known = np.empty((*volts.shape[:-1], looks + 1), dtype=np.bool_)
-        known[..., 0] = bool(before)
-        known[..., 1:] = above
-        return np.take_along_axis(known, last_sure, axis=-1)
+        # A look between the thresholds passes on what stands before it, as a column of a sum passes on its
+        # carry: 1 + 1 (surely high) makes one, 0 + 0 (surely low) none, 1 + 0 hands on the one that came. So
+        # all lines one behind the other are two numbers of many binary places, and their sum decides them.
+        columns = np.empty((2, *volts.shape[:-1], volts.shape[-1] + 1), dtype=np.bool_)
+        columns[..., 0] = bool(before)
+        columns[0, ..., 1:], columns[1, ..., 1:] = above, not_low
+        packed = (np.packbits(some, bitorder="little").tobytes() for some in columns)
+        one, other = (int.from_bytes(some, "little") for some in packed)
+        size = columns[0].size
+        carries = ((one + other) ^ one ^ other).to_bytes(size // 8 + 1, "little")
+        bits = np.unpackbits(np.frombuffer(carries, dtype=np.uint8), bitorder="little")[1 : size + 1]
+        return bits.view(np.bool_).reshape(columns[0].shape)[..., 1:]
 
 
 @dataclass(frozen=True)
@@ -138,21 +142,22 @@ def find_characters(
     rows, looks = levels.shape
     ticks, half, bits = receiver.ticks_per_bit, receiver.ticks_per_bit // 2, bits_per_character(parity)
     # A start bit begins where a low look follows a high one and the line is still low half a bit later.
-    starts = np.full((rows, looks + 1), looks, dtype=np.int32)
+    # Behind the last look stands a mark that ends every search.
+    begins = np.zeros((rows, looks + 1), dtype=np.bool_)
+    begins[:, looks] = True
     usable = looks - half
     if usable > 1:
-        fell = levels[:, : usable - 1] & ~levels[:, 1:usable] & ~levels[:, 1 + half :]
-        starts[:, 1:usable] = np.where(fell, np.arange(1, usable, dtype=np.int32), np.int32(looks))
-    # For every look, the next start at or after it: the smallest start number seen from the right.
-    next_start = np.minimum.accumulate(starts[:, ::-1], axis=1)[:, ::-1]
+        begins[:, 1:usable] = levels[:, : usable - 1] & ~(levels[:, 1:usable] | levels[:, 1 + half :])
+    places = np.flatnonzero(begins)
 
     row = np.arange(rows)
+    first = row * (looks + 1)  # of each row, among all places
     offsets = half + ticks * np.arange(bits)
     start_tick = np.empty((rows, characters), dtype=np.int64)
     sample_tick = np.empty((rows, characters, bits), dtype=np.int64)
     position = np.zeros(rows, dtype=np.int64)
     for k in range(characters):
-        start = next_start[row, position].astype(np.int64)
+        start = places[np.searchsorted(places, first + position)] - first
         samples = start[:, np.newaxis] + offsets
         start_tick[:, k] = np.where(samples[:, -1] < looks, start, -1)
         sample_tick[:, k] = np.minimum(samples, looks - 1)

@@ -201,3 +201,15 @@ def test_undetected_frames_can_be_counted() -> None:
     assert read.values.shape == (300, 5)
     right = (read.values == np.frombuffer(DATA, np.uint8)).all(axis=1)
     assert 0 < right.sum() < 300
+
+
+def test_rows_in_turn_are_each_row_alone() -> None:
+    """Looks that take turns give each row what it gives alone, with edges that are over and with slow ones."""
+    rng = np.random.default_rng(4)
+    levels = rng.integers(0, 2, (7, 20), dtype=np.uint8)
+    time_s = (np.arange(400) + rng.uniform(0, 1, (3, 1))) / 16 / BAUD - 2 / BAUD
+    for farad in (0.0, 2e-9, 4e-7):
+        line = Line(0.4, 4.4, 900.0, 40.0, farad, 1e4)
+        seen = line.volts_in_turn(levels, 1 / BAUD, time_s)
+        for row, sent in enumerate(levels):
+            assert np.allclose(seen[row], line.volts(sent, 1 / BAUD, time_s[row % 3]), rtol=0, atol=1e-12)
