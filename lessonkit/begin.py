@@ -15,6 +15,7 @@ nothing is missing, the environment that works is used as it is.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import importlib.util
 import json
@@ -22,7 +23,8 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Sequence
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from lessonkit.files import write_whole
@@ -318,27 +320,45 @@ def _write_stamp(home: Path, checkout: Path, extras: Sequence[str]) -> None:
 
 def _run_checks(python: Path, pytest_arguments: Sequence[str]) -> int:
     """Run every check of the project, or pytest on what was asked for."""
+    # Tests start hundreds of Pythons, and where a machine forbids to keep what was compiled, each of them
+    # would compile all rooms again.
+    env = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     if pytest_arguments:
-        return run_child([str(python), "-m", "pytest", *pytest_arguments], cwd=CHECKOUT)
-    checks = {
-        "ruff": [str(python), "-m", "ruff", "check", "."],
-        "mypy": [str(python), "-m", "mypy"],
-        # Tests of one file share servers and other costly things, so a file stays on one worker. The files
-        # come in the order of tests/conftest.py, the longest first; xdist itself would go by their tests.
-        "pytest": [
-            *(str(python), "-m", "pytest", "-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"),
-            *("--durations", "12"),
-        ],
-    }
-    failed = {}
-    for name, command in checks.items():
-        print(f"-- {name}", flush=True)
-        status = run_child(command, cwd=CHECKOUT)
-        if status:
-            failed[name] = status
+        return run_child([str(python), "-m", "pytest", *pytest_arguments], cwd=CHECKOUT, env=env)
+    # Tests of one file share servers and other costly things, so a file stays on one worker. The files come
+    # in the order of tests/conftest.py, the longest first; xdist itself would go by their tests.
+    sharing = ["-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder", "--durations", "12"]
+    print("-- ruff", flush=True)
+    statuses = {"ruff": run_child([str(python), "-m", "ruff", "check", "."], cwd=CHECKOUT, env=env)}
+    print("-- pytest; what mypy says beside it comes at the end", flush=True)
+    with _beside([str(python), "-m", "mypy"], env) as mypy:
+        tests = run_child([str(python), "-m", "pytest", *sharing], cwd=CHECKOUT, env=env)
+        print("-- mypy", flush=True)
+        statuses["mypy"] = mypy()
+    statuses["pytest"] = tests
+    failed = [name for name, status in statuses.items() if status]
     if failed:
         print(f"lessonkit.begin: {' and '.join(failed)} found something; see above.", file=sys.stderr)
-    return next(iter(failed.values()), 0)
+    return next(filter(None, statuses.values()), 0)
+
+
+@contextlib.contextmanager
+def _beside(command: Sequence[str], env: dict[str, str]) -> Iterator[Callable[[], int]]:
+    """Run a program beside others; give what waits for it, prints what it said, and returns its status."""
+    with tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as said:
+        child = subprocess.Popen(command, cwd=CHECKOUT, env=env, stdout=said, stderr=subprocess.STDOUT)
+
+        def wait() -> int:
+            status = child.wait()
+            said.seek(0)
+            print(said.read(), end="", flush=True)
+            return status
+
+        try:
+            yield wait
+        finally:
+            child.terminate()  # nothing where it has ended
+            child.wait()
 
 
 if __name__ == "__main__":

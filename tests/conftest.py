@@ -6,7 +6,10 @@ program is missing, it is skipped, with the reason; in CI it fails instead, so t
 
 from __future__ import annotations
 
+import ast
+import functools
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -23,6 +26,10 @@ os.environ["MPLBACKEND"] = "Agg"
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Jupyter's parts ask for this with a warning, and all warnings are errors here.
 os.environ.setdefault("JUPYTER_PLATFORM_DIRS", "1")
+# Reading notebooks loads a checker of addresses that works out its grammars for 3 s, in each worker. No
+# notebook has such an address. None in this table makes that import fail, which jsonschema takes as "not
+# installed".
+sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 IN_CI = os.environ.get("CI", "").lower() in ("1", "true", "yes")
@@ -85,6 +92,59 @@ _FINDERS = {
 }
 
 
+#: What these programs are called, in rooms and tests.
+_CALLED = {"bwrap", "ngspice", *_BROWSERS, "firefox", "firefox-esr"}
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add `--programs`, which leaves out every test that no program outside Python has a part in."""
+    told = "only marked tests, and unit tests that reach a room which asks for a program outside Python"
+    parser.addoption("--programs", action="store_true", help=told)
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Leave a file unread in which `--programs` would choose nothing."""
+    if not config.getoption("--programs") or not collection_path.name.startswith("test_"):
+        return None
+    marked = re.search(r"\bmark[.](ngspice|chromium|confined)\b", collection_path.read_text(encoding="utf-8"))
+    return None if marked or asks_for_a_program(collection_path) else True
+
+
+@functools.cache
+def _names_in(path: Path) -> tuple[frozenset[str], frozenset[str]]:
+    """Return the modules that a file may import, and its short texts, those of its docstrings aside."""
+    modules, texts = set(), set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            modules |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            modules |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            texts.add(node.value)
+    return frozenset(modules), frozenset(texts)
+
+
+@functools.cache
+def rooms_that_ask() -> frozenset[str]:
+    """Return the rooms of the package that look for one of these programs, or import a room that does."""
+    rooms = {
+        ".".join(path.relative_to(CHECKOUT).with_suffix("").parts).removesuffix(".__init__"): path
+        for path in (CHECKOUT / "lessonkit").rglob("*.py")
+    }
+    asking = {name for name, path in rooms.items() if _names_in(path)[1] & _CALLED}
+    while more := {name for name, path in rooms.items() if _names_in(path)[0] & asking} - asking:
+        asking |= more
+    return frozenset(asking - {"lessonkit.__main__"})  # it leads everywhere: what counts there is the command
+
+
+def asks_for_a_program(path: Path) -> bool:
+    """Tell whether a file of tests reaches a room that asks for a program, by import or by its command."""
+    modules, texts = _names_in(path)
+    asking = rooms_that_ask()
+    commands = {name.rpartition(".")[2].replace("_", "-") for name in asking if ".commands." in name}
+    return bool(modules & asking or texts & (commands | _CALLED))
+
+
 #: The files that take longest or wait most, the longest first. With a file a worker, one of them started last
 #: would keep one worker busy while the others wait; so they go first, and the many short ones fill the rest.
 LONGEST = (
@@ -118,8 +178,18 @@ def pytest_xdist_auto_num_workers() -> int | None:
 
 
 @pytest.hookimpl(trylast=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put the files that take longest first, and leave the order of everything else."""
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Put the files that take longest first, leave the order of the rest, and drop what was not asked for."""
+    if config.getoption("--programs"):
+        unit = CHECKOUT / "tests" / "unit"
+        asking = [
+            item
+            for item in items
+            if any(map(item.get_closest_marker, ("ngspice", "chromium", "confined")))
+            or (unit in item.path.parents and asks_for_a_program(item.path))
+        ]
+        config.hook.pytest_deselected(items=[item for item in items if item not in set(asking)])
+        items[:] = asking
     place = {CHECKOUT / name: k for k, name in enumerate(LONGEST)}
     items.sort(key=lambda item: place.get(item.path, len(place)))
 
@@ -172,10 +242,18 @@ def built_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Build the series for a web server, once; mark the test `site` as well.
 
     Where the registries can't be reached and nothing is in the cache, the test is skipped with the reason.
-    LESSONKIT_SITE names a site that is there already, for whoever works on a page.
+    LESSONKIT_SITE names a site that is there already, for whoever works on a page, or the place to build it.
     """
-    if "LESSONKIT_SITE" in os.environ:
-        return Path(os.environ["LESSONKIT_SITE"])
+    named = os.environ.get("LESSONKIT_SITE")
+    if named and Path(named).exists():
+        return Path(named)
+    if named:
+        from lessonkit.__main__ import main
+
+        half = Path(f"{named}.{os.getpid()}")
+        assert main(["site", str(half)]) == 0
+        half.rename(named)
+        return Path(named)
     from lessonkit.site import build_site
     from lessonkit.site.fetch import CantBeHad
 
@@ -185,6 +263,12 @@ def built_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     except CantBeHad as why:
         pytest.skip(str(why))
     return out
+
+
+@pytest.fixture(scope="session")
+def asking() -> tuple[frozenset[str], Callable[[Path], bool]]:
+    """Return the rooms that ask for a program outside Python, and what tells it of a file of tests."""
+    return rooms_that_ask(), asks_for_a_program
 
 
 @pytest.fixture

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import ast
+import contextlib
 import json
+import os
 import shutil
 import subprocess
 import sys
 import tomllib
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -271,11 +274,27 @@ def test_every_check_runs_even_after_one_failed(
         started.append(command[2])
         return 1 if command[2] == "ruff" else 0
 
+    @contextlib.contextmanager
+    def beside(command: list[str], env: dict[str, str]) -> Iterator[Callable[[], int]]:
+        started.append(command[2])
+        yield lambda: 3
+
     monkeypatch.setattr(begin, "CHECKOUT", bare)
     monkeypatch.setattr(begin, "run_child", run_child)
+    monkeypatch.setattr(begin, "_beside", beside)
     assert main(["test"]) == 1
     assert started == ["ruff", "mypy", "pytest"]
-    assert "ruff found something" in capsys.readouterr().err
+    assert "ruff and mypy found something" in capsys.readouterr().err
+
+
+def test_what_runs_beside_is_heard_at_the_end(capfd: pytest.CaptureFixture[str]) -> None:
+    """A check that runs beside the others says all of it when it is waited for, and hands its status on."""
+    says = "import sys; print('a finding' * 30_000); print('an error', file=sys.stderr); sys.exit(2)"
+    with begin._beside([sys.executable, "-c", says], dict(os.environ)) as wait:
+        assert wait() == 2
+    said = capfd.readouterr().out
+    assert said.count("a finding") == 30_000
+    assert said.count("an error") == 1
 
 
 def test_a_child_s_status_is_handed_on() -> None:

@@ -9,7 +9,7 @@ import ast
 import re
 import statistics
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 
@@ -119,9 +119,23 @@ def floor_of(module: str) -> int:
     return floors()[room]
 
 
-def imports(tree: ast.AST, home: str, is_package: bool) -> Iterator[tuple[str, int]]:
-    """Yield each imported module with its line, relative ones made absolute."""
-    for node in ast.walk(tree):
+@cache
+def imports(path: Path) -> tuple[tuple[str, int], ...]:
+    """Return each module that a room imports with its line, relative ones made absolute."""
+    return tuple(_imports(ast.walk(parsed(path)), module_name(path), path.name == "__init__.py"))
+
+
+@cache
+def imports_that_run(path: Path) -> tuple[tuple[str, int], ...]:
+    """Return what `imports` does, less what only a type checker reads."""
+    if "TYPE_CHECKING" not in path.read_text("utf-8"):
+        return imports(path)
+    tree = without_type_checking(path)
+    return tuple(_imports(ast.walk(tree), module_name(path), path.name == "__init__.py"))
+
+
+def _imports(nodes: Iterator[ast.AST], home: str, is_package: bool) -> Iterator[tuple[str, int]]:
+    for node in nodes:
         if isinstance(node, ast.Import):
             yield from ((alias.name, node.lineno) for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -136,12 +150,12 @@ def imports(tree: ast.AST, home: str, is_package: bool) -> Iterator[tuple[str, i
                 yield (inner if is_room else base), node.lineno
 
 
+@cache
 def _is_module(name: str) -> bool:
     path = CHECKOUT.joinpath(*name.split("."))
     return path.with_suffix(".py").is_file() or (path / "__init__.py").is_file()
 
 
-@cache
 def without_type_checking(path: Path) -> ast.Module:
     """Parse a room, less what only a type checker reads."""
 
@@ -183,8 +197,7 @@ def test_imports_go_down_only() -> None:
     upward = []
     for path in rooms():
         home = module_name(path)
-        tree = without_type_checking(path)
-        for module, _ in imports(tree, home, path.name == "__init__.py"):
+        for module, _ in imports_that_run(path):
             if module.split(".")[0] == "lessonkit" and floor_of(module) > floor_of(home):
                 upward.append(f"{where(path)} imports {module} from floor {floor_of(module)}")
     assert upward == []
@@ -195,8 +208,7 @@ def test_no_room_imports_itself_in_a_circle() -> None:
     graph: dict[str, set[str]] = {}
     for path in rooms():
         home = module_name(path)
-        found = imports(without_type_checking(path), home, path.name == "__init__.py")
-        graph[home] = {m for m, _ in found if m.startswith("lessonkit.") and m != home}
+        graph[home] = {m for m, _ in imports_that_run(path) if m.startswith("lessonkit.") and m != home}
 
     def circle(module: str, path: tuple[str, ...]) -> tuple[str, ...] | None:
         if module in path:
@@ -232,7 +244,7 @@ def test_the_package_leaves_its_judges_alone() -> None:
     used = [
         f"{where(path, line)} imports {module}"
         for path in rooms()
-        for module, line in imports(parsed(path), module_name(path), path.name == "__init__.py")
+        for module, line in imports(path)
         if module.split(".")[0] in TESTS_ONLY
     ]
     assert used == []
@@ -303,28 +315,51 @@ def test_no_test_judges_by_the_clock() -> None:
     clocks = [
         where(path, node.lineno)
         for path in files_of_tests()
-        if path.parent.name != "speed"
+        if path.parent.name != "speed" and re.search("perf_counter|process_time", path.read_text("utf-8"))
         for node in ast.walk(parsed(path))
         if isinstance(node, ast.Attribute) and node.attr.startswith(("perf_counter", "process_time"))
     ]
     assert clocks == []
 
 
-def _lines() -> Iterator[tuple[Path, int, str]]:
+# They look for programs too, but for others than the tests are run without.
+LOOKS_FOR_OTHERS = {"lessonkit.grading.children", "lessonkit.site.fetch"}
+
+
+def test_what_asks_for_a_program_is_known(asking: tuple[frozenset[str], Callable[[Path], bool]]) -> None:
+    """`pytest --programs` knows each room that looks for a program, and the unit tests that reach one."""
+    rooms_that_ask, asks = asking
+    looking = {
+        module_name(path)
+        for path in rooms()
+        if re.search(r"\b(shutil[.]which|find_program)\b", path.read_text("utf-8"))
+    }
+    assert looking - LOOKS_FOR_OTHERS <= rooms_that_ask
+    assert {"lessonkit.grading.run", "lessonkit.commands.handouts"} <= rooms_that_ask
+    unit = CHECKOUT / "tests" / "unit"
+    assert asks(unit / "grading" / "test_grading_run.py")
+    assert not asks(unit / "grading" / "test_grading_tables.py")
+    assert not asks(unit / "bench" / "test_bench.py")
+
+
+def _lines_with(pattern: re.Pattern[str]) -> list[str]:
+    """Say where a pattern stands in any file that is text."""
+    found = []
     for path in tracked():
         if path.suffix.lower() in (".png", ".jpg", ".pdf", ".npz", ".gz"):
             continue
-        for number, line in enumerate(path.read_text(encoding="utf-8", errors="replace").splitlines(), 1):
-            yield path, number, line
+        text = path.read_text(encoding="utf-8", errors="replace")
+        if pattern.search(text):
+            lines = enumerate(text.splitlines(), 1)
+            found += [where(path, number) for number, line in lines if pattern.search(line)] or [where(path)]
+    return found
 
 
 def test_no_machine_is_written_down() -> None:
     """No file names a folder of the machine that it was made on."""
-    found = [where(path, number) for path, number, line in _lines() if MACHINE_PATHS.search(line)]
-    assert found == []
+    assert _lines_with(MACHINE_PATHS) == []
 
 
 def test_nothing_points_outside_the_project() -> None:
     """Sources are standards, books and libraries, named where they are used."""
-    found = [where(path, number) for path, number, line in _lines() if STRAY_CITES.search(line)]
-    assert found == []
+    assert _lines_with(STRAY_CITES) == []
