@@ -4,14 +4,14 @@
     site.loop("1", "2")                 an ohmmeter, with these two joined at the far end
     site.insulation("3")                250 V direct from this one to metal, all boards off
     site.volts("cool-2", "air:Y2")      volts to C there, under a call
-    site.taken, site.left               what was done so far, and what is left of the budget
+    site.taken, site.left               what was read so far, such as "loop 1 2 = 3.73 ohm", and what is left
 
 Every reading comes from a bench and is counted; when readings or minutes are spent, the next one is refused.
 Survey and search have a budget each, and each has one of readings and one of minutes. A **site** is plain
-data, so that whoever has the data can judge what was done (`survey_shows`, `search_shows`).
+data, so that whoever has the data can judge what was read (`site_shows`).
 
 Where the model stops: minutes are ours, as those of `hands`; the thermostat run is known to be sound, apart
-from the one fault that is drawn.
+from the one fault that is drawn. Budgets are kept as long as Python runs, and no longer.
 """
 
 from __future__ import annotations
@@ -23,7 +23,6 @@ from typing import Any
 
 from lessonkit.bench.hands import walk_min
 from lessonkit.bench.reading import Reading
-from lessonkit.bench.state import LIVE_V
 from lessonkit.copper.wire import resistance_per_m
 from lessonkit.errors import LessonError, require
 from lessonkit.job.calls import CALLS, PLACES
@@ -48,16 +47,17 @@ __all__ = [
     "SUSPECTS",
     "BudgetSpent",
     "UnknownSite",
+    "best_survey",
     "complaint",
     "draw_site",
     "fault_text",
-    "is_live",
     "is_there",
     "most_loop_ohm",
+    "nominal_volts",
     "search_cost",
-    "search_shows",
+    "search_reading",
     "survey_cost",
-    "survey_shows",
+    "survey_reading",
     "suspects_of",
     "unknown_site",
     "wired",
@@ -73,7 +73,6 @@ LOOP_MIN, INSULATION_MIN, CALL_MIN, PROBE_MIN = 2.0, 3.0, 0.5, 0.5
 #: A loop above this share of what length and gauge give is a reject; insulation below this leaks (megohm).
 MOST_SHARE, LEAST_MOHM = 1.2, 0.5
 _GAUGE = 18
-_LEAK_OHM = 2.0e5
 
 #: What may be wrong on the day after, in words and as a fault; V is the letter of the valve.
 SUSPECTS: Mapping[str, str] = {
@@ -108,7 +107,7 @@ def draw_site(rng: random.Random) -> dict[str, Any]:
     states = [OPEN, SPLICED, LEAKY, *[SOUND] * 5]
     rng.shuffle(states)
     shares = [round(rng.uniform(1.6, 2.2) if s == SPLICED else rng.uniform(0.96, 1.12), 3) for s in states]
-    return {
+    site: dict[str, Any] = {
         "place": place,
         "owner": owner,
         "length_m": rng.randrange(76, 89),
@@ -119,7 +118,12 @@ def draw_site(rng: random.Random) -> dict[str, Any]:
         "fault": rng.choice(tuple(SUSPECTS)),
         "slip_v": round(rng.choice((-1, 1)) * rng.uniform(3.0, 4.5), 2),
         "slip_at": rng.choice((4, 5)),
+        "leak_ohm": 1e4 * rng.randrange(6, 40),
     }
+    if site["slip_at"] == 5:
+        # Too few volts outdoors are what a bad splice gives; more than at the transformer nothing gives.
+        site["slip_v"] = abs(site["slip_v"])
+    return site
 
 
 def _conductor_ohm(site: Mapping[str, Any], label: str) -> float:
@@ -132,16 +136,19 @@ def most_loop_ohm(site: Mapping[str, Any]) -> float:
     return float(MOST_SHARE * 2 * site["length_m"] * resistance_per_m(_GAUGE))
 
 
+#: The cable's conductors in the order of their labels, as a job calls them; none is in use yet.
+_NAMES = ("R", "C", "SIG", *(f"spare-{k}" for k in range(1, 6)))
+
+
 def _cable(site: Mapping[str, Any]) -> tuple[Job, tuple[Fault, ...]]:
     """Return the cable as a job, its conductors still without use, with what is wrong with them."""
-    names = ("R", "C", "SIG", *(f"spare-{k}" for k in range(1, 6)))
     ohms = tuple(_conductor_ohm(site, label) for label in LABELS)
-    run = {"conductors": names, "ohms": ohms, "length_m": float(site["length_m"]), "gauge_awg": _GAUGE}
+    run = {"conductors": _NAMES, "ohms": ohms, "length_m": float(site["length_m"]), "gauge_awg": _GAUGE}
     job = demo_job("wire-return").with_run("outdoor", **run)
-    words = {OPEN: "open", LEAKY: f"earth:{_LEAK_OHM:g}"}
+    words = {OPEN: "open", LEAKY: f"earth:{site['leak_ohm']:g}"}
     faults = [
         f"outdoor.{name}={words[state]}"
-        for name, state in zip(names, site["states"], strict=True)
+        for name, state in zip(_NAMES, site["states"], strict=True)
         if state in words
     ]
     return job, as_faults(faults, job)
@@ -159,16 +166,12 @@ def wired(site: Mapping[str, Any], uses: Mapping[str, str]) -> Job:
 
 
 class UnknownSite:
-    """A site with its two budgets. Make one with `unknown_site`."""
+    """A site with its two budgets, both full. `unknown_site` makes one that is kept."""
 
     def __init__(self, site: Mapping[str, Any]) -> None:
         self._site = dict(site)
-        self._job, self._faults = _cable(site)
-        self._call, self._at = "off", "stat"
         self.taken: list[str] = []
         self.searched: list[str] = []
-        self._minutes = 0.0
-        self._search_minutes = 0.0
 
     def __repr__(self) -> str:
         """Return where it is, and what is left."""
@@ -177,64 +180,59 @@ class UnknownSite:
     @property
     def left(self) -> str:
         """Return what is left of both budgets, in words."""
+        surveyed, searched = survey_cost(self.taken), search_cost(self.searched)
         return (
-            f"survey: {SURVEY_READINGS - len(self.taken)} readings, {SURVEY_MIN - self._minutes:g} minutes "
-            f"left; search: {SEARCH_READINGS - len(self.searched)} readings and "
-            f"{SEARCH_MIN - self._search_minutes:g} minutes left"
+            f"survey: {SURVEY_READINGS - surveyed[0]} readings, {SURVEY_MIN - surveyed[1]:g} minutes "
+            f"left; search: {SEARCH_READINGS - searched[0]} readings and "
+            f"{SEARCH_MIN - searched[1]:g} minutes left"
         )
+
+    @property
+    def fewest_readings(self) -> int:
+        """Return how many readings prove this cable where all of its conductors are sound."""
+        return len(best_survey([SOUND] * len(LABELS)))
 
     def loop(self, one: str, other: str) -> Reading:
         """Join two conductors at the far end and read the loop."""
         one, other = _label(one), _label(other)
         require(one != other, "conductor", other, "another one than the first")
-        self._survey(f"loop {one} {other}", LOOP_MIN)
-        names = [self._name(label) for label in (one, other)]
-        to = Technician(self._job, self._faults)
-        to.hands(to.lifted([("out", "outdoor", name) for name in names]))
-        read = to.meter.ohms(*(to.loose("outdoor", name, "air") for name in names))
-        return Reading(float(read), "ohm", (one, other), "ohms")
+        return self._survey(f"loop {one} {other}")
 
     def insulation(self, one: str) -> Reading:
         """Test one conductor against metal at 250 V direct, with every board off the cable."""
-        one = _label(one)
-        self._survey(f"insulation {one}", INSULATION_MIN)
-        to = Technician(self._job, self._faults)
-        to.hands(to.lifted())
-        read = to.meter.insulation(to.loose("outdoor", self._name(one), "air"), "air:GND")
-        return Reading(float(read), "ohm", (one, "metal"), "250 V")
+        return self._survey(f"insulation {_label(one)}")
 
     def volts(self, call: str, point: str) -> Reading:
         """Make a call, walk there, and read volts to C of that place."""
         require(call in CALLS, "call", call, f"one of {', '.join(CALLS)}")
         act = f"{call} {point}"
-        place = _place(point)
-        minutes = self._search_minutes + _search_min([*self.searched, act]) - _search_min(self.searched)
-        if len(self.searched) >= SEARCH_READINGS or minutes > SEARCH_MIN:
+        _place(point)
+        readings, minutes = search_cost([*self.searched, act])
+        if readings > SEARCH_READINGS or minutes > SEARCH_MIN:
             raise BudgetSpent(f"no readings or minutes are left for the search; you took {self.searched}.")
-        (end,) = rest(
-            _search_job(self._site["valve"]), [Case(call, _fault_of(self._site, self._site["fault"]))]
-        )
-        value = _at(end, point, place)
-        self.searched.append(act)
-        self._search_minutes = minutes
-        return Reading(value, "V", (point, f"{place}:C"), "high")
+        read = search_reading(self._site, act)
+        self.searched.append(f"{act} = {read}")
+        return read
 
-    def _survey(self, act: str, minutes: float) -> None:
-        if len(self.taken) >= SURVEY_READINGS or self._minutes + minutes > SURVEY_MIN:
+    def _survey(self, act: str) -> Reading:
+        readings, minutes = survey_cost([*self.taken, act])
+        if readings > SURVEY_READINGS or minutes > SURVEY_MIN:
             raise BudgetSpent(f"no readings or minutes are left for the survey; you took {len(self.taken)}.")
-        self._minutes += minutes
-        self.taken.append(act)
+        read = survey_reading(self._site, act)
+        self.taken.append(f"{act} = {read}")
+        return read
 
-    def _name(self, label: str) -> str:
-        return self._job.outdoor_run.conductors[LABELS.index(label)]
+
+#: The sites that were opened since Python began to run, each with what was read there.
+_OPENED: dict[str, UnknownSite] = {}
 
 
 def unknown_site(givens: Mapping[str, Any]) -> UnknownSite:
-    """Return the unknown site of a student's numbers.
+    """Return the unknown site of a student's numbers, with what was read there since Python began to run.
 
     `givens` are those of an exercise of the capstone, as `draw_site` draws them.
     """
-    return UnknownSite(givens)
+    return _OPENED.setdefault(repr(sorted(givens.items())), UnknownSite(givens))
 
 
 def _label(label: object) -> str:
@@ -243,30 +241,39 @@ def _label(label: object) -> str:
     return text
 
 
-# ---- what the survey shows ----
+# ---- the survey ----
+
+#: What makes a cable: its length, and the states, shares and leak of a site.
+_CableKey = tuple[int, tuple[str, ...], tuple[float, ...], float]
 
 
-def survey_shows(site: Mapping[str, Any], taken: Sequence[str]) -> dict[str, str]:
-    """Return what readings prove: label -> state, without the conductors that they do not prove.
+def survey_reading(site: Mapping[str, Any], act: str) -> Reading:
+    """Return what an act of a survey, such as "loop 1 2" or "insulation 3", reads at a site."""
+    cable = site["length_m"], tuple(site["states"]), tuple(site["shares"]), site["leak_ohm"]
+    value = _survey_ohm(cable, act)
+    kind, *labels = act.split()
+    return Reading(value, "ohm", tuple(labels) if kind == "loop" else (*labels, "metal"), _SETTINGS[kind])
 
-    A loop that is good proves both of its conductors continuous and without a splice. A bad one blames the
-    one whose partner is proved good. Insulation has to be read of whatever is called sound.
-    """
-    state = dict(zip(LABELS, site["states"], strict=True))
-    loops = [tuple(act.split()[1:]) for act in taken if act.startswith("loop ")]
-    tested = {act.split()[1] for act in taken if act.startswith("insulation ")}
-    bad = {OPEN, SPLICED}
-    through = {label for pair in loops if not {state[k] for k in pair} & bad for label in pair}
-    shown: dict[str, str] = {}
-    for one, other in (*loops, *((b, a) for a, b in loops)):
-        if other in through and state[one] in bad:
-            shown[one] = state[one]
-    for label in tested:
-        if state[label] == LEAKY:
-            shown[label] = LEAKY
-        elif label in through:
-            shown[label] = SOUND
-    return shown
+
+_SETTINGS = {"loop": "ohms", "insulation": "250 V"}
+
+
+@lru_cache(maxsize=1024)
+def _survey_ohm(cable: _CableKey, act: str) -> float:
+    to = _at_the_cable(cable)
+    kind, *labels = act.split()
+    names = [_NAMES[LABELS.index(label)] for label in labels]
+    ends = [to.loose("outdoor", name, "air") for name in names]
+    if kind == "insulation":
+        to.hands(to.lifted())
+        return float(to.meter.insulation(ends[0], "air:GND"))
+    to.hands(to.lifted([("out", "outdoor", name) for name in names]))
+    return float(to.meter.ohms(ends[0], ends[1]))
+
+
+@lru_cache(maxsize=2)
+def _at_the_cable(cable: _CableKey) -> Technician:
+    return Technician(*_cable(dict(zip(("length_m", "states", "shares", "leak_ohm"), cable, strict=True))))
 
 
 def survey_cost(taken: Sequence[str]) -> tuple[int, float]:
@@ -274,11 +281,27 @@ def survey_cost(taken: Sequence[str]) -> tuple[int, float]:
     return len(taken), sum(LOOP_MIN if act.startswith("loop ") else INSULATION_MIN for act in taken)
 
 
-# ---- what the search shows ----
+def best_survey(states: Sequence[str]) -> list[str]:
+    """Return the acts of the best survey: pairs first, then whoever is left with a good one."""
+    was, bad = dict(zip(LABELS, states, strict=True)), {OPEN, SPLICED}
+    taken: list[str] = []
+    good: list[str] = []
+    left: list[str] = []
+    for one, other in zip(LABELS[0::2], LABELS[1::2], strict=True):
+        taken.append(f"loop {one} {other}")
+        (left if {was[one], was[other]} & bad else good).extend((one, other))
+    for label in left:
+        taken.append(f"loop {good[0]} {label}")
+        if was[label] not in bad:
+            good.append(label)
+    return [*taken, *(f"insulation {label}" for label in LABELS if label in good)]
 
 
-def _fault_of(site: Mapping[str, Any], name: str) -> tuple[Fault, ...]:
-    return as_faults(fault_text(site["valve"], name), _search_job(site["valve"]))
+# ---- the search ----
+
+
+def _fault_of(valve: str, name: str) -> tuple[Fault, ...]:
+    return as_faults(fault_text(valve, name), _search_job(valve))
 
 
 def fault_text(valve: str, name: str) -> str:
@@ -295,8 +318,7 @@ def _search_job(valve: str) -> Job:
 def _ends(valve: str) -> dict[tuple[str, str], Rest]:
     """Return how every call ends with every suspect, and with none (""), by call and suspect."""
     names = ("", *SUSPECTS)
-    site = {"valve": valve}
-    cases = [Case(call, _fault_of(site, name) if name else ()) for name in names for call in CALLS]
+    cases = [Case(call, _fault_of(valve, name) if name else ()) for name in names for call in CALLS]
     ends = rest(_search_job(valve), cases)
     keys = [(call, name) for name in names for call in CALLS]
     return dict(zip(keys, ends, strict=True))
@@ -338,26 +360,33 @@ def is_there(site: Mapping[str, Any], act: str) -> bool:
     return point in _ends(site["valve"])[call, ""].settled.solution.network.index
 
 
-def is_live(site: Mapping[str, Any], name: str, act: str) -> bool:
-    """Return whether a reading such as "cool-2 air:Y2" finds half the rated volts or more with a suspect."""
+def nominal_volts(site: Mapping[str, Any], name: str, act: str) -> float:
+    """Return what a reading such as "cool-2 air:Y2" finds with a suspect, on a nominal line (volts RMS)."""
     call, point = act.split()
-    return _at(_ends(site["valve"])[call, name], point, _place(point)) >= LIVE_V
+    return _at(_ends(site["valve"])[call, name], point, _place(point))
 
 
-def search_shows(site: Mapping[str, Any], searched: Sequence[str]) -> tuple[str, ...]:
-    """Return the suspects that fit the complaint and every reading of a search."""
-    return tuple(
-        name
-        for name in suspects_of(site)
-        if all(is_live(site, name, act) == is_live(site, site["fault"], act) for act in searched)
-    )
+def search_reading(site: Mapping[str, Any], act: str) -> Reading:
+    """Return what a reading such as "cool-2 air:Y2" finds at a site, on its own line and with its fault."""
+    call, point = act.split()
+    place = _place(point)
+    end = _end_at(site["valve"], site["fault"], site["line"], call)
+    return Reading(_at(end, point, place), "V", (point, f"{place}:C"), "high")
+
+
+@lru_cache(maxsize=128)
+def _end_at(valve: str, name: str, line: float, call: str) -> Rest:
+    job = _search_job(valve)
+    broken = as_faults((fault_text(valve, name), f"air.transformer=weak:{line:g}"), job)
+    (end,) = rest(job, [Case(call, broken)])
+    return end
 
 
 def _search_min(searched: Sequence[str]) -> float:
     """Return the minutes of a search that begins at the thermostat, where calls are made by a helper."""
     here, call, minutes = "stat", "off", 0.0
     for act in searched:
-        asked, point = act.split()
+        asked, point = act.partition("=")[0].split()
         place = _place(point)
         minutes += walk_min(here, place) + PROBE_MIN + (CALL_MIN if asked != call else 0.0)
         here, call = place, asked

@@ -1,7 +1,8 @@
 """The capstone's exercises: one unknown site for each student, surveyed, planned, proved and searched.
 
 All four are about the site that 13.1 draws (`drawn_as`). Readings are taken on `UnknownSite`, which counts
-them; an answer holds the acts, and the judge plays them again, so that a verdict rests on what was read.
+them; an answer holds them with their values, and the judge reads the same site again, so that a verdict rests
+on what was read there. What can't be held: whoever begins again in a new kernel has a new budget.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from lessonkit.exercises.compare import Choice, ListOf, Record, Table
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
 from lessonkit.exercises.series.workbook_13_proof import PROOF_EXERCISES
 from lessonkit.studies.plan_sweeps import least_margin
+from lessonkit.studies.site_shows import SHOWN, first_untrue, survey_shows
 from lessonkit.studies.unknown_site import (
     LABELS,
     LEAKY,
@@ -26,10 +28,11 @@ from lessonkit.studies.unknown_site import (
     STATES,
     SURVEY_MIN,
     SURVEY_READINGS,
+    best_survey,
     draw_site,
     most_loop_ohm,
     survey_cost,
-    survey_shows,
+    survey_reading,
     wired,
 )
 
@@ -61,19 +64,18 @@ def _survey_question(givens: Givens) -> str:
         f"length and gauge give, here {most_loop_ohm(givens):.2f} ohm; insulation below "
         f"{LEAST_MOHM:g} megohm "
         f"leaks.\n\nWhat is each conductor, from 1 to 8: {', '.join(f'`{word}`' for word in STATES)}? "
-        "Give the "
-        "readings that "
-        "you took as `taken`, copied from what `site.taken` shows. A verdict counts when these "
-        "readings prove "
-        "it. A conductor "
-        "that is no good needs no second test."
+        "Give the readings that you took as `taken`, each with what the meter showed, copied from what "
+        "`site.taken` shows. A verdict counts when these readings prove it, and when the meter shows the "
+        "same at your site. A conductor that is no good needs no second test."
     )
 
 
 def _survey_rule(givens: Givens, answer: Mapping[str, Any]) -> str | None:
     """Return None where every verdict is right and proved within the budget, else a hint."""
     if over := over_budget(survey_cost(answer["taken"]), (SURVEY_READINGS, SURVEY_MIN)):
-        return over
+        return f"{over} Two good ones prove each other; use them for the rest."
+    if untrue := first_untrue(givens, answer["taken"]):
+        return f"The meter does not show {untrue!r} at your site. Copy what `site.taken` shows."
     shown, states = survey_shows(givens, answer["taken"]), _states(givens)
     for k, label in enumerate(LABELS):
         if label not in shown:
@@ -84,19 +86,8 @@ def _survey_rule(givens: Givens, answer: Mapping[str, Any]) -> str | None:
 
 
 def _played(givens: Givens) -> list[str]:
-    """Return the readings of the best survey: pairs first, then whoever is left with a good one."""
-    states, bad = _states(givens), {OPEN, SPLICED}
-    taken: list[str] = []
-    good: list[str] = []
-    left: list[str] = []
-    for one, other in zip(LABELS[0::2], LABELS[1::2], strict=True):
-        taken.append(f"loop {one} {other}")
-        (left if {states[one], states[other]} & bad else good).extend((one, other))
-    for label in left:
-        taken.append(f"loop {good[0]} {label}")
-        if states[label] not in bad:
-            good.append(label)
-    return [*taken, *(f"insulation {label}" for label in LABELS if label in good)]
+    """Return the best survey, each reading with what the meter shows."""
+    return [f"{act} = {survey_reading(givens, act)}" for act in best_survey(givens["states"])]
 
 
 def _survey(givens: Givens) -> dict[str, Any]:
@@ -116,13 +107,7 @@ def _no_insulation(givens: Givens) -> dict[str, Any]:
     return {"taken": kept, "conductors": [SOUND if was == LEAKY else was for was in givens["states"]]}
 
 
-def _all_loops(givens: Givens) -> dict[str, Any]:
-    pairs = [f"loop {a} {b}" for k, a in enumerate(LABELS) for b in LABELS[k + 1 :]]
-    return {
-        "taken": [*pairs, *(f"insulation {label}" for label in LABELS)],
-        "conductors": list(givens["states"]),
-    }
-
+_ENTRY = rf"(?:loop ([1-8]) (?!\1)[1-8]|insulation [1-8]) ?= ?{SHOWN}"
 
 SURVEY = Exercise(
     id="13.1",
@@ -133,7 +118,7 @@ SURVEY = Exercise(
     solve=_survey,
     compare=Record(
         (
-            ("taken", Acts(r"loop [1-8] [1-8]|insulation [1-8]", "loop 1 2")),
+            ("taken", Acts(_ENTRY, "loop 1 2 = 3.73 ohm")),
             ("conductors", ListOf(Choice(STATES), len(LABELS))),
         )
     ),
@@ -144,12 +129,6 @@ SURVEY = Exercise(
             "A conductor that is whole can still touch metal. No reading of an ohmmeter on a loop "
             "shows that.",
             _no_insulation,
-        ),
-        WrongModel(
-            "every pair",
-            "Every pair twice over: that is more than the budget. Two good ones prove each other; "
-            "use them for the rest.",
-            _all_loops,
         ),
         WrongModel(
             "a high loop taken as good",
@@ -165,7 +144,7 @@ SURVEY = Exercise(
 )
 
 
-# 13.2: the plan -------------------------------------------------------------------------------------------
+# 13.2: the schedule --------------------------------------------------------------------------------------
 
 
 def _plan_question(givens: Givens) -> str:
@@ -215,7 +194,7 @@ def schedule(givens: Givens, order: tuple[str, ...] = ("R", "C", "C", "R", "SIG"
 
 PLAN = Exercise(
     id="13.2",
-    title="The plan",
+    title="The schedule",
     points=4,
     variant=draw_site,
     drawn_as="13.1",

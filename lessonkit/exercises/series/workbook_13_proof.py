@@ -21,6 +21,7 @@ from lessonkit.studies.cases import Case, Rest, rest
 from lessonkit.studies.dictionary import loaded_volts
 from lessonkit.studies.prove import bands
 from lessonkit.studies.sheet import Read, Step, shown
+from lessonkit.studies.site_shows import SHOWN, act_of, first_untrue, has_live, search_shows
 from lessonkit.studies.technician import Taken, Technician
 from lessonkit.studies.unknown_site import (
     LABELS,
@@ -33,7 +34,7 @@ from lessonkit.studies.unknown_site import (
     fault_text,
     is_there,
     search_cost,
-    search_shows,
+    search_reading,
     suspects_of,
     wired,
 )
@@ -116,9 +117,8 @@ def _sheet_question(givens: Givens) -> str:
         "something is wrong with the site besides:\n\n| step | call | what | band | written down |\n"
         "| --- | --- | --- | --- | --- |\n"
         + "\n".join(rows)
-        + f"\n\nThe model says {_nominal(givens):.2f} V at step 1 on a nominal line. "
-        "What share of nominal has the "
-        "line, in percent (`line_percent`)? Which steps are out of their band (`out`, a list of "
+        + f"\n\nThe model says {_nominal(givens):.2f} V at step 1 for a nominal line voltage. "
+        "What share of nominal is the line voltage here, in percent (`line_percent`)? Which steps are out of their band (`out`, a list of "
         "numbers)? Which of "
         "these is the one written down wrong (`written_wrong`)?"
     )
@@ -202,9 +202,10 @@ def _search_question(givens: Givens) -> str:
         '`site.volts("cool-2", "air:Y2")` makes the call, '
         "walks there and reads volts to C of that place. You begin at the thermostat; the walk "
         "indoors takes 2 "
-        "minutes, the walk from the air handler to the outdoor unit 3. Give the `part`, and as "
-        "`searched` the readings, "
-        "copied from what `site.searched` shows. The part counts when these readings leave no other one."
+        "minutes, the walk from the air handler to the outdoor unit 3. A new call and a reading take half a "
+        "minute each. Give the `part`, and as `searched` the readings with their volts, "
+        "copied from what `site.searched` shows. The part counts when these readings show that only this one "
+        "can be bad, and when one of them at least is live: a meter that shows nothing may be dead itself."
     )
 
 
@@ -212,8 +213,15 @@ def _search_rule(givens: Givens, answer: Mapping[str, Any]) -> str | None:
     """Return None where the part is right and the readings leave no other, else a hint."""
     if over := over_budget(search_cost(answer["searched"]), (SEARCH_READINGS, SEARCH_MIN)):
         return over
-    if not all(is_there(givens, act) for act in answer["searched"]):
+    if not all(is_there(givens, act_of(entry)) for entry in answer["searched"]):
         return "One of these points is no terminal of this site. Which letter has its valve?"
+    if not has_live(givens, answer["searched"]):
+        return (
+            "None of these is a live reading of your own site. A meter that shows nothing may be dead: read "
+            "also where volts must be, such as at R."
+        )
+    if untrue := first_untrue(givens, answer["searched"]):
+        return f"The meter does not show {untrue!r} at your site. Copy what `site.searched` shows."
     left = search_shows(givens, answer["searched"])
     if answer["part"] not in suspects_of(givens):
         return "That part would give another complaint. Which looks would it change?"
@@ -228,20 +236,28 @@ def _search_rule(givens: Givens, answer: Mapping[str, Any]) -> str | None:
 
 @lru_cache(maxsize=64)
 def _found(valve: str, fault: str) -> tuple[str, ...]:
-    """Return the cheapest readings, fixed beforehand, after which one suspect alone is left."""
-    site = {"valve": valve, "fault": fault}
+    """Return the cheapest acts, fixed beforehand, after which one suspect alone is left; one is live."""
+    site = {"valve": valve, "fault": fault, "line": 1.0}
     call = complaint(valve, fault)[0].partition(":")[0]
     terminal = _terminal(valve, fault)
     points = [
-        f"{call} {place}:{terminal}" for place in ("stat", "air", "out") if (place, terminal) not in _INDOORS
+        f"{call} {place}:{letter}"
+        for letter in (terminal, "R")
+        for place in ("stat", "air", "out")
+        if (place, letter) not in _INDOORS
     ]
     ways = [
         some
         for count in (1, 2)
         for some in combinations(points, count)
-        if search_shows(site, some) == (fault,)
+        if has_live(site, entries := _entries(site, some)) and search_shows(site, entries) == (fault,)
     ]
     return min(ways, key=lambda some: search_cost(some)[1])
+
+
+def _entries(site: Givens, acts: tuple[str, ...]) -> list[str]:
+    """Return acts with the volts that the meter shows."""
+    return [f"{act} = {search_reading(site, act)}" for act in acts]
 
 
 _INDOORS = frozenset({("out", "G"), ("out", "W1")})
@@ -262,7 +278,8 @@ def _terminal(valve: str, fault: str) -> str:
 
 
 def _search(givens: Givens) -> dict[str, Any]:
-    return {"part": givens["fault"], "searched": list(_found(givens["valve"], givens["fault"]))}
+    acts = _found(givens["valve"], givens["fault"])
+    return {"part": givens["fault"], "searched": _entries(givens, acts)}
 
 
 def _another(givens: Givens) -> dict[str, Any]:
@@ -286,7 +303,7 @@ SEARCH = Exercise(
     compare=Record(
         (
             ("part", Choice(tuple(SUSPECTS))),
-            ("searched", Acts(f"(?:{_CALLS}) {_POINTS}", "cool-2 air:Y2")),
+            ("searched", Acts(f"(?:{_CALLS}) {_POINTS} ?= ?{SHOWN}", "cool-2 air:Y2 = 26.70 V")),
         )
     ),
     rule=_search_rule,
@@ -298,8 +315,8 @@ SEARCH = Exercise(
         ),
         WrongModel(
             "the wrong side of where the volts end",
-            "Volts before a part and none behind it: that part. Volts up to a coil that does "
-            "nothing: the coil.",
+            "Volts before a conductor or a relay and none behind it: that part. Volts up to a coil that does "
+            "nothing: the coil, or its way to C.",
             _another,
         ),
         WrongModel(
