@@ -228,9 +228,9 @@ _OPENED: dict[str, UnknownSite] = {}
 
 
 def unknown_site(givens: Mapping[str, Any]) -> UnknownSite:
-    """Return the unknown site of a student's numbers, with what was read there since Python began to run.
+    """Return the unknown site of a student's numbers, as it was left.
 
-    `givens` are those of an exercise of the capstone, as `draw_site` draws them.
+    What was read there is kept as long as Python runs. `givens` are those of an exercise of the capstone, as `draw_site` draws them.
     """
     return _OPENED.setdefault(repr(sorted(givens.items())), UnknownSite(givens))
 

@@ -118,8 +118,8 @@ def _sheet_question(givens: Givens) -> str:
         "| --- | --- | --- | --- | --- |\n"
         + "\n".join(rows)
         + f"\n\nThe model says {_nominal(givens):.2f} V at step 1 for a nominal line voltage. "
-        "What share of nominal is the line voltage here, in percent (`line_percent`)? Which steps are out of their band (`out`, a list of "
-        "numbers)? Which of "
+        "What share of nominal is the line voltage here, in percent (`line_percent`)? Which steps are out of "
+        "their band (`out`, a list of numbers)? Which of "
         "these is the one written down wrong (`written_wrong`)?"
     )
 
