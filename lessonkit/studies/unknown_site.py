@@ -230,7 +230,8 @@ _OPENED: dict[str, UnknownSite] = {}
 def unknown_site(givens: Mapping[str, Any]) -> UnknownSite:
     """Return the unknown site of a student's numbers, as it was left.
 
-    What was read there is kept as long as Python runs. `givens` are those of an exercise of the capstone, as `draw_site` draws them.
+    What was read there is kept as long as Python runs. `givens` are those of an exercise of the capstone, as
+    `draw_site` draws them.
     """
     return _OPENED.setdefault(repr(sorted(givens.items())), UnknownSite(givens))
 
