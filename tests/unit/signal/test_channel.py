@@ -204,7 +204,7 @@ def test_undetected_frames_can_be_counted() -> None:
 
 
 def test_rows_in_turn_are_each_row_alone() -> None:
-    """Looks that take turns give each row what it gives alone, with edges that are over and with slow ones."""
+    """Looks that take turns give each row what it gives alone, with quick edges and with slow ones."""
     rng = np.random.default_rng(4)
     levels = rng.integers(0, 2, (7, 20), dtype=np.uint8)
     time_s = (np.arange(400) + rng.uniform(0, 1, (3, 1))) / 16 / BAUD - 2 / BAUD
