@@ -93,7 +93,12 @@ def _read(kind: Any, value: Any, key: str, mistakes: list[str], what: str) -> An
         if isinstance(value, list) and all(
             isinstance(x, int | float) and not isinstance(x, bool) for x in value
         ):
-            return tuple(float(number) for number in value)
+            try:
+                return tuple(float(number) for number in value)
+            except OverflowError:
+                digits = max(len(str(abs(number))) for number in value if isinstance(number, int))
+                mistakes.append(f"{key} has a number of {digits} digits, but no part can have that")
+                return None
         mistakes.append(f"{key} must be a list of numbers")
         return None
     if typing.get_origin(kind) is tuple:

@@ -21,6 +21,7 @@ from lessonkit.job.toml import demo_job, job_from_toml
     [
         (f'name = "x"\n[supply]\nfuse_a = {"9" * 5000}\n', "a number in it has more digits"),
         (f'name = "x"\n[supply]\nfuse_a = {"9" * 400}\n', "supply.fuse_a has 400 digits"),
+        (f'name = "x"\n[runs.outdoor]\nohms = [{"9" * 400}, 1.0]\n', "ohms has a number of 400 digits"),
         ('name = "x"\n[supply]\nfuse_a = -5.0\n', "supply.fuse_a is -5.0"),
         ('name = " "\n', "name is empty"),
         ('name = "x"\ntitle = "Mill \\u001b[2J"\n', "title has a control character"),

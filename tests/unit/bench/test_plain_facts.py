@@ -8,7 +8,8 @@ import pytest
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.hands import ACT_MIN, Hands
-from lessonkit.bench.state import CoilState
+from lessonkit.bench.outdoor_coil import OutdoorCoil, Unit, Weather
+from lessonkit.bench.state import BoardState, CoilState
 from lessonkit.copper.elements import Capacitance
 from lessonkit.errors import BadParameter
 from lessonkit.job.toml import demo_job
@@ -18,7 +19,7 @@ def test_a_flat_battery_calls_for_nothing() -> None:
     """On a cable without C the thermostat is asleep once its battery is flat, and so is all that it calls."""
     bench = Bench("old-cable", call="cool-1", faults=["stat.battery=flat"])
     state = bench.advance(600.0)
-    assert not state.boards["stat:thermostat"].awake
+    assert state.boards["stat:thermostat"] == BoardState(0.0, False)
     assert set(state.responding.values()) == {"off"}
     bench.set_faults([])
     assert bench.advance(600.0).responding["compressor stage 1"] == "on"
@@ -84,6 +85,24 @@ def test_water_in_the_air_has_a_limit() -> None:
     bench.set_outdoor_c(2.0, dw=0.05)
     with pytest.raises(BadParameter, match="dw"):
         bench.set_outdoor_c(2.0, dw=0.051)
+
+
+def test_frost_waits_for_zero_degrees() -> None:
+    """A resting coil in mild air keeps all of its frost until it has come up to the melting point."""
+    unit = Unit(False, False, False, Weather(8.0, 0.002))
+    cold = OutdoorCoil(-0.5, 0.05)
+    zero_s = cold.reaches_s(unit, 0.0)
+    assert zero_s > 1.0
+    assert cold.after(unit, 0.9 * zero_s).frost == 0.05
+    assert cold.after(unit, 1.5 * zero_s).frost < 0.05
+
+
+def test_a_link_s_frames_have_no_parity() -> None:
+    """So no reading of one tells of wrong parity, and a sound one of no other mistake."""
+    bench = Bench("two-run", call="cool-1")
+    bench.advance(5.0)
+    for seen in bench.frames:
+        assert (seen.reading.parity_errors, seen.reading.framing_errors) == (0, 0)
 
 
 def test_a_contact_indoors_in_y1_is_known() -> None:
