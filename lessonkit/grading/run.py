@@ -21,6 +21,7 @@ from typing import Any, TypeVar
 from lessonkit.exercises.core import Exercise, givens_for
 from lessonkit.exercises.plain import decode, literal
 from lessonkit.grading.judging.judge import Judged, Submission, judge_batch
+from lessonkit.grading.judging.report import ASKED, questions
 from lessonkit.grading.marking.claims import HandIn
 from lessonkit.grading.marking.decisions import kept_changes, merged, read_changes, with_changes
 from lessonkit.grading.marking.identify import identify
@@ -99,11 +100,11 @@ def grade_folder(
         readings = _read(files, school, store, _Carrier(carrier, many, progress))  # type: ignore[arg-type]
         hand_ins, strays = identify(readings, school, roll, seed)
         strays += [f"{name}: {why}" for name, why in others]
-        verdicts = _judge(hand_ins, school, store, _Carrier(carrier, many, progress))  # type: ignore[arg-type]
+        verdicts, asked = _judge(hand_ins, school, store, _Carrier(carrier, many, progress))  # type: ignore[arg-type]
     finally:
         if own is not None:
             own.shutdown(wait=True, cancel_futures=True)
-    students = _students(hand_ins, verdicts, school, roll)
+    students = _students(hand_ins, verdicts, asked, school, roll)
     given = () if changes is None else read_changes(changes, students)
     decided = merged(kept, given)
     students = with_changes(students, decided)
@@ -194,67 +195,80 @@ def _read(files: Mapping[str, HandedIn], school: School, store: Store, by: _Carr
 # Verdicts --------------------------------------------------------------------------------------------------
 
 Verdicts = dict[tuple[str, str], dict[str, Judged]]
+Questions = dict[tuple[str, int | None], dict[str, str]]
+"""By workbook and variant, then by exercise."""
 
 
-def _judge(hand_ins: Sequence[HandIn], school: School, store: Store, by: _Carrier) -> Verdicts:
-    """Return the verdicts of each hand-in, by student and workbook."""
+def _judge(
+    hand_ins: Sequence[HandIn], school: School, store: Store, by: _Carrier
+) -> tuple[Verdicts, Questions]:
+    """Return the verdicts of each hand-in, by student and workbook, and the questions they were asked."""
     verdicts: Verdicts = {}
+    asked: Questions = {}
     same: dict[str, list[tuple[str, str]]] = {}
     todo: dict[str, Submission] = {}
     for one in hand_ins:
+        if one.reading.trouble or one.variant is None:
+            continue
         given = tuple(
             (exercise, found.wire) for exercise, found in one.reading.answers if found.state == "given"
         )
-        if one.reading.trouble or one.variant is None or not given:
-            continue
+        ask = (one.book, one.variant) not in asked
+        if ask:  # once for each variant, whatever was answered
+            found_questions = store.get("asked", key_of(one.book, one.variant))
+            ask = found_questions is None
+            asked[one.book, one.variant] = found_questions or {}
         key = key_of(one.book, one.variant, given)
-        known = store.get("judged", key)
+        known = store.get("judged", key) if given else {}
         if known is not None:
             verdicts[one.student, one.book] = {exercise: Judged(*said) for exercise, said in known.items()}
         else:  # the same answers with the same numbers are judged once
             same.setdefault(key, []).append((one.student, one.book))
-            todo[key] = Submission(key, one.book, one.variant, given)
-    total, done = len(todo), 0
-    for keys, found in by.each(
+        if ask or (known is None and key not in todo):
+            todo[key] = Submission(key, one.book, one.variant, given if known is None else (), ask)
+    done = 0
+    for batch, found in by.each(
         _batches(list(todo.values()), by.many, str(school.folder.resolve())), judge_batch
     ):
-        for key in keys:
-            said = {exercise: judged for (other, exercise), judged in found.items() if other == key}
-            if all(one.outcome != "teacher" for one in said.values()):
-                store.put(
-                    "judged", key, {exercise: [one.outcome, one.hint] for exercise, one in said.items()}
-                )
-            for who in same[key]:
+        for task in batch:
+            said = {exercise: judged for (key, exercise), judged in found.items() if key == task.key}
+            if (words := said.pop(ASKED, None)) and words.outcome == ASKED:
+                asked[task.book, task.variant] = questions(words.hint)
+                store.put("asked", key_of(task.book, task.variant), asked[task.book, task.variant])
+            if said and all(judged.outcome != "teacher" for judged in said.values()):
+                kept = {exercise: [judged.outcome, judged.hint] for exercise, judged in said.items()}
+                store.put("judged", task.key, kept)
+            for who in same.get(task.key, ()):
                 verdicts[who] = said
-        done += len(keys)
-        by.progress("judging", done, total)
-    return verdicts
+        done += len(batch)
+        by.progress("judging", done, len(todo))
+    return verdicts, asked
 
 
 def _batches(
     todo: Sequence[Submission], many: int, folder: str
-) -> Iterator[tuple[list[str], tuple[Any, ...]]]:
+) -> Iterator[tuple[tuple[Submission, ...], tuple[Any, ...]]]:
     """Yield batches of equal work, as many for each worker; a start of nbval costs as much as 200 answers."""
-    answers = sum(len(one.answers) for one in todo)
+    answers = sum(len(one.pairs()) for one in todo)
     rounds = math.ceil(answers / (many * ANSWERS_A_BATCH))
     most = max(answers / max(many * rounds, 1), 150)
     batch: list[Submission] = []
     size = 0
     for one in sorted(todo, key=lambda item: item.book):
         batch.append(one)
-        size += len(one.answers)
+        size += len(one.pairs())
         if size >= most:
-            yield [item.key for item in batch], (folder, tuple(batch))
+            yield tuple(batch), (folder, tuple(batch))
             batch, size = [], 0
     if batch:
-        yield [item.key for item in batch], (folder, tuple(batch))
+        yield tuple(batch), (folder, tuple(batch))
 
 
 # Marks -----------------------------------------------------------------------------------------------------
 
 
 def _students(
-    hand_ins: Sequence[HandIn], verdicts: Verdicts, school: School, roll: Roll | None
+    hand_ins: Sequence[HandIn], verdicts: Verdicts, asked: Questions, school: School, roll: Roll | None
 ) -> list[Student]:
     """Return every student's marks, those who handed in nothing included when there is a roll."""
     by: dict[str, dict[str, HandIn]] = {}
@@ -266,7 +280,9 @@ def _students(
         mine = by.get(name, {})
         marks: list[Mark] = []
         for book in school.books:
-            marks += _marks(book, mine.get(book.id), verdicts.get((name, book.id), {}))
+            own = mine.get(book.id)
+            words = asked.get((book.id, own.variant), {}) if own is not None else {}
+            marks += _marks(book, own, verdicts.get((name, book.id), {}), words)
         remarks = [remark for one in mine.values() for remark in _remarks(one)]
         group = roll.group(name) if roll is not None else ""
         minutes = tuple((one.book, one.reading.minutes) for one in mine.values() if one.reading.minutes)
@@ -280,7 +296,9 @@ def _remarks(one: HandIn) -> list[str]:
     return [*one.remarks, *trouble, *held, *(f"{one.file}: {note}" for note in one.reading.notes)]
 
 
-def _marks(book: Book, one: HandIn | None, verdicts: Mapping[str, Judged]) -> list[Mark]:
+def _marks(
+    book: Book, one: HandIn | None, verdicts: Mapping[str, Judged], asked: Mapping[str, str]
+) -> list[Mark]:
     if one is None:
         return [Mark(book.id, exercise.id, "missing", 0.0, exercise.points) for exercise in book.exercises]
     found, typed = dict(one.reading.answers), dict(one.reading.typed)
@@ -310,7 +328,7 @@ def _marks(book: Book, one: HandIn | None, verdicts: Mapping[str, Judged]) -> li
                 typed=typed.get(exercise.id, "") if shown else "",
                 how=_how(one, exercise.id) if answer else "",
                 near=state == "not yet" and not models and _near(exercise, one, answered.wire),
-                variant=one.variant,
+                asked=asked.get(exercise.id, ""),
             )
         )
     return marks

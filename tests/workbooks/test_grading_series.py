@@ -105,6 +105,18 @@ def test_marks_are_those_of_nbval_over_the_files_themselves(
     assert set(expected.values()) == {True, False}
 
 
+def test_every_page_has_the_student_s_own_questions(school: School, handed_in: Path, graded: Graded) -> None:
+    """Each question is there, and those of a workbook with 4 kB of them are whole, with the own numbers."""
+    assert all(mark.asked for student in graded.students for mark in student.marks)
+    book = next(book for book in school.books if book.id == "07")
+    ida = next(student for student in graded.students if student.name == "Ida Holm")
+    (path,) = (handed_in / "in").glob(f"{book.stem}_ida-holm.ipynb")
+    workbook = open_workbook(*notebooks.opened(notebooks.read_notebook(path)))
+    expected = {item.id: item.question(workbook.givens(item.id)).strip() for item in book.exercises}
+    assert {mark.exercise: mark.asked for mark in ida.marks if mark.book == "07"} == expected
+    assert sum(map(len, expected.values())) > 4000
+
+
 def test_every_planted_misunderstanding_is_met(school: School, graded: Graded) -> None:
     """Each wrong answer is recognised by its model, and nothing waits for the teacher."""
     for student in graded.students:

@@ -3,7 +3,8 @@
 For a batch a notebook is generated in a new folder that holds nothing else. It opens the workbook of a
 submission with the student's variant, assigns every answer variable (those without an answer get None, so
 that nothing is left over from the student before), and repeats the school's check cells as they stand, stored
-verdict and all; then the next submission, of whichever workbook. nbval runs it and compares. Nothing a
+verdict and all, and where it is wanted a cell that says the questions with this variant's numbers; then the
+next submission, of whichever workbook. nbval runs it and compares. Nothing a
 student wrote is executed here: answers are plain data, written out again by us.
 
 A check that prints another verdict is an answer that is not right. A check that fails, hangs or brings its
@@ -28,7 +29,7 @@ from lessonkit.exercises.core import OUTCOMES, RIGHT
 from lessonkit.exercises.notebooks import answer_name, code_cell, new_notebook, write_notebook
 from lessonkit.exercises.plain import decode, literal
 from lessonkit.grading.children import own_environment, python_command
-from lessonkit.grading.judging.nbval_run import MARK, NO_ROOM
+from lessonkit.grading.judging.report import ASKED, MARK, NO_ROOM, SAY
 from lessonkit.grading.school import Book, load_school
 
 __all__ = ["Judged", "JudgingFailed", "Submission", "judge_batch"]
@@ -46,18 +47,28 @@ class JudgingFailed(LessonError, RuntimeError):
 class Submission:
     """One student's answers to one workbook, as they go to the judge.
 
-    `key` tells submissions of a batch apart; `answers` are (exercise, wire).
+    `key` tells submissions of a batch apart; `answers` are (exercise, wire). With `ask` the judge says the
+    workbook's questions as well, with this variant's numbers.
     """
 
     key: str
     book: str
     variant: int
     answers: tuple[tuple[str, str], ...]
+    ask: bool = False
+
+    def pairs(self) -> list[_Pair]:
+        """Return what the judge has to say: of each answer its verdict, and the questions."""
+        names = [exercise for exercise, _ in self.answers] + [ASKED] * self.ask
+        return [(self.key, name) for name in names]
 
 
 @dataclass(frozen=True)
 class Judged:
-    """What became of one answer: an outcome and its hint, or "teacher" and why."""
+    """What became of one answer: an outcome and its hint, or "teacher" and why.
+
+    Of the questions it is `ASKED` and what was printed.
+    """
 
     outcome: str
     hint: str = ""
@@ -68,11 +79,12 @@ def judge_batch(
 ) -> dict[_Pair, Judged]:
     """Return the verdict on every answer of a batch, by (submission's key, exercise).
 
-    `folder` has the school's pristine workbooks. The batch may mix workbooks; it is plain data in and out.
-    Raises `JudgingFailed` when nothing can be judged at all.
+    Questions that were wanted stand under (key, `ASKED`). `folder` has the school's pristine workbooks. The
+    batch may mix workbooks; it is plain data in and out. Raises `JudgingFailed` when nothing can be judged at
+    all.
     """
     books = {book.id: book for book in load_school(folder, [one.book for one in submissions]).books}
-    everything = {(one.key, exercise) for one in submissions for exercise, _ in one.answers}
+    everything = {pair for one in submissions for pair in one.pairs()}
     judged: dict[_Pair, Judged] = {}
     groups, tried = [everything] if everything else [], set[_Pair]()
     while groups:
@@ -150,11 +162,12 @@ def _fate(line: dict[str, Any] | None) -> str:
 def _cells(
     books: Mapping[str, Book], submissions: Iterable[Submission], pairs: set[_Pair]
 ) -> list[dict[str, Any]]:
-    """Return a notebook's cells for these pairs: of each submission one that assigns, then its checks."""
+    """Return the cells for these pairs: of each submission one that assigns, its checks, its questions."""
     cells = [code_cell("import lessonkit as lk", "setup")]
     for number, one in enumerate(submissions):
         given = {exercise: wire for exercise, wire in one.answers if (one.key, exercise) in pairs}
-        if not given:
+        ask = (one.key, ASKED) in pairs
+        if not given and not ask:
             continue
         book = books[one.book]
         lines = [f"workbook = lk.open_workbook({book.id!r}, variant={one.variant}, marking=True)"]
@@ -167,6 +180,9 @@ def _cells(
             if exercise.id in given:
                 mark = {MARK: {"submission": one.key, "exercise": exercise.id}}
                 cells.append({**book.checks[exercise.id], "id": f"check-{number}-{place}", "metadata": mark})
+        if ask:
+            mark = {MARK: {"submission": one.key, "exercise": ASKED}}
+            cells.append(code_cell(SAY, f"asked-{number}", metadata=mark))
     return cells
 
 
@@ -175,6 +191,8 @@ def _verdict(pair: _Pair, line: dict[str, Any], *, spoilt: bool) -> Judged | Non
     exercise = pair[1]
     if line["how"] == "failed" or spoilt:
         return Judged("teacher", f"its check {_WHY['failed']}")
+    if exercise == ASKED:
+        return Judged(ASKED, line["text"]) if line["passed"] else None
     for outcome in OUTCOMES:
         head = f"{exercise} {outcome}"
         text = line["text"]

@@ -2,9 +2,10 @@
 
 `python -m lessonkit.grading.judging.nbval_run REPORT TIMEOUT_S NOTEBOOK...` is pytest with nbval in its lax
 mode, kept apart from every setting of the folder, the user and the machine. A recorder of our own writes one
-line of JSON for each check cell as soon as nbval has dealt with it: which submission and exercise, whether it
-passed, what it printed, and if it failed, how. Marks are taken from these lines and never from an exit
-status, which says 0 when a cell was skipped and 1 when one student's answer is wrong.
+line of JSON for each check cell, and for each that says questions, as soon as nbval has dealt with it: which
+submission and exercise, whether it passed, what it printed, and if it failed, how. Marks are taken from these
+lines and never from an exit status, which says 0 when a cell was skipped and 1 when one student's answer is
+wrong.
 """
 
 from __future__ import annotations
@@ -23,13 +24,11 @@ from typing import Any
 
 import pytest
 
-__all__ = ["MARK", "NO_ROOM", "Recorder", "main"]
+from lessonkit.grading.judging.report import MARK, MOST, NO_ROOM
 
-NO_ROOM = 74
-"""The status of a run whose marks could not be written down: the disk is full, most likely."""
+__all__ = ["Recorder", "main"]
 
-MARK = "lessonkit-mark"
-"""The key in a check cell's metadata under which its submission and exercise stand."""
+VERDICT_MOST = 4000
 
 
 class Recorder:
@@ -53,7 +52,7 @@ class Recorder:
             "exercise": mark["exercise"] if mark else None,
             "passed": report.passed,
             "how": "" if report.passed else _how(call.excinfo),
-            "text": _text(item.test_outputs),
+            "text": _text(item.test_outputs, MOST.get(mark["exercise"], VERDICT_MOST) if mark else 0),
         }
         try:
             self._report.write(json.dumps(line) + "\n")
@@ -139,9 +138,9 @@ def _how(trouble: Any) -> str:
     return "timeout" if "Timeout" in said else "dead"
 
 
-def _text(outputs: Any) -> str:
+def _text(outputs: Any, most: int) -> str:
     streams = [item.get("text", "") for item in outputs or [] if item.get("output_type") == "stream"]
-    return "".join(streams)[:4000]
+    return "".join(streams)[:most]
 
 
 def main(report: str, timeout_s: str, notebooks: list[str]) -> int:

@@ -51,7 +51,8 @@ class Mark:
     was met, or "". `points` are what the exercise earned out of `of`, the teacher's `change` included.
     `answer` is the value that was judged, and `typed` what stands in the file where the value alone would not
     show it. `how` is "typed" or "computed", "" without an answer. `near` tells that a number is close to the
-    right one and outside its tolerance. `variant` says whose numbers the question has, where that is known.
+    right one and outside its tolerance. `asked` is the question with the student's own numbers, as Markdown,
+    "" where nobody knows whose numbers they are.
     """
 
     book: str
@@ -66,7 +67,7 @@ class Mark:
     typed: str = ""
     how: str = ""
     near: bool = False
-    variant: int | None = None
+    asked: str = ""
 
     @property
     def decided(self) -> bool:

@@ -15,7 +15,6 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from lessonkit.exercises.core import Exercise, givens_for
 from lessonkit.grading.marking.marks import Mark, Student
 from lessonkit.grading.marking.picture import STATES, Tally, class_svg, tallies
 from lessonkit.grading.school import School
@@ -70,14 +69,14 @@ def student_page(student: Student, school: School, date: str) -> bytes:
     books = []
     for book in school.books:
         marks = [mark for mark in student.marks if mark.book == book.id]
-        exercises = {exercise.id: exercise for exercise in book.exercises}
+        titles = {exercise.id: exercise.title for exercise in book.exercises}
         books.append(
             {
                 "title": f"{book.title}",
                 "points": math.fsum(mark.points for mark in marks),
                 "of": book.points,
                 "handed_in": any(mark.state != "missing" or mark.change for mark in marks),
-                "rows": [_row(mark, exercises[mark.exercise]) for mark in marks],
+                "rows": [_row(mark, titles[mark.exercise]) for mark in marks],
             }
         )
     page: str = _template("page.html").render(
@@ -92,12 +91,11 @@ def student_page(student: Student, school: School, date: str) -> bytes:
     return (page + "\n").encode("utf-8")
 
 
-def _row(mark: Mark, exercise: Exercise) -> dict[str, Any]:
-    asked = "" if mark.variant is None else exercise.question(givens_for(exercise, mark.variant)).strip()
+def _row(mark: Mark, title: str) -> dict[str, Any]:
     return {
         "mark": mark,
-        "title": exercise.title,
-        "question": _question(asked) if asked else "",
+        "title": title,
+        "question": _question(mark.asked) if mark.asked else "",
         "kind": "right" if mark.state == "right" else "open",
         "sign": _SIGNS[mark.state],
         "words": _WORDS.get(mark.state, mark.state),

@@ -22,6 +22,7 @@ from lessonkit.exercises import notebooks, open_workbook
 from lessonkit.exercises.core import modelled
 from lessonkit.exercises.plain import encode
 from lessonkit.grading.judging.judge import JudgingFailed, Submission, judge_batch
+from lessonkit.grading.judging.report import ASKED, questions
 from lessonkit.grading.school import BadSchool, load_school
 
 
@@ -95,14 +96,36 @@ def test_missing_answer_is_not_taken_from_the_student_before(school: Path) -> No
 
 
 def test_faulty_judge_harms_no_other_answer(school: Path) -> None:
-    """A judge that fails, hangs or dies on one answer leaves that one to the teacher and grades the rest."""
+    """A judge that fails, hangs or dies on one answer leaves that to the teacher, and does all the rest."""
     batch = [submission(f"s{n}", n, {"91.8": n}) for n in (666, 667, 668)] + [submission("s", 1, {})]
+    batch.append(Submission("asked", "orchard_b", 3, (), ask=True))  # one who has answered nothing
     judged = judge_batch(str(school), batch, timeout_s=2)
+    workbook = open_workbook("orchard_b", 3)
+    asked = {item.id: item.question(workbook.givens(item.id)) for item in workbook.exercises}
+    assert questions(judged.pop(("asked", ASKED)).hint) == asked
     left = {pair: one.hint for pair, one in judged.items() if one.outcome != "right"}
     assert set(left) == {("s666", "91.8"), ("s667", "91.8"), ("s668", "91.8")}
     assert {one.outcome for pair, one in judged.items() if pair in left} == {"teacher"}
     assert "failed" in left["s666", "91.8"]
     assert len(judged) == 4 * 8
+
+
+@pytest.mark.parametrize(
+    ("said", "read"),
+    [
+        ('{"1.1": "| a |  b |\\n| 1 |  2 |"}', {"1.1": "| a |  b |\n| 1 |  2 |"}),
+        (
+            '{"1.1": "red\\u001b[31m \\ud800\\u202e\\u0007, \\u2028wide", "1.2": 7}',
+            {"1.1": "red \ufffd,  wide"},
+        ),
+        ('{"1.1": "cut off', {}),
+        ("[1]", {}),
+        ("[" * 99_999, {}),
+    ],
+)
+def test_questions_are_cleaned_and_keep_their_lines(said: str, read: dict[str, str]) -> None:
+    """What a page shows keeps blanks and lines, and has no escape, no control and no half character in it."""
+    assert questions(said) == read
 
 
 def test_text_of_an_answer_is_never_read_as_code_or_verdict(school: Path) -> None:

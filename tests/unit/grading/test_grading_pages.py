@@ -15,7 +15,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent / "school"))
 import orchard
 
-from lessonkit.exercises.core import givens_for
+from lessonkit.exercises.core import Exercise, givens_for
 from lessonkit.grading.marking.marks import Mark, Student
 from lessonkit.grading.marking.near import near_miss
 from lessonkit.grading.marking.pages import class_page, student_page
@@ -36,10 +36,15 @@ def school(tmp_path_factory: pytest.TempPathFactory) -> Iterator[School]:
         yield load_school(orchard.make_school(tmp_path_factory.mktemp("school")))
 
 
+def asked(exercise: Exercise) -> str:
+    """Return a question with the numbers of variant 7."""
+    return exercise.question(givens_for(exercise, 7))
+
+
 def student(school: School, name: str = "Ann", model: str = "", **first: object) -> Student:
     """Return a student who is right everywhere, but for the first exercise."""
     marks = [
-        Mark(book.id, item.id, "right", item.points, item.points, answer="1", how="typed", variant=7)
+        Mark(book.id, item.id, "right", item.points, item.points, answer="1", how="typed", asked=asked(item))
         for book in school.books
         for item in book.exercises
     ]
@@ -53,8 +58,7 @@ def student(school: School, name: str = "Ann", model: str = "", **first: object)
 def test_page_has_date_group_question_and_answer(school: School) -> None:
     """Who reads the page alone at home sees what was asked, with the own numbers, and when it was marked."""
     page = student_page(student(school), school, DAY).decode("utf-8")
-    exercise = school.books[0].exercises[0]
-    assert exercise.question(givens_for(exercise, 7)) in page
+    assert asked(school.books[0].exercises[0]) in page
     assert f'<time datetime="{DAY}">' in page
     assert "Group <bdi>2b</bdi>" in page
     assert page.count("<article") == sum(len(book.exercises) for book in school.books)
@@ -137,7 +141,7 @@ def test_the_class_picture_is_on_the_first_printed_page(
     series = load_school(Path(__file__).parents[3] / "notebooks")
     marks = tuple(
         Mark(
-            book.id, item.id, "not yet", item.points, 0.0, answer="1", how="typed", variant=7, near=True,
+            book.id, item.id, "not yet", item.points, 0.0, answer="1", how="typed", near=True,
             model=item.wrong_models[0].name if item.wrong_models else "",
         )
         for book in series.books[:4]
