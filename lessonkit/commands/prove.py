@@ -70,8 +70,8 @@ def _tell(proof: Proof) -> None:
         if step.part != part:
             part = step.part
             print(part)
-        if step.do:
-            print(f"  {step.do}:")
+        for words in step.before:
+            print(f"  {words}:")
         band = f"{shown(step.low, step.unit)} to {shown(step.high, step.unit)} {step.unit}"
         points = f" {step.red} {step.black}".rstrip()
         print(f"  {step.number:4}  {step.act}{points}  {band if step.is_number else step.low}")

@@ -18,7 +18,9 @@ from lessonkit.studies.customary import FOOT_M
 
 __all__ = [
     "BOX",
+    "DATE_LINE",
     "LINE",
+    "WORD_LINE",
     "cautions",
     "earth_caution",
     "facts",
@@ -31,10 +33,14 @@ __all__ = [
     "signatures",
     "table",
     "ticks",
+    "together",
+    "written",
 ]
 
 _STYLE = """
-@page { margin: 12mm; }
+@page { margin: 12mm 12mm 15mm; font: 8pt system-ui, "DejaVu Sans", sans-serif;
+        @bottom-left { content: TITLE "     Site ____________________"; white-space: pre; }
+        @bottom-right { content: "Page " counter(page) " of " counter(pages); } }
 body { font: 15px/1.35 system-ui, "DejaVu Sans", sans-serif;
        color: #000; background: #fff;
        margin: 0 auto; max-width: 52rem; padding: 1rem; }
@@ -48,6 +54,7 @@ th, td { padding: .18em .6em .18em 0; text-align: left; vertical-align: top;
 td, th { overflow-wrap: break-word; }
 thead { display: table-header-group; }
 tr { break-inside: avoid; }
+table.names td:first-child { white-space: nowrap; }
 .number { text-align: right; font-variant-numeric: tabular-nums; }
 .caution { border: 3px solid #000; padding: .4em .8em; margin: .6em 0; break-inside: avoid; }
 .caution ul { margin: .2em 0; padding-left: 1.2em; }
@@ -56,32 +63,57 @@ tr { break-inside: avoid; }
 ul.tick { list-style: none; padding: 0; margin: .3em 0; }
 ul.tick li { margin: .3em 0; break-inside: avoid; }
 .line { display: inline-block; border-bottom: 1px solid #000; min-width: 4.2em; height: 1.1em; }
-.long { min-width: 14em; }
+.word { min-width: 25mm; } .date { min-width: 30mm; }
+.long { min-width: 14em; } .sign { white-space: nowrap; margin-right: .6em; }
+.sign .long { min-width: 11em; }
 ul.steps { list-style: none; padding: 0; margin: .2em 0; columns: 2; column-gap: 1.6em; }
 ul.steps li { display: flex; align-items: baseline; gap: .35em; padding: .16em 0; break-inside: avoid;
               border-bottom: 1px dotted #767676; }
 ul.steps .what { flex: 1; } ul.steps .band { font-variant-numeric: tabular-nums; text-align: right; }
 .do { font-weight: 600; margin: .5em 0 .1em; break-after: avoid; }
+.live { font-weight: 700; border: 2px solid #000; padding: .1em .5em; margin: .5em 0 .1em;
+        break-after: avoid; }
+.before { break-after: avoid; break-inside: avoid; }
+.together { break-inside: avoid; }
 figure { margin: .6em 0; break-inside: avoid; }
 figure img { width: 100% !important; max-width: 100% !important; height: auto; filter: grayscale(1); }
-@media print { body { max-width: none; padding: 0; font-size: 9.5pt; } }
+@media print { body { max-width: none; padding: 0; font-size: 9.5pt; }
+               figure img { width: 91% !important; display: block; margin: 0 auto; } }
 @media (max-width: 600px) { ul.steps { columns: 1; } }
 """
 
 #: A box to tick.
 BOX = '<span class="box" role="img" aria-label="box to tick"></span>'
-#: A line to write on.
+#: A line to write a number on, one for a word, and one for a date.
 LINE = '<span class="line"></span>'
+WORD_LINE, DATE_LINE = '<span class="line word"></span>', '<span class="line date"></span>'
 
 
 def page(title: str, body: Iterable[str]) -> str:
-    """Return a whole page as HTML text."""
+    """Return a whole page as HTML text; sheets have the title, a line for the site, and their number."""
+    style = _STYLE.replace("TITLE", _css_text(title))
     head = (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(title)}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>\n"
+        f"<title>{escape(title)}</title>\n<style>{style}</style>\n</head>\n<body>\n<main>\n"
     )
     return head + "\n".join(body) + "\n</main>\n</body>\n</html>\n"
+
+
+def _css_text(words: str) -> str:
+    """Return words as a string of CSS; whatever could end it stands there by its number."""
+    plain = (c if c.isalnum() or c in " .,:;-" else f"\\{ord(c):x} " for c in words)
+    return f'"{"".join(plain)}"'
+
+
+def written(words: str) -> str:
+    """Return words with lines to write on where they have four underscores; a date gets room for one."""
+    return escape(words).replace("date ____", f"date {DATE_LINE}").replace("____", WORD_LINE)
+
+
+def together(parts: Iterable[str]) -> str:
+    """Return parts that stay on one sheet of paper."""
+    return f'<div class="together">{"".join(parts)}</div>'
 
 
 def cautions(*more: str) -> str:
@@ -106,12 +138,17 @@ def earth_caution(amps: float) -> str:
 
 
 def ticks(acts: Iterable[str]) -> str:
-    """Return things to tick, one a line."""
-    return '<ul class="tick">' + "".join(f"<li>{BOX}{escape(act)}</li>" for act in acts) + "</ul>"
+    """Return things to tick, one a line; four underscores are a line to write on."""
+    return '<ul class="tick">' + "".join(f"<li>{BOX}{written(act)}</li>" for act in acts) + "</ul>"
 
 
-def table(head: Sequence[str], rows: Iterable[Sequence[object]], numbers: Iterable[int] = ()) -> str:
-    """Return a table; the columns in `numbers` stand to the right."""
+def table(
+    head: Sequence[str], rows: Iterable[Sequence[object]], numbers: Iterable[int] = (), kind: str = ""
+) -> str:
+    """Return a table; the columns in `numbers` stand to the right.
+
+    Its `kind` is "together" where it stays on one sheet, "names" where its first column never wraps.
+    """
     right = set(numbers)
 
     def cell(tag: str, k: int, value: object) -> str:
@@ -121,7 +158,8 @@ def table(head: Sequence[str], rows: Iterable[Sequence[object]], numbers: Iterab
 
     top = "".join(cell("th", k, name) for k, name in enumerate(head))
     lines = ("<tr>" + "".join(cell("td", k, v) for k, v in enumerate(row)) + "</tr>" for row in rows)
-    return f"<table><thead><tr>{top}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
+    named = f' class="{kind}"' if kind else ""
+    return f"<table{named}><thead><tr>{top}</tr></thead><tbody>{''.join(lines)}</tbody></table>"
 
 
 def facts(rows: Iterable[tuple[str, str, str]]) -> str:
@@ -138,10 +176,10 @@ def signatures(*people: str) -> str:
     """Return the lines on which people sign, the licence number with the first."""
     rows = []
     for k, who in enumerate(people):
-        licence = ' Licence number <span class="line long"></span>' if k == 0 else ""
-        rows.append(
-            f'<p>{escape(who)} <span class="line long"></span>{licence} Date <span class="line"></span></p>'
-        )
+        lines = [f'{escape(who)} <span class="line long"></span>']
+        lines += ['Licence number <span class="line long"></span>'] if k == 0 else []
+        lines.append(f"Date {DATE_LINE}")
+        rows.append("<p>" + " ".join(f'<span class="sign">{line}</span>' for line in lines) + "</p>")
     return "".join(rows)
 
 

@@ -6,7 +6,7 @@ against each.  A refused survey gets a page as well: it says why, and what a new
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from html import escape
 
 from lessonkit.draw import paper
@@ -21,9 +21,12 @@ from lessonkit.studies.half_wave import PairReading, failed_diodes
 from lessonkit.studies.plan import Plan, Planned
 from lessonkit.studies.survey import Survey
 
-__all__ = ["NO_PICTURE", "broken_rows", "coil_rows", "plan_page", "schedule_rows", "way_row"]
+__all__ = ["BROKEN_HEADS", "NO_PICTURE", "broken_rows", "coil_rows", "plan_page", "schedule_rows", "way_row"]
 
 _OTHERS = 8
+#: The heads of what `broken_rows` yields, and the words that a plan has for a compressor without its blower.
+BROKEN_HEADS = ("Conductor", "Stops", "Starts by itself", "Harm")
+_AIRLESS = "the compressor runs without air"
 #: What stands in the place of the wiring picture where a conductor is shared.
 NO_PICTURE = "No picture: two calls share a conductor by diodes, and the wiring picture has no diodes."
 
@@ -37,7 +40,7 @@ def _body(planned: Planned) -> Iterator[str]:
     survey = planned.survey
     working = [one for one in planned.plans if one.works]
     yield f"<h1>Plan: {escape(survey.title)}</h1>"
-    yield '<p>Site <span class="line long"></span> Date <span class="line"></span></p>'
+    yield f'<p>Site <span class="line long"></span> Date {paper.DATE_LINE}</p>'
     yield paper.cautions(*_own_cautions(working[0] if working else None))
     if planned.refused:
         yield f"<h2>Refused</h2><p><strong>Nothing in the wall works: {escape(planned.why)}.</strong></p>"
@@ -57,13 +60,12 @@ def _body(planned: Planned) -> Iterator[str]:
     )
     if len(others) > _OTHERS:
         yield f"<p>{len(others) - _OTHERS} more ways were tried.</p>"
-    yield (
+    order = (
         "<p>Plans stand in this order: it works; no current on equipment ground; a single broken conductor "
         "starts nothing; no conductor shared by diodes; no new cable; nothing unproven in use; nothing "
         "given up; fewer minutes.</p>"
     )
-    yield "<h2>Signed</h2>"
-    yield paper.signatures("Licensed person", "Owner")
+    yield paper.together((order, "<h2>Signed</h2>", paper.signatures("Licensed person", "Owner")))
 
 
 def _own_cautions(best: Plan | None) -> Iterator[str]:
@@ -110,14 +112,12 @@ def _plan(one: Plan, refused: bool) -> Iterator[str]:
         yield f"<p>Unproven: {escape(words)}.</p>"
     for words in one.lost:
         yield f"<p>Given up: {escape(words)}.</p>"
-    yield "<h3>Wiring schedule, both ends</h3>"
-    yield paper.table(("Run", "Label", "Near end", "Far end", "Carries", "Landed"), schedule_rows(one))
-    yield from _picture(how)
     yield f"<h3>Coils at the worst corner (each has to pull in at {MUST_PULL_V:.1f} V)</h3>"
     yield paper.table(
         ("Coil", "Volts, RMS", "To spare"),
         coil_rows(one),
         (1, 2),
+        kind="together",
     )
     yield (
         f"<p>Corners: {escape(WORDS['line'])}; copper at {HOT_C:g} °C ({c_to_f(HOT_C):.0f} °F), "
@@ -132,10 +132,14 @@ def _plan(one: Plan, refused: bool) -> Iterator[str]:
             f"<p>{escape(run.capitalize())} link: {margin_v:.1f} V to spare at its receiver, {share:.0%} of "
             "the frames get through.</p>"
         )
+    yield "<h3>Wiring schedule, both ends</h3>"
+    heads = ("Run", "Label", "Near end", "Far end", "Carries", "Landed")
+    yield paper.table(heads, schedule_rows(one), kind="together")
+    yield from _picture(how)
     yield "<h3>What is lost when one conductor breaks</h3>"
-    yield paper.table(("Conductor", "Stops", "Safe"), broken_rows(one))
+    yield paper.table(BROKEN_HEADS, broken_rows(one), kind="names")
     yield (
-        "<p>Safe is a break after which nothing runs that was not asked for. When all is connected, work "
+        "<p>A break that starts nothing can still harm: read the last column. When all is connected, work "
         "through the commissioning sheet.</p>"
     )
 
@@ -179,17 +183,38 @@ def schedule_rows(one: Plan) -> Iterator[tuple[str, ...]]:
         yield served.run, served.label, f"{near}: {end}", f"{far}: {end}", carries, "☐ ☐"
 
 
-def broken_rows(one: Plan) -> Iterator[tuple[str, str, str]]:
-    """Yield conductor, what stops when it breaks, and whether that is safe."""
-    for label, (words, safe) in one.lost_if_broken.items():
-        yield label, words, "yes" if safe else "NO"
+def broken_rows(one: Plan) -> Iterator[tuple[str, str, str, str]]:
+    """Yield conductor, what stops when it breaks, what starts by itself, and what harm that can do."""
+    for label, (words, _) in one.lost_if_broken.items():
+        stops, _, more = words.partition("; ")
+        starts: dict[str, list[str]] = {}
+        harms: dict[str, list[str]] = {}
+        for what in filter(None, more.split(", ")):
+            now, _, call = what.rpartition(" in ")
+            if now == _AIRLESS:
+                harms.setdefault("no air: ices up or trips on pressure, switch off", []).append(call)
+            elif now in ("cooling", "heating"):
+                harms.setdefault(f"wrong mode ({now}): switch off", []).append(call)
+            else:
+                starts.setdefault(now.removesuffix(" runs").upper(), []).append(call)
+                harms.setdefault("runs unasked: switch off", []).append(call)
+        yield label, stops, _by_call(starts) or "nothing", _by_call(harms) or "none seen on the bench"
+
+
+def _by_call(found: Mapping[str, list[str]]) -> str:
+    return "; ".join(f"{', '.join(dict.fromkeys(calls))}: {what}" for what, calls in found.items())
 
 
 def way_row(one: Plan) -> tuple[str, ...]:
     """Return one way in short: name, works, minutes, weakest coil, ground, what is against it."""
     weakest = min((coil.margin_v for coil in one.coils.values()), default=None)
     unsafe = [label for label, (_, safe) in one.lost_if_broken.items() if not safe]
-    against = [*one.why[:1], *one.lost, *(f"a break of {label} is not safe" for label in unsafe[:1])]
+    against = [*one.why[:1], *one.lost, *(f"a break of {label} starts something" for label in unsafe[:1])]
+    if one.earth_a > 0.001:
+        against.append(
+            f"{one.earth_a:.2f} A on equipment ground: not without the code, the maker and the licensed "
+            "person"
+        )
     return (
         one.arrangement.name,
         "yes" if one.works else "no",

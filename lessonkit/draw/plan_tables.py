@@ -4,7 +4,7 @@
     show_plans(planned)      the plans in their order, a column for each criterion
     show_schedule(plan)      which conductor serves which terminal, the same at both ends
     show_coils(plan)         each coil's volts at the bad corner, and what it has to spare
-    show_breaks(plan)        what stops when one conductor breaks, and whether that is safe
+    show_breaks(plan)        what stops when one conductor breaks, whether that starts nothing, what it harms
 
 Each returns a `Listing`: shown last in a cell it is a table, printed it is lines of text.
 """
@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from lessonkit.draw.plan_page import broken_rows
 from lessonkit.errors import require
 from lessonkit.studies.arrangements import NEW
 from lessonkit.studies.plan import Plan, Planned
@@ -111,6 +112,13 @@ def show_coils(plan: Plan) -> Listing:
 
 
 def show_breaks(plan: Plan) -> Listing:
-    """Return what stops when one conductor breaks."""
-    rows = ((label, words, "yes" if safe else "NO") for label, (words, safe) in plan.lost_if_broken.items())
-    return _listing(f"One conductor breaks: {plan.arrangement.name}.", ("conductor", "stops", "safe"), rows)
+    """Return what stops when one conductor breaks, and what that can harm.
+
+    Safe is a break that starts nothing.
+    """
+    rows = (
+        (label, stops, "yes" if plan.lost_if_broken[label][1] else "NO", harm)
+        for label, stops, _, harm in broken_rows(plan)
+    )
+    heads = ("conductor", "stops", "safe", "harm")
+    return _listing(f"One conductor breaks: {plan.arrangement.name}.", heads, rows)

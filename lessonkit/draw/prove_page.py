@@ -22,6 +22,9 @@ from lessonkit.studies.sheet import Step, shown
 
 __all__ = ["prove_page", "step_words"]
 
+#: A list of so many steps stays on one sheet of paper.
+_KEPT = 12
+
 
 def prove_page(proof: Proof) -> str:
     """Return the sheet of a job as HTML text."""
@@ -34,10 +37,13 @@ def _body(proof: Proof, job: Job) -> Iterator[str]:
     if job.story:
         yield f"<p>{escape(job.story)}</p>"
     yield (
-        '<p>Site <span class="line long"></span> Date <span class="line"></span> Meter and its number '
+        f'<p>Site <span class="line long"></span> Date {paper.DATE_LINE} Meter and its number '
         '<span class="line long"></span></p>'
     )
     yield paper.cautions(*_own_cautions(proof, job))
+    call = "cool-2" if "cool-2" in calls_of(job) else "cool-1"
+    picture = show_bench(job, call, seconds=job.equipment.short_cycle_s + 60.0)
+    yield paper.figure(picture.svg, f"The sound job under {call}, with its volts.")
     yield "<h2>The job</h2>"
     yield paper.facts(_facts(job))
     yield (
@@ -45,18 +51,20 @@ def _body(proof: Proof, job: Job) -> Iterator[str]:
         "its band is a question: write it down as it is, and go on only if it is safe.</p>"
     )
     yield "<h2>Wiring schedule</h2>"
-    yield paper.table(("Run", "Conductor", "Near end", "Far end", "Colour of the jacket"), _schedule(job))
-    call = "cool-2" if "cool-2" in calls_of(job) else "cool-1"
-    picture = show_bench(job, call, seconds=job.equipment.short_cycle_s + 60.0)
-    yield paper.figure(picture.svg, f"The sound job under {call}, with its volts.")
-    for part, steps in groupby(proof.steps, key=lambda step: step.part):
-        listed = list(steps)
-        calls = {step.call for step in listed}
-        call = calls.pop() if listed[0].call and len(calls) == 1 else ""
-        yield f"<h2>{escape(part)}{f' ({call})' if call not in ('', 'off') else ''}</h2>"
-        yield from _steps(listed)
-    yield "<h2>Signed</h2>"
-    yield paper.signatures("Technician", "Owner")
+    heads = ("Run", "Conductor", "Near end", "Far end", "Colour of the jacket")
+    yield paper.table(heads, _schedule(job), kind="together")
+    *parts, last = (_part(part, list(steps)) for part, steps in groupby(proof.steps, key=lambda s: s.part))
+    for lines in parts:
+        yield from lines
+    # Nobody signs a sheet of paper that says nothing of what is signed.
+    signed = "<h2>Signed</h2>", paper.signatures("Technician", "Owner")
+    yield paper.together((*last, *signed))
+
+
+def _part(title: str, steps: list[Step]) -> Iterator[str]:
+    calls = {step.call for step in steps}
+    call = calls.pop() if steps[0].call and len(calls) == 1 else ""
+    yield from _steps(steps, f"<h2>{escape(title)}{f' ({call})' if call not in ('', 'off') else ''}</h2>")
 
 
 def _own_cautions(proof: Proof, job: Job) -> Iterator[str]:
@@ -96,19 +104,37 @@ def _schedule(job: Job) -> Iterator[tuple[str, str, str, str, str]]:
         for name in cable.conductors:
             end = "free" if is_idle(name) else name
             yield run, name, f"{near}: {end}", f"{far}: {end}", ""
+    if job.outdoor_run.return_by == "earth":
+        near, far = (f"{PLACE_WORDS[place]}: C to metal" for place in RUN_ENDS["outdoor"])
+        yield "outdoor", "equipment ground", near, far, ""
 
 
-def _steps(steps: list[Step]) -> Iterator[str]:
+def _steps(steps: list[Step], above: str) -> Iterator[str]:
+    """Yield the steps of a part, each list of them with what stands above it."""
     listed: list[str] = []
     for step in steps:
-        if step.do:
+        if step.before:
             if listed:
-                yield f'<ul class="steps">{"".join(listed)}</ul>'
-                listed = []
-            yield f'<p class="do">{escape(_capital(step.do))}:</p>'
+                yield _block(above, listed)
+                above, listed = "", []
+            above += "".join(_before(step))
         listed.append(_step(step))
-    if listed:
-        yield f'<ul class="steps">{"".join(listed)}</ul>'
+    yield _block(above, listed)
+
+
+def _block(above: str, listed: list[str]) -> str:
+    lines = f'{above}<ul class="steps">{"".join(listed)}</ul>'
+    return paper.together([lines]) if len(listed) <= _KEPT else lines
+
+
+def _before(step: Step) -> Iterator[str]:
+    """Yield what stands above a reading: its caution, boxes to tick, and what is done."""
+    if step.warning:
+        yield f'<p class="live">{escape(step.warning)}.</p>'
+    if step.first:
+        yield f'<div class="before">{paper.ticks(map(_capital, step.first))}</div>'
+    if step.do:
+        yield f'<p class="do">{escape(_capital(step.do))}:</p>'
 
 
 def _step(step: Step) -> str:
@@ -117,7 +143,8 @@ def _step(step: Step) -> str:
     if step.unit == "tick":
         return f"{named}</li>"
     band = escape(wanted) if step.is_number else f"<b>{escape(wanted)}</b>"
-    return f'{named} <span class="band">{band}</span> {paper.LINE}</li>'
+    line = paper.LINE if step.is_number else paper.WORD_LINE
+    return f'{named} <span class="band">{band}</span> {line}</li>'
 
 
 def step_words(step: Step) -> tuple[str, str]:

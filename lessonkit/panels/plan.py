@@ -17,7 +17,7 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from lessonkit.draw.image import svg_image_html
-from lessonkit.draw.plan_page import NO_PICTURE, broken_rows, coil_rows, schedule_rows, way_row
+from lessonkit.draw.plan_page import BROKEN_HEADS, NO_PICTURE, broken_rows, coil_rows, schedule_rows, way_row
 from lessonkit.draw.tables import table_html
 from lessonkit.draw.view import show_bench
 from lessonkit.errors import BadParameter, LessonError
@@ -58,7 +58,9 @@ def plan_html(one: Plan) -> str:
         table_html(
             "Coils at the worst corner", ("coil", "volts, RMS", "to spare"), coil_rows(one), bold=False
         ),
-        table_html("When one conductor breaks", ("conductor", "stops", "safe"), broken_rows(one), bold=False),
+        table_html(
+            "When one conductor breaks", [head.lower() for head in BROKEN_HEADS], broken_rows(one), bold=False
+        ),
     )
     return f"<ul>{words}</ul>" + "".join(f'<div class="lk-wide">{table}</div>' for table in tables)
 

@@ -105,8 +105,9 @@ class _Line:
         """Take another step with what has been typed for it."""
         self.step = None  # what comes now nobody types
         what, wanted = step_words(step)
-        self.do.value = f"<b>{escape(step.do[:1].upper() + step.do[1:])}:</b>" if step.do else ""
-        self.do.layout.display = None if step.do else "none"
+        before = (f"<b>{escape(words[:1].upper() + words[1:])}:</b>" for words in step.before)
+        self.do.value = "<br>".join(before)
+        self.do.layout.display = None if step.before else "none"
         self.box.description, self.box.options = f"{step.number}. {what}, {wanted}:", words
         self.box.value = self._panel.texts.get(step.number, "")
         self.step = step

@@ -19,13 +19,21 @@ from collections.abc import Callable, Iterable
 from types import MappingProxyType
 
 from lessonkit.bench.hands import TOUCH_V
-from lessonkit.bench.insulation import LIMIT_OHM
-from lessonkit.bench.meter import DEAD_BELOW_V
 from lessonkit.job.calls import CALLS, PLACE_WORDS, PLACES
 from lessonkit.job.faults import Fault, thermostat_terminals
 from lessonkit.job.handwork import HandWork
-from lessonkit.job.model import RUN_ENDS, Job, is_idle
-from lessonkit.studies.corners import GROUND
+from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.studies.cable_steps import (
+    GROUND_PART,
+    LIVE,
+    RING_OUT,
+    before_wiring,
+    ground,
+    insulation,
+    prove_dead,
+    ring_out,
+    wiring,
+)
 from lessonkit.studies.dictionary import signals_of
 from lessonkit.studies.technician import Taken, Technician
 
@@ -59,8 +67,6 @@ CALL_WORDS = MappingProxyType(
         "emergency": "Emergency heat",
     }
 )
-#: The headings under which the loops of conductors are read, and the ground.
-RING_OUT, GROUND_PART = "Ring out: ohms of the conductors", "Ground"
 #: Seconds of a loss of power, and that a link has to find back.
 _LOST_S, _BACK_S = 60.0, 20.0
 
@@ -117,107 +123,6 @@ def _heating(job: Job) -> str:
     return "furnace" if job.equipment.heat == "fossil" else "auxiliary heat"
 
 
-# ---- the dead cable ----
-
-
-def _prove_dead(to: Technician) -> None:
-    supplies = to.bench.wiring.supplies
-    to.part("Prove dead").ticks(
-        "the tester shows volts on a source known to be live",
-        "every disconnect is open, locked and tagged, the outdoor unit's too",
-    )
-    pairs = [(f"{place}:R", f"{place}:C") for place in PLACES]
-    to.volts(*pairs, act="volts, must be dead", at_most=DEAD_BELOW_V)
-    to.volts(
-        *((f"{place}:XFMR", f"{place}:C") for place in supplies),
-        act="volts, must be dead",
-        at_most=DEAD_BELOW_V,
-    )
-    to.ticks("the tester again shows volts on the live source")
-    for place in supplies:
-        to.ohms(f"{place}:XFMR", f"{place}:R", f"ohms of the fuse at the {PLACE_WORDS[place]}")
-
-
-def ring_out(to: Technician) -> None:
-    """Read the loop of every conductor, the far ends joined."""
-    to.part(RING_OUT)
-    for run, cable in to.job.runs.items():
-        names = [name for name in cable.conductors if not name.startswith("bad")]
-        far = next(place for place in RUN_ENDS[run] if place != "air")
-        to.hands(to.lifted([(far, run, name) for name in names]))
-        to.does(
-            f"{run} run: every conductor off at both ends, all joined at the {PLACE_WORDS[far]}; read at the "
-            "air handler"
-        )
-        first, *others = (to.loose(run, name, "air") for name in names)
-        for other in others:
-            to.ohms(first, other, "ohms of the loop")
-        if len(others) > 1:
-            to.ohms(others[0], others[1], "ohms of the loop")
-    to.hands(to.lifted())
-
-
-def _insulation(to: Technician) -> None:
-    to.part("Insulation at 250 V direct")
-    least = LIMIT_OHM / 1e6
-    for run, cable in to.job.runs.items():
-        names = list(cable.conductors)
-        to.hands(to.lifted())
-        to.does(f"{run} run: all ends apart, every board off them")
-        for name in names:
-            to.insulation(to.loose(run, name, "air"), "air:GND", least, "insulation to metal")
-        for name in names:
-            rest = [("air", run, other) for other in names if other != name]
-            to.hands(to.lifted(rest))
-            to.insulation(
-                to.loose(run, name, "air"),
-                to.loose(run, rest[0][2], "air"),
-                least,
-                "insulation to all others, joined",
-            )
-    to.hands(to.lifted())
-
-
-def _ground(to: Technician) -> None:
-    most = GROUND[1] * to.job.outdoor_run.earth_ohm
-    to.part(GROUND_PART).does("a long test lead, its own ohms taken off")
-    to.ohms(
-        "air:GND",
-        "out:GND",
-        "ohms of equipment ground, air handler to outdoor unit",
-        (0.0, most * 1.01 + 0.02),
-    )
-    if to.job.outdoor_run.receiver == "isolated":
-        to.ohms("air:C", "out:C", "ohms between the two commons, which must not meet")
-
-
-def _before(to: Technician) -> None:
-    to.part("Volts before wiring").ticks("the transformer's primary is on the tap of the line volts measured")
-    to.power(True).does("disconnects closed, no conductor connected")
-    for place in to.bench.wiring.supplies:
-        to.volts((f"{place}:XFMR", f"{place}:C"), (f"{place}:R", f"{place}:C"))
-    to.power(False)
-
-
-def _wiring(to: Technician) -> None:
-    """Look where every conductor sits, against the schedule."""
-    to.part("Wiring, against the schedule").does("disconnects open, proved dead again")
-    to.hands(())
-    network = to.bench.network_at_rest()
-    ends = {branch.name: (branch.a, branch.b) for branch in network.branches}
-    for run, cable in to.job.runs.items():
-        near, far = RUN_ENDS[run]
-        for name in cable.conductors:
-            if is_idle(name):
-                to.sees(f"{run} run: {name} is free at both ends", "free")
-                continue
-            pieces = [at for key, at in ends.items() if key.startswith(f"{run}.{name}#")]
-            # Where the first piece begins and the last ends is where an eye finds the wire.
-            for place, node in ((near, pieces[0][0]), (far, pieces[-1][1])):
-                to.sees(f"{run} run: {name} at the {PLACE_WORDS[place]} is on", node.partition(":")[2])
-    to.ticks(*(f"fuse or breaker at the {PLACE_WORDS[p]} as on its label" for p in to.bench.wiring.supplies))
-
-
 # ---- every mode ----
 
 
@@ -245,10 +150,22 @@ def points_of(job: Job, call: str) -> list[tuple[str, str]]:
 
 def _mode(to: Technician, call: str) -> None:
     job = to.job
-    to.part(CALL_WORDS[call]).call(call, wait_s(job))
+    to.part(CALL_WORDS[call])
+    if call == "off":
+        to.warns(f"From here power is on. {LIVE}").first(
+            "every board and the thermostat back on, tools out, covers on where nothing is read",
+            "nobody at a fan or belt",
+            "every disconnect closed",
+        )
+    to.call(call, wait_s(job))
     if call == "off" and job.outdoor_thermostat is not None:
         to.does(f"outdoor thermostat felt or set at {_both(outdoor_c_of(job))}: nothing locked out")
     to.volts(*points_of(job, call))
+    if call == "off":
+        to.does(
+            "a clamp that resolves 0.01 A; where the wire allows, ten turns through its jaw, and a tenth of "
+            "what it reads"
+        )
     for place in to.bench.wiring.supplies:
         to.amps(f"{place}:fuse")
     if job.outdoor_run.return_by == "earth":
@@ -270,7 +187,7 @@ def _both(celsius: float) -> str:
 def _phase(to: Technician) -> None:
     if to.job.outdoor_run.far_supply is None:
         return
-    to.part("Second transformer: phase").does("a long test lead from one hot side to the other")
+    to.part("Second transformer: phase").warns(LIVE).does("a long test lead from one hot side to the other")
     to.volts(("air:R", "out:R"))
 
 
@@ -278,7 +195,8 @@ def _signal(to: Technician) -> None:
     """Look at SIG while most is called: the copper shifts it most then."""
     if to.job.links:
         call = max(calls_of(to.job), key=lambda call: len(thermostat_terminals(to.job, call)))
-        to.part("Signal").call(call, wait_s(to.job)).does(f"{call} runs, a scope on SIG").noise(*to.job.links)
+        to.part("Signal").warns(LIVE).call(call, wait_s(to.job)).does(f"{call} runs, a scope on SIG")
+        to.noise(*to.job.links)
 
 
 def _defrost(to: Technician) -> None:
@@ -291,6 +209,7 @@ def _defrost(to: Technician) -> None:
     to.bench.set_outdoor_c(air_c)
     to.part("Forced defrost and its heat request").call("heat-1", 300.0)
     to.bench.force_defrost()
+    to.warns(f"{LIVE}, as the maker has it")
     to.does("heat-1 for 5 minutes, the test pins of the defrost board joined, 30 s", 30.0)
     to.look("reversing valve", "outdoor fan", "compressor stage 1")
     if job.equipment.heat != "none":
@@ -332,15 +251,15 @@ def _changeover(to: Technician) -> None:
     valve = job.equipment.valve
     if job.has_defrost:
         to.part("Changeover")
-        for call in ("cool-1", "heat-1", "cool-1"):
-            to.call(call, wait_s(job)).does(f"{call} straight after the one before")
+        for before, call in (("off", "cool-1"), ("cool-1", "heat-1"), ("heat-1", "cool-1")):
+            to.call(call, wait_s(job)).does(f"{call} straight after {before}")
             live = valve in thermostat_terminals(job, call)
             to.volts((f"out:{valve}", "out:C"), at_most=None if live else TOUCH_V)
             to.look("reversing valve", "compressor stage 1")
     if job.has_interlock and "heat-aux" in calls:
         to.part("Changeover")
-        for call in ("heat-1", "heat-aux", "heat-1"):
-            to.call(call, wait_s(job)).does(f"{call} straight after the one before: never both")
+        for before, call in (("off", "heat-1"), ("heat-1", "heat-aux"), ("heat-aux", "heat-1")):
+            to.call(call, wait_s(job)).does(f"{call} straight after {before}: never both")
             to.look("compressor stage 1", "furnace")
     to.call("off", wait_s(job))
 
@@ -350,6 +269,7 @@ def _watchdog(to: Technician) -> None:
     for run in job.links:
         place, silent_s = RUN_ENDS[run][1], job.runs[run].link.watchdog_s + 5.0
         to.part("Watchdog").call("cool-1", wait_s(job))
+        to.warns(f"{LIVE}; or first, every disconnect open, fit a switch into SIG, and open that")
         to.hands([HandWork("lift", (f"{place}:{run}.SIG",))])
         to.does(
             f"cool-1 runs; SIG of the {run} run lifted at the {PLACE_WORDS[place]}, {silent_s:g} s", silent_s
@@ -368,6 +288,7 @@ def _safety(to: Technician) -> None:
             continue
         locks = ["lockout"] if job.equipment.lockout == "relay" else []
         to.part("Safety contacts").call("cool-1", wait_s(job))
+        to.warns(LIVE)
         # A contact that a hand has opened is to the circuit what one is that has opened by itself.
         to.bench.set_faults([*present, Fault("out", part, "open")])
         to.does(f"cool-1 runs; a wire off the {part.replace('-', ' ')} contact, 30 s", 30.0)
@@ -384,6 +305,7 @@ def _power_loss(to: Technician) -> None:
     to.bench.set_power(False)
     to.does(f"cool-1 runs; every disconnect open for {_LOST_S:g} s", _LOST_S).look("compressor stage 1")
     to.bench.set_power(True)
+    to.warns("The unit starts by itself: nobody at a fan or belt")
     to.does(f"closed again, {_BACK_S:g} s", _BACK_S).look("compressor stage 1")
     for run in job.links:
         to.lamp(run)
@@ -393,7 +315,9 @@ def _power_loss(to: Technician) -> None:
 
 def _labels(to: Technician) -> None:
     job = to.job
-    to.part("Labels inside the door").ticks("wiring schedule", "fuse rating and VA of each supply")
+    to.part("Labels inside the door").first("every disconnect open, locked, proved dead").ticks(
+        "wiring schedule", "fuse rating and VA of each supply"
+    )
     if job.links:
         to.ticks("which conductor is SIG, and that a bell or a tester on it harms the boards")
     if job.outdoor_run.far_supply is not None:
@@ -403,8 +327,8 @@ def _labels(to: Technician) -> None:
 
 
 def _handover(to: Technician) -> None:
-    to.part("Hand-over to the owner").ticks(
-        "every cover closed, tools and cuttings gone",
+    to.part("Hand-over to the owner").ticks("every cover closed, tools and cuttings gone")
+    to.first("nobody at a fan or belt, every disconnect closed").ticks(
         "thermostat explained, with the minutes that it waits",
         "emergency heat: what it is for, and what it costs",
         "this sheet and the makers' papers left with the owner",
@@ -413,7 +337,7 @@ def _handover(to: Technician) -> None:
 
 Act = Callable[[Technician], None]
 #: The dead cable, every mode, what only time shows, what is only ticked; in the order of the sheet.
-CABLE: tuple[Act, ...] = (_prove_dead, ring_out, _insulation, _ground, _before, _wiring)
+CABLE: tuple[Act, ...] = (prove_dead, ring_out, insulation, ground, before_wiring, wiring)
 MODES: tuple[Act, ...] = (modes,)
 STORIES: tuple[Act, ...] = (
     _phase,
@@ -428,7 +352,7 @@ STORIES: tuple[Act, ...] = (
 TICKED: tuple[Act, ...] = (_labels, _handover)
 PARTS: tuple[Act, ...] = (*CABLE, *MODES, *STORIES, *TICKED)
 #: Acts in which every conductor is off everything: only what is wrong with a run shows in them.
-UNPLUGGED: tuple[Act, ...] = (ring_out, _insulation, _wiring)
+UNPLUGGED: tuple[Act, ...] = (ring_out, insulation, wiring)
 
 
 def walk(

@@ -100,7 +100,19 @@ def prove(job: Job | str) -> Proof:
     taken = walk(site)
     found = bands(site, taken)
     steps = tuple(
-        Step(k, one.part, one.call, one.do, one.act, one.red, one.black, one.unit, *_outward(band, one.unit))
+        Step(
+            k,
+            one.part,
+            one.call,
+            one.do,
+            one.act,
+            one.red,
+            one.black,
+            one.unit,
+            *_outward(band, one.unit),
+            one.warning,
+            one.first,
+        )
         for k, (one, band) in enumerate(zip(taken, found, strict=True), 1)
     )
     return Proof(site, steps, taken)

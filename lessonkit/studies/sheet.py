@@ -68,6 +68,7 @@ class Step:
     """One reading of a sheet.
 
     `part` is the heading it stands under, `do` what has to be done first (often nothing), `act` what is read;
+    `warning` is a caution at this act, and `first` what is ticked before it, without a number of its own.
     `low` and `high` bound a number, and both hold the word that must be seen.
     """
 
@@ -81,6 +82,8 @@ class Step:
     unit: str
     low: Read
     high: Read
+    warning: str = ""
+    first: tuple[str, ...] = ()
 
     @property
     def is_number(self) -> bool:
@@ -114,8 +117,13 @@ class Step:
 
     @property
     def text(self) -> str:
-        """Return the whole act: what to do first, and what to read."""
-        return f"{self.do}; {self.act}" if self.do else self.act
+        """Return the whole act: caution, what to tick and to do first, and last what to read."""
+        return "; ".join((*self.before, self.act))
+
+    @property
+    def before(self) -> tuple[str, ...]:
+        """Return what stands above the reading: its caution, what to tick, and what to do."""
+        return tuple(words for words in (self.warning, *self.first, self.do) if words)
 
 
 def plain(value: Read, unit: str) -> float | str:
@@ -219,7 +227,10 @@ def sheet_from_text(
 
 def _of_another(step: Step, named: Mapping[str, str]) -> tuple[str, str] | None:
     """Return the first column that a row has otherwise than its step, and what belongs there."""
-    ours = {"act": step.text, "call": step.call, "red": step.red, "black": step.black, "unit": step.unit}
+    # What is done first may be worded otherwise on an older sheet; what is read stands at the end.
+    act = named.get("act", "")
+    ours = {"act": act if act.endswith(f"; {step.act}") else step.act} if act != step.text else {}
+    ours |= {"call": step.call, "red": step.red, "black": step.black, "unit": step.unit}
     return next(((key, text) for key, text in ours.items() if named.get(key, "") not in ("", text)), None)
 
 

@@ -96,7 +96,7 @@ def _what(step: Step) -> str:
         read = step.act.removeprefix("look: ")
     else:
         read = step.act + (f" {step.red}" if step.red else "") + (f" to {step.black}" if step.black else "")
-    return f"{step.do}; {read}" if step.do else read
+    return "; ".join((*step.before, read))
 
 
 def _band(step: Step) -> str:

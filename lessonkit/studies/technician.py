@@ -26,7 +26,7 @@ from lessonkit.bench.plugs import loose_node
 from lessonkit.bench.reading import Reading
 from lessonkit.bench.signal_path import noise_on
 from lessonkit.bench.wiring import Wiring
-from lessonkit.job.faults import Fault, as_faults
+from lessonkit.job.faults import Fault, as_faults, thermostat_terminals
 from lessonkit.job.handwork import HandWork
 from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.studies.dead_looks import lifted
@@ -50,7 +50,7 @@ class Taken:
 
     `is_limit` says that they are limits that hold at every site; `group` is the act of the sheet that it
     belongs to. `on` is what was on in the circuit and `hands` how it was wired: the moment to read again
-    elsewhere.
+    elsewhere. `warning` is a caution at this act, and `first` what is ticked before it.
     """
 
     part: str
@@ -67,6 +67,8 @@ class Taken:
     group: str = ""
     on: frozenset[str] = frozenset()
     hands: tuple[HandWork, ...] = ()
+    warning: str = ""
+    first: tuple[str, ...] = ()
 
 
 def read_again(taken: Sequence[Taken], job: Job, faults: Iterable[Fault] = ()) -> list[Reading | None]:
@@ -118,6 +120,8 @@ class Technician:
         self.job = job
         self.taken: list[Taken] = []
         self._part, self._do, self.group = "", "", ""
+        self._warning, self._first = "", list[str]()
+        self._stopped = False  # whether the compressor's delay has begun, run out or not, since it last ran
         bench = self.bench = PatientBench(job, seed)
         bench.set_power(False)
         bench.set_hands(self.lifted())
@@ -139,12 +143,34 @@ class Technician:
             self.bench.advance(seconds)
         return self
 
+    def warns(self, words: str) -> Technician:
+        """Say a caution that belongs to the next reading and to what is done for it."""
+        self._warning = words
+        return self
+
+    def first(self, *acts: str) -> Technician:
+        """Say what has to be true before the next reading: each gets a box of its own, and no number.
+
+        Four underscores in the words are a line to write on.
+        """
+        self._first += acts
+        return self
+
     def call(self, call: str, seconds: float) -> Technician:
         """Set a call, skip the delay of the compressor, and let time pass.
 
+        Where a delay still ran, the sheet says that one waits for its end: without it "off" proves nothing.
         A fuse that the call before has blown is replaced first.
         """
-        if self.bench.state.fuse == "blown":
+        state = self.bench.state
+        runs = "Y1" in thermostat_terminals(self.job, call)
+        stops = not runs and state.responding["compressor stage 1"] != "off"
+        self._stopped = self._stopped or stops or state.waiting_s > 0
+        if runs and self._stopped:
+            self._stopped = False
+            longest_s = max(self.job.equipment.short_cycle_s, self.job.thermostat.min_off_s)
+            self.first(f"{call} called; after a stop the compressor waits up to {longest_s / 60:g} minutes")
+        if state.fuse == "blown":
             self.bench.set_call("off")
             self.bench.replace_fuse()
         self.bench.set_call(call)
@@ -288,9 +314,12 @@ class Technician:
         call = self.bench.call if self.bench.powered else ""
         words = self._part, call, self._do, act, red, black, unit
         self.taken.append(
-            Taken(*words, value, low, high, is_limit, self.group, self.bench.on, self.bench.hands)
-        )
-        self._do = ""
+            Taken(
+                *words, value, low, high, is_limit, self.group, self.bench.on, self.bench.hands,
+                self._warning, tuple(self._first),
+            )
+        )  # fmt: skip
+        self._do, self._warning, self._first = "", "", []
         return self
 
 

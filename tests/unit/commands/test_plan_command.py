@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
+from types import MappingProxyType
 
 import pytest
 
 from lessonkit.__main__ import main
-from lessonkit.draw.plan_page import plan_page
+from lessonkit.draw.plan_page import broken_rows, plan_page, way_row
 from lessonkit.studies.plan import Planned, plan
 from lessonkit.studies.survey import load_survey, survey_from_toml
 
@@ -43,10 +45,35 @@ def test_the_page_says_what_the_plan_says(planned: Planned) -> None:
         assert f"{coil.margin_v:+.1f} V" in text
     for label, (words, _) in best.lost_if_broken.items():
         assert label in text
-        assert words in text
+        assert words.partition("; ")[0] in text
     assert f"{best.minutes:.0f} minutes" in text
     assert all(need in text for need in best.needs)
     assert "NOT bonded" in text
+
+
+def test_a_break_that_starts_nothing_can_still_harm(planned: Planned) -> None:
+    """Without G the compressor has no air, without O the unit heats: each has its harm and its calls."""
+    best = planned.plans[0]
+    at = {served.terminal: f"{served.run} {served.label}" for served in best.arrangement.schedule}
+    rows = {label: rest for label, *rest in broken_rows(best)}
+    calls = "cool-1, cool-2, heat-1, heat-2"
+    assert rows[at["G"]] == [
+        "blower",
+        "nothing",
+        f"{calls}: no air: ices up or trips on pressure, switch off",
+    ]
+    assert rows[at["O"]][1:] == ["nothing", "cool-1, cool-2: wrong mode (heating): switch off"]
+    assert rows[at["W1"]] == ["auxiliary heat", "nothing", "none seen on the bench"]
+    odd = replace(best, lost_if_broken=MappingProxyType({"x": ("blower; furnace runs in off", False)}))
+    assert list(broken_rows(odd)) == [("x", "blower", "off: FURNACE", "off: runs unasked: switch off")]
+
+
+def test_current_on_ground_stands_against_a_way() -> None:
+    """A way that is quick because ground carries its current says so where an owner reads why not."""
+    earthed = next(one for one in plan("ferry-steps").plans if one.earth_a > 0.001)
+    assert way_row(earthed)[-1].endswith(
+        " A on equipment ground: not without the code, the maker and the licensed person"
+    )
 
 
 def test_a_refusal_says_why_and_what_a_new_cable_would_do() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from html import escape
 from pathlib import Path
 
 import pytest
@@ -105,7 +106,16 @@ def test_the_page_stands_alone_and_prints(job: str, tmp_path: Path, capsys: Capt
         assert words in text
     assert ("Equipment ground carries" in text) == (job == "two-run")
     assert ("Open both disconnects" in text) == (job == "second-transformer")
+    assert 'content: "Page " counter(page)' in text
+    last = text[text.rindex('<div class="together"><h2>Hand-over') :]
+    assert "<h2>Signed</h2>" in last  # on the same sheet of paper
+    assert 'V = <span class="line word">' in text
+    assert ("outdoor unit: C to metal" in text) == (job == "two-run")
+    assert ('licence <span class="line word"></span>, date <span class="line date">' in text) == (
+        job == "two-run"
+    )
     steps = prove(job).steps
+    assert all(f'<p class="live">{escape(step.warning)}.</p>' in text for step in steps if step.warning)
     assert all(f"<b>{step.number}</b>" in text for step in steps)
 
 
@@ -116,7 +126,9 @@ def test_a_job_s_words_are_escaped(tmp_path: Path, capsys: Capture) -> None:
     page = tmp_path / "sheet.html"
     assert main(["prove", str(job), "--html", str(page)]) == 0
     capsys.readouterr()
-    assert "<script>" not in page.read_text(encoding="utf-8")
+    text = page.read_text(encoding="utf-8")
+    assert "<script>" not in text
+    assert r"\3c script\3e x\3c \2f script\3e" in text  # in a string of CSS, for the foot of each sheet
 
 
 @pytest.mark.parametrize(

@@ -24,7 +24,7 @@ from lessonkit.studies.find import Search
 from lessonkit.studies.fitting import fit
 from lessonkit.studies.judging import Judged, judge, judge_sheet
 from lessonkit.studies.prove import Proof, prove
-from lessonkit.studies.sheet import COLUMNS, BadSheet, read_sheet, sheet_csv, typed
+from lessonkit.studies.sheet import COLUMNS, BadSheet, Step, read_sheet, sheet_csv, sheet_from_text, typed
 from lessonkit.studies.technician import NOISE
 
 
@@ -41,13 +41,17 @@ def titles(proof: Proof) -> set[str]:
 
 @pytest.mark.parametrize("job", demo_names())
 def test_a_sound_job_fills_its_own_sheet(job: str) -> None:
-    """With nothing wrong every reading lies in its band, on a nominal line, a low and a high one."""
+    """With nothing wrong every reading lies in its band, on a nominal line, a low and a high one.
+
+    A ground four times as poor as at the survey is out where it is read, and nowhere else.
+    """
     proof = proof_of(job)
     assert proof.out(proof.filled()) == {}
     ground = 4.0 if proof.job.outdoor_run.return_by == "earth" else 1.0
     for corner in (Corner(0.96, 50.0, ground), Corner(1.04, -10.0, 1.0)):
         site = at_corner(proof.job, corner)
-        assert proof.out(proof.filled(job=site, seed=3)) == {}
+        out = proof.out(proof.filled(job=site, seed=3))
+        assert [proof.steps[n - 1].part for n in out] == (["Ground"] if corner.ground > 1 else [])
 
 
 @pytest.mark.parametrize("job", ["two-run", "full-cable", "four-wire", "wire-dual-fuel", "isolated-receiver"])
@@ -110,6 +114,75 @@ def test_the_technician_reads_what_the_meter_reads(job: str) -> None:
     for one in taken:
         there = meter.volts(one.red, one.black) if one.unit == "V" else meter.amps(one.red)
         assert one.value == pytest.approx(float(there), abs=0.011)
+
+
+# ---- what stands at the act ----
+
+
+def at(proof: Proof, part: str, words: str) -> Step:
+    """Return the first step of a part whose act or first deed has these words."""
+    return next(step for step in proof.steps if step.part == part and words in step.text)
+
+
+def test_every_act_with_the_power_on_says_so() -> None:
+    """From line volts to a lifted SIG, what is done with covers off stands under its caution."""
+    proof = proof_of("two-run")
+    live = [("Volts before wiring", "disconnects closed"), ("Nothing called", "volts"), ("Signal", "scope")]
+    live += [("Forced defrost and its heat request", "test pins"), ("Watchdog", "SIG of the thermostat run")]
+    live += [("Watchdog", "SIG of the outdoor run")]
+    for part, words in live:
+        assert "LIVE, covers off: licensed person only" in at(proof, part, words).warning, (part, words)
+    assert at(proof, "Volts before wiring", "tap of the line").warning.startswith("LINE VOLTAGE")
+    begins = next(step for step in proof.steps if step.call == "off" and step.part == "Nothing called")
+    assert "From here power is on" in begins.warning
+    assert "nobody at a fan or belt" in begins.first
+    assert "LIVE" in at(proof_of("second-transformer"), "Second transformer: phase", "hot side").warning
+
+
+def test_the_ground_is_held_to_the_survey_not_to_the_control() -> None:
+    """0.2 ohm at the survey, 0.9 % and 2 digits of an ohmmeter: at most 0.23 ohm, and the code first."""
+    step = at(proof_of("two-run"), "Ground", "equipment ground")
+    assert (step.low, step.high) == (0.0, 0.23)
+    assert "local code" in step.warning
+    assert "0.20 ohm at the survey" in step.do
+    assert "control alone goes on up to 1.00 ohm" in step.do
+    assert any("pipes" in words for words in step.first)
+    assert "control alone" not in at(proof_of("wire-return"), "Ground", "equipment ground").do
+
+
+def test_an_earth_return_is_signed_for_before_it_is_wired() -> None:
+    """Who allowed it stands at the wiring, with both joints of C to metal; other jobs have neither."""
+    steps = [step for step in proof_of("two-run").steps if step.part.startswith("Wiring")]
+    assert "not signed, stop here" in steps[0].warning
+    assert steps[0].first == ("return by equipment ground allowed by ____, licence ____, date ____",)
+    assert [words for step in steps[1:] for words in step.first] == [
+        "C joined to equipment ground at the air handler, tight",
+        "C joined to equipment ground at the outdoor unit, tight",
+    ]
+    assert not any(s.first for s in proof_of("wire-return").steps if s.part.startswith("Wiring"))
+
+
+def test_the_sheet_says_where_the_compressor_waits() -> None:
+    """Cooling after the fan, a call after emergency heat, and after each stop: the minutes stand there."""
+    proof = proof_of("two-run")
+    waits = [step for step in proof.steps if any("waits up to 5 minutes" in words for words in step.first)]
+    assert [step.part for step in waits] == [
+        "Cooling", "Signal", "Changeover", "Watchdog", "Watchdog", "Power lost and back"
+    ]  # fmt: skip
+    done = [step.do for step in proof.steps if step.part == "Changeover" and step.do]
+    assert done == [
+        "cool-1 straight after off",
+        "heat-1 straight after cool-1",
+        "cool-1 straight after heat-1",
+    ]
+
+
+def test_a_meter_that_resolves_the_band_is_asked_for() -> None:
+    """Ohms are read with the leads' own taken off, and amperes with a clamp of hundredths."""
+    steps = proof_of("two-run").steps
+    for part in ("Prove dead", "Ring out: ohms of the conductors", "Ground"):
+        assert any("own ohms taken off" in s.do for s in steps if s.part == part and s.unit == "ohm"), part
+    assert "0.01 A" in next(step.do for step in steps if step.unit == "A")
 
 
 # ---- corners ----
@@ -353,6 +426,17 @@ def test_toml_reads_the_same(tmp_path: Path) -> None:
     path.write_text(f'[readings]\n{volts} = 0.0\n{word} = "off"\n{tick} = true\n{loop} = "OL"\n')
     assert read_sheet(path, proof.steps) == {volts: 0.0, word: "off", tick: "yes", loop: math.inf}
     assert loop in judge_sheet("four-wire", path).out
+
+
+def test_a_sheet_with_older_words_is_still_read() -> None:
+    """What is done first may be worded otherwise; number, what is read and its points tell the step."""
+    proof = proof_of("two-run")
+    readings = proof.filled()
+    older = [
+        replace(step, do="as one did before" if step.before else "", warning="", first=())
+        for step in proof.steps
+    ]
+    assert sheet_from_text(sheet_csv(older, readings), proof.steps) == readings
 
 
 BAD_SHEETS = {
