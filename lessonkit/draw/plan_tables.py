@@ -112,7 +112,7 @@ def show_coils(plan: Plan) -> Listing:
 
 
 def show_breaks(plan: Plan) -> Listing:
-    """Return what stops when one conductor breaks, and what that can harm.
+    """Return what each broken conductor stops, and its harm.
 
     Safe is a break that starts nothing.
     """
