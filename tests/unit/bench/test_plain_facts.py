@@ -10,7 +10,7 @@ from lessonkit.bench.bench import Bench
 from lessonkit.bench.hands import ACT_MIN, Hands
 from lessonkit.bench.outdoor_coil import OutdoorCoil, Unit, Weather
 from lessonkit.bench.state import BoardState, CoilState
-from lessonkit.copper.elements import Capacitance
+from lessonkit.copper.elements import Capacitance, Resistance
 from lessonkit.errors import BadParameter
 from lessonkit.job.toml import demo_job
 
@@ -103,6 +103,25 @@ def test_a_link_s_frames_have_no_parity() -> None:
     bench.advance(5.0)
     for seen in bench.frames:
         assert (seen.reading.parity_errors, seen.reading.framing_errors) == (0, 0)
+
+
+def test_every_frame_of_a_sound_link_is_answered() -> None:
+    """Sent, accepted and answered are one number, and it goes on with each poll."""
+    bench = Bench("two-run", call="cool-1")
+    before, after = (bench.advance(20.0).links["outdoor"] for _ in range(2))
+    for state in (before, after):
+        assert state.sent == state.accepted == state.replies
+    assert after.replies > before.replies > 10
+
+
+def test_ohms_in_the_ground_s_path_add_to_its_own() -> None:
+    """A bad joint between the two units' metal is measured on top of what the run has."""
+    bench = Bench("earth-return", faults=["outdoor.earth=resistance:7"])
+    bench.set_power(False)
+    wiring = bench.wiring.network(frozenset())
+    (path,) = (part for part in wiring.branches if part.name == "earth outdoor")
+    assert isinstance(path, Resistance)
+    assert path.r_ohm == pytest.approx(bench.job.outdoor_run.earth_ohm + 7.0)
 
 
 def test_a_contact_indoors_in_y1_is_known() -> None:

@@ -304,3 +304,11 @@ def test_names_that_clash_in_a_netlist_are_refused() -> None:
     circuit = network(Resistance("r", "out:Y1", "0", 1.0), Resistance("s", "out_y1", "0", 1.0))
     with pytest.raises(LessonError, match="share a netlist name"):
         transient_netlist(circuit, 1.0, 0.1)
+
+
+@pytest.mark.parametrize("delay_s", [10 * STEP_S, 10.4 * STEP_S])
+def test_a_jump_of_a_pulse_rings_on_no_quick_circuit(delay_s: float) -> None:
+    """A capacitor that fills in a fiftieth of a step is full after the jump, and stays within 0.2 %."""
+    pulse = PulseSource("pulse", "a", "0", 1.0, 0.0, 10.0, width_s=1.0, delay_s=delay_s)
+    found = simulate(network(pulse, Capacitance("c", "a", "0", STEP_S / 50)), 1 / 60, STEP_S, start="rest")
+    assert np.allclose(found.volts["a"][found.time_s > delay_s + 1.1 * STEP_S], 10.0, rtol=2e-3)

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy import linalg
 
+from lessonkit.errors import BadParameter
 from lessonkit.signal.channel import Line, Noise, Receiver, Shift, read_many, receive, try_many, waveform
 from lessonkit.signal.edges import step_modes
 from lessonkit.signal.frames import Frame, frame_levels
@@ -213,3 +214,11 @@ def test_rows_in_turn_are_each_row_alone() -> None:
         seen = line.volts_in_turn(levels, 1 / BAUD, time_s)
         for row, sent in enumerate(levels):
             assert np.allclose(seen[row], line.volts(sent, 1 / BAUD, time_s[row % 3]), rtol=0, atol=1e-12)
+
+
+def test_noise_asks_for_its_chance_and_silence_for_none() -> None:
+    """A picture with noise needs a generator, so that it can be drawn again; one without ignores it."""
+    with pytest.raises(BadParameter, match="rng"):
+        waveform(LEVELS, BAUD, LINE, noise=Noise(0.3))
+    silent = waveform(LEVELS, BAUD, LINE, rng=np.random.default_rng(1))
+    assert np.array_equal(silent.volts, silent.clean_v)
