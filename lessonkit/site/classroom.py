@@ -103,23 +103,25 @@ class ClassSite:
         salt = self.salt
         about = {"typed": not self.links_only, "salt": salt, "rounds": ROUNDS}
         found["class/class.json"] = json.dumps(about, indent=1).encode()
+        places: dict[str, str] = {}
         for student, link in self.links().items():
+            keys = [link.partition("=")[2]]
+            if not self.links_only:
+                keys.append(key_of(student, salt))
+            for path in (f"class/{place_of(key)}.json" for key in keys):
+                if path in places:
+                    raise LessonError(
+                        f"{student} can't be told from another student by the words of the name; "
+                        "tell them apart in the roster, or give --links-only."
+                    )
+                places[path] = student
+        written: dict[str, bytes] = {}
+        for student in self.roll.students:
             cells = {}
             for book in self.school.books:
                 place = self.roll.of(student, book.id)
                 if place is not None:
                     file = names[book.id]
                     cells[file] = own_cells(everyones[file], notebook_for(self.school, place))
-            data = json.dumps(cells, ensure_ascii=False, sort_keys=True).encode()
-            keys = [link.partition("=")[2]]
-            if not self.links_only:
-                keys.append(key_of(student, salt))
-            for key in keys:
-                path = f"class/{place_of(key)}.json"
-                if path in found:
-                    raise LessonError(
-                        f"{student} can't be told from another student by the words of the name; "
-                        "tell them apart in the roster, or give --links-only."
-                    )
-                found[path] = data
-        return found
+            written[student] = json.dumps(cells, ensure_ascii=False, sort_keys=True).encode()
+        return found | {path: written[student] for path, student in places.items()}

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from functools import lru_cache
 
 from lessonkit.bench.bench import Bench
+from lessonkit.bench.patient import PatientBench
 from lessonkit.bench.state import State
 from lessonkit.exercises.compare import Choice, ChoiceSet, Number, Record, Table
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
@@ -29,7 +30,7 @@ def _starts_after(job: str, call: str, pause_s: int) -> float:
 
     The call was gone for `pause_s`.
     """
-    bench = Bench(demo_job(job))
+    bench = PatientBench(demo_job(job))
     bench.set_call(call)
     bench.advance(600)
     bench.set_call("off")

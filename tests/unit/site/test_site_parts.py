@@ -12,6 +12,7 @@ import urllib.error
 import urllib.request
 import zipfile
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -34,6 +35,12 @@ from lessonkit.site.runtime import TEST_ROOMS, package_files, wheel_of, zipped
 PAGE = Path(__file__).resolve().parents[3] / "lessonkit" / "site" / "page"
 SMALL = Pin("PyPI", "a-small-thing", "1", "small.txt", hashlib.sha256(b"small").hexdigest())
 NAMES = ("Ana-María O'Neill", "Bo Straße", "  Цветана  Ильич ", "Con")
+
+
+@cache
+def books() -> dict[str, bytes]:
+    """Return the notebooks of a site as everyone gets them, read once."""
+    return workbook_files()
 
 
 def quiet(text: str) -> None:
@@ -158,7 +165,7 @@ def test_site_has_what_was_asked_for_alone() -> None:
     """`only` leaves one workbook; the concept test, answers and all, lies in no site but its own."""
     assert list(workbook_files(["03"])) == ["03_proving_the_conductors.ipynb"]
     assert list(workbook_files(["20"])) == ["concepts/20_concepts_before.ipynb"]
-    assert not any("concept" in name for name in workbook_files())
+    assert not any("concept" in name for name in books())
     with pytest.raises(BadSchool, match="no workbook '99'"):
         workbook_files(["99"])
     test = {name for name in package_files(with_test=True) if name not in package_files(with_test=False)}
@@ -221,7 +228,7 @@ def room() -> ClassSite:
 @pytest.fixture(scope="module")
 def class_files(room: ClassSite) -> dict[str, bytes]:
     """Make the class's files."""
-    return room.files(workbook_files())
+    return room.files(books())
 
 
 def test_no_name_is_in_any_file(class_files: dict[str, bytes]) -> None:
@@ -243,7 +250,7 @@ def test_key_leads_to_the_numbers_of_a_hand_out(room: ClassSite, class_files: di
             place = room.roll.of(name, book.id)
             assert place is not None
             own = notebook_for(room.school, place)
-            sheet = json.loads(workbook_files()[f"{book.stem}.ipynb"])
+            sheet = json.loads(books()[f"{book.stem}.ipynb"])
             for cell in sheet["cells"]:
                 everyones, mine = cells[f"{book.stem}.ipynb"].get(cell["id"], (None, None))
                 if mine is not None:
@@ -256,7 +263,7 @@ def test_key_leads_to_the_numbers_of_a_hand_out(room: ClassSite, class_files: di
 def test_links_only_leaves_typed_names_out(room: ClassSite) -> None:
     """Where only links lead in, no name that is guessed can be tested."""
     closed = ClassSite(room.school, room.roll, room.seed, links_only=True)
-    files = closed.files(workbook_files())
+    files = closed.files(books())
     assert len(files) == len(NAMES) + 1
     assert json.loads(files["class/class.json"])["typed"] is False
     assert f"class/{place_of(key_of(NAMES[0], room.salt))}.json" not in files
@@ -266,7 +273,7 @@ def test_names_that_a_page_takes_for_one_are_refused(room: ClassSite) -> None:
     """Two students whose names have the same words get a sentence, not each other's numbers."""
     twins = ClassSite(room.school, assign(room.school, ("Ann Abel", "ann-abel"), "x"), "x")
     with pytest.raises(LessonError, match="--links-only"):
-        twins.files(workbook_files())
+        twins.files(books())
 
 
 def test_page_makes_the_same_keys() -> None:
@@ -317,7 +324,7 @@ def test_no_workbook_of_the_site_gives_a_verdict_before_an_answer() -> None:
     """A check cell says nothing until somebody has run it."""
     said = [
         (name, cell["id"])
-        for name, data in workbook_files().items()
+        for name, data in books().items()
         for cell in json.loads(data)["cells"]
         if cell["id"].startswith("check-") and cell["outputs"]
     ]
@@ -354,8 +361,8 @@ def answered_book(sheet: dict, source: str, said: str, guesses: int) -> dict:
 
 def test_front_page_says_what_the_start_page_says(tmp_path: Path) -> None:
     """Of the same answers the front page and `lk.progress()` say the same words, the next step too."""
-    books = json.loads(books_list(workbook_files()))["books"]
-    pristine = {book["file"]: json.loads(workbook_files()[book["file"]]) for book in books}
+    listed = json.loads(books_list(books()))["books"]
+    pristine = {book["file"]: json.loads(books()[book["file"]]) for book in listed}
     cases, expected = [], []
     for k, (source, said) in enumerate(ANSWERS.values()):
         folder = tmp_path / str(k)
@@ -381,7 +388,7 @@ def test_front_page_says_what_the_start_page_says(tmp_path: Path) -> None:
             found.map((book) => `${book.title}: ${words(book)}`).join("\\n")];
         })));
     """
-    assert json.loads(node_says(script, json.dumps({"books": books, "cases": cases}))) == expected
+    assert json.loads(node_says(script, json.dumps({"books": listed, "cases": cases}))) == expected
     assert len({words for _, words in expected}) > 4
 
 
