@@ -10,7 +10,6 @@ import random
 from collections.abc import Callable
 from functools import lru_cache
 
-from lessonkit.bench.bench import Bench
 from lessonkit.bench.patient import PatientBench
 from lessonkit.bench.state import State
 from lessonkit.exercises.compare import Choice, ChoiceSet, Number, Record, Table

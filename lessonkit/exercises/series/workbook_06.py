@@ -10,7 +10,7 @@ import random
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from lessonkit.bench.bench import Bench
+from lessonkit.bench.patient import PatientBench
 from lessonkit.exercises.compare import ChoiceSet, Number, Table
 from lessonkit.exercises.core import Answer, Exercise, Givens, Several, WrongModel
 from lessonkit.exercises.series.workbook_06_design import DESIGN
@@ -319,7 +319,7 @@ def _back_question(givens: Givens) -> str:
 def _back(givens: Givens) -> float:
     job = demo_job("forge-office").with_equipment(short_cycle_s=float(givens["short_cycle_s"]))
     link = replace(job.outdoor_run.link, watchdog_s=float(givens["watchdog_s"]))
-    bench = Bench(job.with_run("outdoor", link=link), call="cool-1")
+    bench = PatientBench(job.with_run("outdoor", link=link), call="cool-1")
     bench.advance(30)
     broke_s = bench.time_s
     bench.set_faults(["outdoor.SIG=open"])

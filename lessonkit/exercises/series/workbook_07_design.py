@@ -8,7 +8,7 @@ flow on the equipment ground?
 from __future__ import annotations
 
 import random
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 from lessonkit.bench.bench import Bench
@@ -114,11 +114,17 @@ def judged(givens: Givens, answer: dict[str, Any]) -> str | None:
     return _tried(_designed(givens, answer))
 
 
+@cache
+def _wanted(call: str) -> str:
+    """Return what a sound site delivers under a call."""
+    return Bench("earth-return", call=call).advance(THERE_S).delivering
+
+
 @lru_cache(maxsize=256)
 def _tried(job: Job) -> str | None:
     """Run a job through its heaviest calls, and return what is wrong with it."""
     for call in _CALLS:
-        wanted = Bench("earth-return", call=call).advance(THERE_S).delivering
+        wanted = _wanted(call)
         state = Bench(job, call=call).advance(THERE_S)
         if state.earth_a > 1e-3:
             return "Something flows on the equipment ground. Follow the current home."
