@@ -96,12 +96,17 @@ def receiver_of(settings: LinkSettings) -> channel.Receiver:
     return channel.Receiver(settings.low_v, settings.high_v, settings.clock_error, supply_v=settings.drive_v)
 
 
-def noise_on(wiring: Wiring, run: str) -> channel.Noise:
-    """Return the noise on a link's signal conductor: the job's own and what faults add, summed in power."""
+def noise_on(wiring: Wiring, run: str, switching: bool = False) -> channel.Noise:
+    """Return the noise on a link's signal conductor: the job's own and what faults add, summed in power.
+
+    `switching` adds what a contactor throws at it.
+    """
     rms_v = settings_of(wiring, run).noise_v
     for fault in wiring.faults:
         if (fault.where, fault.part, fault.kind) == (run, "SIG", "noise"):
             rms_v = math.hypot(rms_v, float(fault.value or 0.0))
+    if switching:
+        return replace(SWITCHING, rms_v=rms_v)
     return channel.Noise(rms_v=rms_v)
 
 
@@ -116,42 +121,63 @@ def ways(wiring: Wiring, on: frozenset[str], awake: frozenset[str]) -> dict[tupl
 def ways_many(
     cases: Sequence[tuple[Wiring, frozenset[str], frozenset[str]]],
 ) -> list[dict[tuple[str, str], SignalPath]]:
-    """Return for many circuits what `ways` returns for one, sharing the linear algebra.
+    """Return for many circuits what `ways` returns for one, sharing the linear algebra."""
+    both = zip(one_way(cases, "down"), one_way(cases, "up"), strict=True)
+    return [
+        {(run, way): path for run in down for way, path in (("down", down[run]), ("up", up[run]))}
+        for down, up in both
+    ]
 
-    For each way: one alternating solution for the shift, one direct one with every driver at mark, and one
-    for each link with its driver at space.
+
+def one_way(
+    cases: Sequence[tuple[Wiring, frozenset[str], frozenset[str]]],
+    way: str,
+    settled: Sequence[Solution] = (),
+) -> list[dict[str, SignalPath]]:
+    """Return for many circuits what the receivers at one end of every link get: run -> SignalPath.
+
+    For each circuit: one alternating solution for the shift, and a direct one with every driver at mark; with
+    the driver of one link at space there is only other current into the same matrix.  `settled` are the
+    alternating solutions of the circuits as they are, which are those of the way "down".
     """
-    hums: list[tuple[Wiring, frozenset[str], str | None]] = []
     levels: list[tuple[Wiring, frozenset[str], str | None]] = []
-    plan: list[tuple[int, str, str, int, int, int]] = []  # case, run, way, hum, mark, space
+    states: list[frozenset[str]] = []
+    places: list[tuple[int, str, int, int]] = []  # case, run, mark, space
     for k, (wiring, on, awake) in enumerate(cases):
         links = wiring.job.links
-        near = {run: f"driver {run}.near" for run in links}
-        far = {run: f"driver {run}.far" for run in links if f"{RUN_ENDS[run][1]}:relay-board" in awake}
-        replying = (on - set(near.values())) | set(far.values())
-        for way, state, drivers in (("down", on, near), ("up", replying, far)):
-            if links:
-                hums.append((wiring, state, None))
-                levels.append((wiring, state, None))
-                mark = len(levels) - 1
-            for run in links:
-                driver = drivers.get(run)
-                levels.append((wiring, state, driver if driver in state else None))
-                plan.append((k, run, way, len(hums) - 1, mark, len(levels) - 1))
-    if not plan:
-        return [{} for _ in cases]
-    hum_at = solve_side_by_side(hums, cases[0][0].job.frequency_hz)
+        drivers = {run: f"driver {run}.near" for run in links}
+        if way == "up":
+            on -= set(drivers.values())
+            far = [run for run in links if f"{RUN_ENDS[run][1]}:relay-board" in awake]
+            drivers = {run: f"driver {run}.far" for run in far}
+            on |= set(drivers.values())
+        states.append(on)
+        if links:
+            levels.append((wiring, on, None))
+            mark = len(levels) - 1
+        for run in links:
+            driver = drivers.get(run)
+            levels.append((wiring, on, driver if driver in on else None))
+            places.append((k, run, mark, len(levels) - 1))
+    found: list[dict[str, SignalPath]] = [{} for _ in cases]
+    if not places:
+        return found
+    linked = sorted({k for k, *_ in places})
+    if way == "down" and settled:
+        hum_at = dict(enumerate(settled))
+    else:
+        hums = [(cases[k][0], states[k], None) for k in linked]
+        frequency_hz = cases[0][0].job.frequency_hz
+        hum_at = dict(zip(linked, solve_side_by_side(hums, frequency_hz), strict=True))
     level_at = solve_side_by_side(levels, 0.0)
-    found: list[dict[tuple[str, str], SignalPath]] = [{} for _ in cases]
-    for k, run, way, hum, mark, space in plan:
+    for k, run, mark, space in places:
         end, sender = RUN_ENDS[run] if way == "up" else RUN_ENDS[run][::-1]
-        job = cases[k][0].job
-        node, common = conductor_node(run, "SIG", end), link_common(job, run, end)
+        wiring = cases[k][0]
+        node, common = conductor_node(run, "SIG", end), link_common(wiring.job, run, end)
         high_v, low_v = (level_at[at].v(node, common).real for at in (mark, space))
-        shift = hum_at[hum].v(node, common)
-        line = _line(cases[k][0], run, low_v, high_v)
-        apart = hum_at[hum].v(link_common(job, run, sender), common)
-        found[k][run, way] = SignalPath(low_v, high_v, abs(shift), float(np.angle(shift)), line, apart)
+        shift, apart = (hum_at[k].v(there, common) for there in (node, link_common(wiring.job, run, sender)))
+        line = _line(wiring, run, low_v, high_v)
+        found[k][run] = SignalPath(low_v, high_v, abs(shift), float(np.angle(shift)), line, apart)
     return found
 
 
@@ -196,10 +222,10 @@ def tried(
     `switching` adds what a contactor throws at the signal at the moment it switches.  On the way `up` it is
     the far end, whose clock is off, that sends, and the frame is a reply.
     """
-    over = channel_of(wiring, run, way, switching, up)
-    certain = foregone(way, settings_of(wiring, run), over.noise)
+    certain = foregone(way, settings_of(wiring, run), noise_on(wiring, run, switching))
     if certain is not None:
         return replace(way, pool=np.full(POOL, certain))
+    over = channel_of(wiring, run, way, switching, up)
     numbers = [k * _NUMBER_STEP % 256 for k in range(POOL)]
     frames = tuple(up_frame(run, live, False, n) if up else down_frame(run, live, n) for n in numbers)
     return replace(way, pool=Arrivals(over, frames, (int(rng.integers(2**32)),)).unharmed)
@@ -207,9 +233,7 @@ def tried(
 
 def channel_of(wiring: Wiring, run: str, path: SignalPath, switching: bool, up: bool) -> Channel:
     """Return the channel that a path makes; on the way `up` the far end, whose clock is off, sends."""
-    settings, noise = settings_of(wiring, run), noise_on(wiring, run)
-    if switching:
-        noise = channel.Noise(noise.rms_v, SWITCHING.burst_peak_v, SWITCHING.burst_s, SWITCHING.bursts_per_s)
+    settings, noise = settings_of(wiring, run), noise_on(wiring, run, switching)
     receiver, sender_clock_error = receiver_of(settings), 0.0
     if up:
         receiver, sender_clock_error = replace(receiver, clock_error=0.0), settings.clock_error

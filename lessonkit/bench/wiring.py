@@ -21,17 +21,19 @@ the parts are.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
+from copy import copy
 from functools import cached_property
 
 from lessonkit.bench.appliances import lay_out
-from lessonkit.bench.layout import REFERENCE, Layout
-from lessonkit.copper.elements import Branch
+from lessonkit.bench.layout import REFERENCE, Layout, Toggle
+from lessonkit.copper.elements import Branch, Resistance
 from lessonkit.copper.network import Network, Solution
-from lessonkit.copper.two_way import Equations, System, solve_systems, two_way_equations
+from lessonkit.copper.two_way import Equations, solve_systems, two_way_equations
 from lessonkit.job.faults import Fault
 from lessonkit.job.handwork import HandWork
-from lessonkit.job.model import Job
+from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.job.parts import Coil
 from lessonkit.job.supply import Supply
 
@@ -56,6 +58,41 @@ class Wiring:
         self._toggles = tuple(to.toggles.values())
         self._place = {key: place for place, key in enumerate(self.keys)}
         self._equations: dict[float, Equations] = {}
+        # Conductors that can be opened stand behind the other two-way elements; `_whole` are the places of
+        # those that are not. What was opened has its equations from the wiring `_opened_of`.
+        self._conductors: tuple[Toggle, ...] = ()
+        self._whole: tuple[int, ...] = ()
+        self._opened_of: Wiring | None = None
+
+    def breakable(self) -> Wiring:
+        """Return this circuit with equations in which each conductor that is whole can be opened.
+
+        They are written once, for `opened` of as many conductors as wanted.
+        """
+        made = copy(self)
+        broken = tuple(b for b in self._fixed if _is_conductor(b.name) and b.admittance(0.0) != 0)
+        made._fixed = tuple(branch for branch in self._fixed if branch not in broken)
+        made._conductors = tuple(Toggle(_opened(branch), branch) for branch in broken)
+        made._whole = tuple(range(len(self.keys), len(self.keys) + len(broken)))
+        made._equations = {}
+        made.__dict__.pop("template", None)
+        return made
+
+    def opened(self, faults: tuple[Fault, ...]) -> Wiring:
+        """Return a `breakable` circuit with some conductors open, each in the middle.
+
+        It is that of a new wiring with these faults, and shares the equations with this one.
+        """
+        made, gone = copy(self), {f"{fault.where}.{fault.part}#0" for fault in faults}
+        first = len(self.keys)
+        made._whole = tuple(k for k in self._whole if self._conductors[k - first].on.name not in gone)
+        made.faults, made._opened_of = self.faults + faults, self.shape
+        return made
+
+    @property
+    def shape(self) -> Wiring:
+        """Return the wiring whose equations these are: itself, or the one of which it was opened."""
+        return self if self._opened_of is None else self._opened_of
 
     def lay_out(self, job: Job, faults: tuple[Fault, ...], hands: tuple[HandWork, ...]) -> Layout:
         """Return what the job puts into the circuit."""
@@ -123,38 +160,40 @@ class Wiring:
     @cached_property
     def template(self) -> Network:
         """Return the network with everything off: the shape that all states share."""
-        return self.network(frozenset())
+        if self._opened_of is not None:
+            return self._opened_of.template
+        off = (toggle.off for toggle in (*self._toggles, *self._conductors))
+        return Network((*self._fixed, *off), REFERENCE)
 
     def network(self, on: frozenset[str], extra: Iterable[Branch] = ()) -> Network:
         """Return the network in one state, with extra branches (a meter, say) if wanted."""
         chosen = (t.on if key in on else t.off for key, t in zip(self.keys, self._toggles, strict=True))
-        return Network((*self._fixed, *chosen, *extra), REFERENCE)
+        first, whole = len(self.keys), set(self._whole)
+        wires = (t.on if first + k in whole else t.off for k, t in enumerate(self._conductors))
+        return Network((*self._fixed, *chosen, *wires, *extra), REFERENCE)
 
     def _at(self, freq_hz: float) -> Equations:
-        """Return the equations at a frequency; written once."""
-        if freq_hz not in self._equations:
-            on = [toggle.on for toggle in self._toggles]
+        """Return the equations at a frequency; written once for all wirings of one shape."""
+        if freq_hz not in self._equations:  # wirings of one shape share this shelf
+            on = [toggle.on for toggle in (*self._toggles, *self._conductors)]
             self._equations[freq_hz] = two_way_equations(self.template, on, freq_hz)
         return self._equations[freq_hz]
 
-    def system(
-        self, states: Sequence[frozenset[str]], freq_hz: float, silenced: Sequence[str | None] = ()
-    ) -> System:
-        """Return the equations of several states at one frequency.
-
-        `silenced` names, for each state, one driver that sends a space: its impedance stays, its volts go.
-        """
+    def _places(self, on: frozenset[str]) -> list[int]:
+        """Return the two-way branches of a state, by their numbers."""
         place = self._place
-        return self._at(freq_hz).system(
-            [[place[key] for key in on if key in place] for on in states],
-            [None if key is None else place[key] for key in silenced],
-        )
+        return [*(place[key] for key in on if key in place), *self._whole]
 
     def solve(
         self, states: Sequence[frozenset[str]], freq_hz: float, silenced: Sequence[str | None] = ()
     ) -> list[Solution]:
-        """Solve several states at one frequency in one call; `silenced` as in `system`."""
-        return self.system(states, freq_hz, silenced).solve()
+        """Solve several states at one frequency in one call.
+
+        `silenced` names, for each state, one driver that sends a space: its impedance stays, its volts go.
+        """
+        place = self._place
+        quiet = [(None if key is None else place[key],) for key in silenced]
+        return self._at(freq_hz).system([self._places(on) for on in states], quiet).solve()
 
     def solution(self, on: frozenset[str], freq_hz: float) -> Solution:
         """Return the solution of one state."""
@@ -167,17 +206,33 @@ def solve_side_by_side(
     """Solve states of many wirings at one frequency, those with as many nodes as one stack of matrices.
 
     Each case is a wiring, what is on, and the driver that sends a space (None: all send a mark). A state that
-    is there twice is solved once, and both cases get the same solution.
+    is there twice is solved once, and both cases get the same solution; one that is there with several
+    drivers silenced is one matrix with several columns.
     """
-    asked: dict[Wiring, dict[tuple[frozenset[str], str | None], None]] = {}
+    asked: dict[Wiring, dict[tuple[frozenset[str], tuple[int, ...]], dict[str | None, None]]] = {}
     for wiring, on, silenced in cases:
-        asked.setdefault(wiring, {})[on, silenced] = None
-    solved = solve_systems(
-        wiring.system([on for on, _ in states], freq_hz, [silenced for _, silenced in states])
-        for wiring, states in asked.items()
-    )
-    found = {
-        wiring: dict(zip(states, solutions, strict=True))
-        for (wiring, states), solutions in zip(asked.items(), solved, strict=True)
-    }
-    return [found[wiring][on, silenced] for wiring, on, silenced in cases]
+        asked.setdefault(wiring.shape, {}).setdefault((on, wiring._whole), {})[silenced] = None
+    systems = []
+    for shape, states in asked.items():
+        place = shape._place
+        systems.append(
+            shape._at(freq_hz).system(
+                [[*(place[key] for key in on if key in place), *whole] for on, whole in states],
+                [[None if key is None else place[key] for key in columns] for columns in states.values()],
+            )
+        )
+    found: dict[tuple[object, ...], Solution] = {}
+    for (shape, states), solutions in zip(asked.items(), solve_systems(systems), strict=True):
+        names = [(shape, *state, key) for state, columns in states.items() for key in columns]
+        found.update(zip(names, solutions, strict=True))
+    return [found[wiring.shape, on, wiring._whole, silenced] for wiring, on, silenced in cases]
+
+
+def _is_conductor(name: str) -> bool:
+    """Return whether a branch is a conductor of a run in one piece."""
+    run, _, piece = name.partition(".")
+    return run in RUN_ENDS and piece.endswith("#0")
+
+
+def _opened(branch: Branch) -> Branch:
+    return Resistance(branch.name, branch.a, branch.b, math.inf, "")

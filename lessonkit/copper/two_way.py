@@ -35,9 +35,11 @@ __all__ = ["Equations", "System", "solve_systems", "two_way_equations"]
 class System:
     """The equations of some states of one network, ready to be solved: `matrix` times volts is `injected`.
 
-    `matrix` has the shape (states, n, n) and `injected` the shape (states, n), for n nodes; the reference's
-    own equation says that it has no volts. `values` are the admittances (S) and the open-circuit volts of the
-    branches, shape (states, 2, branches).
+    A state may be solved with one driver silenced, and then with another: that changes what is injected, and
+    nothing else. So `silenced` names for each state its columns, by the branch that drives nothing in each
+    (None: no branch). `matrix` has the shape (states, n, n), and `injected` (states, n, columns), for n
+    nodes; the reference's own equation says that it has no volts. `values` are the admittances (S) and the
+    open-circuit volts of the branches with nothing silenced, shape (states, 2, branches).
     """
 
     network: Network
@@ -45,18 +47,31 @@ class System:
     matrix: ComplexArray
     injected: ComplexArray
     values: ComplexArray
+    silenced: tuple[tuple[int | None, ...], ...]
 
     def solve(self) -> list[Solution]:
-        """Return the solutions of the states."""
-        return self.solutions(np.linalg.solve(self.matrix, self.injected[..., None])[..., 0])
+        """Return the solutions of the states, of each state all columns."""
+        return self.solutions(_volts(self.freq_hz, self.matrix, self.injected))
 
     def solutions(self, node_v: NDArray[np.complexfloating[Any, Any]]) -> list[Solution]:
-        """Return the solutions of the states from their volts."""
-        return [
-            Solution(self.network, self.freq_hz, volts, values[0], values[1])
-            # A copy, so that a solution that is kept doesn't keep the whole matrix with it.
-            for volts, values in zip(node_v, self.values.copy(), strict=True)
-        ]
+        """Return the solutions of the states from their volts, of each state all columns."""
+        found = []
+        # A copy, so that a solution that is kept doesn't keep the whole matrix with it.
+        for volts, (y, e), columns in zip(node_v, self.values.copy(), self.silenced, strict=True):
+            for column, branch in enumerate(columns):
+                emf = e
+                if branch is not None:
+                    emf = e.copy()
+                    emf[branch] = 0
+                found.append(Solution(self.network, self.freq_hz, volts[:, column], y, emf))
+        return found
+
+
+def _volts(freq_hz: float, matrix: ComplexArray, injected: ComplexArray) -> ComplexArray:
+    """Return the volts of all nodes; direct current has real numbers only, which cost a third."""
+    if freq_hz == 0:
+        matrix, injected = matrix.real, injected.real  # type: ignore[assignment]
+    return np.linalg.solve(matrix, injected).astype(np.complex128, copy=False)
 
 
 @dataclass(frozen=True)
@@ -77,32 +92,43 @@ class Equations:
     adds: ComplexArray
     hangs_together: bool
 
-    def system(self, states: Sequence[Sequence[int]], silenced: Sequence[int | None] = ()) -> System:
+    def system(
+        self, states: Sequence[Sequence[int]], silenced: Sequence[Sequence[int | None]] = ()
+    ) -> System:
         """Return the equations of several states, each given by the two-way branches that are on.
 
-        Branches are numbers here: 0 is the first two-way branch. `silenced` names, for each state, one that
-        is on and drives nothing: its impedance stays, its volts go (None: no branch). Raises `FloatingNode`
-        where a state cuts nodes off.
+        Branches are numbers here: 0 is the first two-way branch. `silenced` names, for each state, what is
+        silenced in each column that is wanted: one branch that is on and drives nothing (its impedance stays,
+        its volts go), or None. Without it each state has one column, with nothing silenced. Raises
+        `FloatingNode` where a state cuts nodes off.
         """
+        columns = [tuple(wanted) for wanted in silenced] or [(None,)] * len(states)
         numbers = np.empty((len(states), self.numbers.size), dtype=np.complex128)
+        numbers[:] = self.numbers
         for row, on in zip(numbers, states, strict=True):
             chosen = np.zeros(len(self.adds), dtype=np.complex128)
             chosen[on] = chosen[-1] = 1
-            row[:] = self.numbers
             row[self.touched] = np.dot(chosen, self.adds)
         network, n = self.network, len(self.network.nodes)
-        matrix, injected = numbers[:, : n * n].reshape(-1, n, n), numbers[:, n * n : n * n + n]
+        matrix, injected = numbers[:, : n * n].reshape(-1, n, n), numbers[:, n * n : n * n + n, None]
         values = numbers[:, n * n + n :].reshape(len(states), 2, -1)
         if not self.hangs_together:
             refuse_islands(network, values[:, 0] != 0)
-        for state, branch in enumerate(silenced):
-            if branch is not None:
-                place = branch - len(self.adds) + 1
-                amps = np.zeros(values.shape[::2], dtype=np.complex128)
-                amps[state, place] = values[state, :, place].prod()
-                injected[:, 1:] -= network.injected(amps)[:, 1:]
-                values[state, 1, place] = 0
-        return System(network, self.freq_hz, matrix, injected, values)
+        first = values.shape[-1] - len(self.adds) + 1
+        places = tuple(
+            tuple(None if branch is None else branch + first for branch in wanted) for wanted in columns
+        )
+        if any(place is not None for wanted in places for place in wanted):
+            injected = injected.repeat(max(map(len, places)), axis=2)
+            (a, b) = network.ends
+            for state, wanted in enumerate(places):
+                for column, place in enumerate(wanted):
+                    if place is not None:
+                        amps = values[state, :, place].prod()
+                        injected[state, a[place], column] -= amps
+                        injected[state, b[place], column] += amps
+            injected[:, 0] = 0  # the reference's own equation
+        return System(network, self.freq_hz, matrix, injected, values, places)
 
 
 def two_way_equations(network: Network, on: Sequence[Branch], freq_hz: float) -> Equations:
@@ -140,16 +166,19 @@ def two_way_equations(network: Network, on: Sequence[Branch], freq_hz: float) ->
 
 
 def solve_systems(systems: Iterable[System]) -> list[list[Solution]]:
-    """Solve systems, those of the same number of nodes as one stack; returns the solutions of each."""
+    """Solve systems, those of the same shape as one stack; returns the solutions of each."""
     given = list(systems)
     found: list[list[Solution]] = [[] for _ in given]
-    sizes: dict[int, list[int]] = {}
+    shapes: dict[tuple[float, tuple[int, ...]], list[int]] = {}
     for k, system in enumerate(given):
-        sizes.setdefault(system.injected.shape[1], []).append(k)
-    for members in sizes.values():
+        shapes.setdefault((system.freq_hz, system.injected.shape[1:]), []).append(k)
+    for (freq_hz, _), members in shapes.items():
+        if len(members) == 1:
+            found[members[0]] = given[members[0]].solve()
+            continue
         matrix = np.concatenate([given[k].matrix for k in members])
         injected = np.concatenate([given[k].injected for k in members])
-        node_v = np.linalg.solve(matrix, injected[..., None])[..., 0]
+        node_v = _volts(freq_hz, matrix, injected)
         ends = np.cumsum([len(given[k].values) for k in members])[:-1]
         for k, part in zip(members, np.split(node_v, ends), strict=True):
             found[k] = given[k].solutions(part)

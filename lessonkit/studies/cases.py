@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from types import MappingProxyType
 from typing import TypeAlias
 
@@ -24,7 +24,16 @@ import numpy as np
 from lessonkit.bench.asking import Asks, Wants, what_asks
 from lessonkit.bench.indoor import FURNACE_AT
 from lessonkit.bench.settling import Latches, Settled, blown_by, settle_many, too_weak
-from lessonkit.bench.signal_path import SignalPath, read_inputs, tried, ways_many
+from lessonkit.bench.signal_path import (
+    SignalPath,
+    foregone,
+    noise_on,
+    one_way,
+    read_inputs,
+    settings_of,
+    tried,
+    ways_many,
+)
 from lessonkit.bench.wiring import Wiring
 from lessonkit.errors import require
 from lessonkit.job import equipment
@@ -68,18 +77,23 @@ class Rest:
 
     The settled circuit, what responds, what share of the frames gets through, and whether it found rest.
 
-    `volts` are RMS against C at the air handler; `links` maps a run to whether its frames get through both
-    ways; `restless` names the boards that never come to rest.
+    `links` maps a run to what share of its frames gets through both ways; `restless` names the boards that
+    never come to rest.
     """
 
     case: Case
     settled: Settled
-    volts: MappingProxyType[str, float]
     responding: MappingProxyType[str, str]
     delivering: str
     links: MappingProxyType[str, float]
     restless: tuple[str, ...]
     wiring: Wiring = field(repr=False, compare=False)
+
+    @cached_property
+    def volts(self) -> MappingProxyType[str, float]:
+        """Return the RMS volts of every terminal against C at the air handler."""
+        volts = self.settled.solution.volts
+        return MappingProxyType({n: v for n, v in volts.items() if n.partition(":")[0] in PLACES})
 
     @property
     def fuse(self) -> str:
@@ -99,18 +113,38 @@ def every_case(job: Job, calls: Iterable[str] = CALLS) -> tuple[Case, ...]:
 
 
 def rest(
-    job: Job, cases: Sequence[Case], seed: int = 0, outdoor_c: float = 8.0, wire: Wire = Wiring
+    job: Job,
+    cases: Sequence[Case],
+    seed: int = 0,
+    outdoor_c: float = 8.0,
+    wire: Wire = Wiring,
+    replies: bool = True,
 ) -> list[Rest]:
     """Return how each case of a job ends.
 
     Parameters: `cases` may be of any number; `seed` fixes the noise in the frames that are tried;
     `outdoor_c` is what an outdoor thermostat feels; `wire` makes the circuit of the job with some faults.
+    Without `replies`, `links` of the ends may tell of the way out alone; nothing else differs.
     """
-    runners = _Runners(job, cases, seed, equipment.check_outdoor_c(outdoor_c), wire)
+    equipment.check_outdoor_c(outdoor_c)
+    try:
+        return _ends(_Runners(job, cases, seed, outdoor_c, wire), replies)
+    except _Doubt:
+        # Some frames have to be tried, and their noise must not depend on which others could be left out.
+        return _ends(_Runners(job, cases, seed, outdoor_c, wire, sure=False), replies=False)
+
+
+def _ends(runners: _Runners, replies: bool) -> list[Rest]:
     for _ in range(_ROUNDS):
         if not runners.step():
             break
+    if replies:
+        runners.try_replies()
     return runners.ends()
+
+
+class _Doubt(Exception):
+    """The fate of some frames is not sure beforehand."""
 
 
 @dataclass(frozen=True)
@@ -124,18 +158,20 @@ class Held:
     ways: MappingProxyType[tuple[str, str], SignalPath]
 
 
-def if_held(job: Job, cases: Sequence[Case], seed: int = 0, wire: Wire = Wiring) -> list[Held]:
+def if_held(
+    job: Job, cases: Sequence[Case], seed: int = 0, wire: Wire = Wiring, frames: bool = True
+) -> list[Held]:
     """Return, for each case, the circuit under full load: the test that a marginal way back has to pass.
 
-    Frames are tried both ways over each link, as in `rest`, but decide nothing here.
+    Frames are tried both ways over each link, as in `rest`, but decide nothing here; `frames` False leaves
+    them away.
     """
     runners = _Runners(job, cases, seed, wire=wire)
-    for k, case in enumerate(cases):
-        called = thermostat_terminals(job, case.call, runners.wirings[k].faults, case.mode)
+    for k, called in enumerate(runners.called):
         for run in job.links:
             here = called if run == "thermostat" else called & set(job.outdoor_terminals)
             runners.held[k] = {**runners.held[k], (run, "far"): frozenset(here)}
-    return runners.under_load()
+    return runners.under_load(frames)
 
 
 @lru_cache(maxsize=64)
@@ -144,20 +180,34 @@ def _wiring(wire: Wire, job: Job, faults: tuple[Fault, ...]) -> Wiring:
     return wire(job, faults)
 
 
+_Heard: TypeAlias = dict[tuple[int, str, str], SignalPath]
+"""What receivers get, by case, run, and way."""
+
+
 class _Runners:
-    """All cases on their way; the held relays of each link and sleeping boards are what changes."""
+    """All cases on their way; the held relays of each link and sleeping boards are what changes.
+
+    While the fate of all frames is `sure` beforehand, replies that carry nothing can wait for the end.
+    """
 
     def __init__(
-        self, job: Job, cases: Sequence[Case], seed: int, outdoor_c: float = 8.0, wire: Wire = Wiring
+        self,
+        job: Job,
+        cases: Sequence[Case],
+        seed: int,
+        outdoor_c: float = 8.0,
+        wire: Wire = Wiring,
+        sure: bool = True,
     ) -> None:
         require(isinstance(seed, int | np.integer) and seed >= 0, "seed", seed, "a whole number, 0 or more")
-        self.job, self.rng, self.outdoor_c = job, np.random.default_rng(seed), outdoor_c
+        self.job, self.rng, self.outdoor_c, self.sure = job, np.random.default_rng(seed), outdoor_c, sure
         wirings: dict[tuple[Fault, ...], Wiring] = {}
         for case in cases:
             if case.faults not in wirings:
                 wirings[case.faults] = _wiring(wire, job, as_faults(case.faults, job))
         self.wirings = [wirings[case.faults] for case in cases]
         self.cases = [Case(check_call(c.call), wirings[c.faults].faults, c.before) for c in cases]
+        self.called = [thermostat_terminals(job, c.call, c.faults, c.mode) for c in self.cases]
         nothing: dict[tuple[str, str], frozenset[str]] = {}
         self.held = [dict(nothing) for _ in cases]  # (run, "far" or "near") -> terminals
         self.odds = [dict.fromkeys(job.links, 0.0) for _ in cases]
@@ -173,11 +223,12 @@ class _Runners:
         No call has told the cases of one wiring apart yet, so one of them settles for all.
         """
         first = {wiring: k for k, wiring in reversed([*enumerate(self.wirings)])}
+        off = Case("off")
         start = [
             (
                 wiring,
                 Latches(awake=frozenset(wiring.boards), blown=blown_by(wiring.faults)),
-                self._asks(k, Case("off")),
+                self._asks(k, thermostat_terminals(self.job, off.call, wiring.faults, off.mode)),
             )
             for wiring, k in first.items()
         ]
@@ -187,17 +238,42 @@ class _Runners:
     def step(self) -> bool:
         """Settle every case that still moves, let frames pass, and return whether anything changed."""
         order = sorted(self.moving)
-        start = [(self.wirings[k], self.latches[k], self._asks(k, self.cases[k])) for k in order]
+        start = [(self.wirings[k], self.latches[k], self._asks(k, self.called[k])) for k in order]
         for k, settled in zip(order, settle_many(start, self.job.frequency_hz), strict=True):
             self.settled[k] = settled
             self.latches[k] = settled.latches
-        heard = ways_many([(self.wirings[k], self.settled[k].on, self.latches[k].awake) for k in order])
-        for k, way in zip(order, heard, strict=True):
-            held = self._frames(k, way)
+        heard = self._heard("down", [k for k in order if self._any(k, self._speaks)])
+        replies = self._brings_heat if self.sure else self._speaks
+        heard |= self._heard("up", [k for k in order if self._any(k, replies)])
+        for k in order:
+            held = self._frames(k, heard)
             if held == self.held[k] and not self._wake(k):
                 self.moving.discard(k)
             self.held[k] = held
         return bool(self.moving)
+
+    def _heard(self, way: str, which: list[int]) -> _Heard:
+        """Return what the receivers of one way get in some cases."""
+        circuits = [(self.wirings[k], self.settled[k].on, self.settled[k].latches.awake) for k in which]
+        got = one_way(circuits, way, [self.settled[k].solution for k in which])
+        return {
+            (k, run, way): path for k, paths in zip(which, got, strict=True) for run, path in paths.items()
+        }
+
+    def _any(self, k: int, wanted: Callable[[int, str], bool]) -> bool:
+        return any(wanted(k, run) for run in self.job.links)
+
+    def _speaks(self, k: int, run: str) -> bool:
+        """Return whether a link sends frames, and somebody is there to hear them."""
+        near, far = RUN_ENDS[run]
+        return {f"{near}:encoder", f"{far}:relay-board"} <= self.settled[k].latches.awake
+
+    def _brings_heat(self, k: int, run: str) -> bool:
+        """Return whether the way back has a heat request to carry."""
+        return self._speaks(k, run) and self._inputs(k, run)[1]
+
+    def _inputs(self, k: int, run: str) -> tuple[frozenset[str], bool]:
+        return read_inputs(self.wirings[k], self.settled[k].solution, run, INPUT_LIVE_V)
 
     def _wake(self, k: int) -> bool:
         """Wake the boards that sleep with enough volts to start; return whether there were any."""
@@ -208,55 +284,55 @@ class _Runners:
         self.woken[k] |= fed
         return bool(fed)
 
-    def _asks(self, k: int, case: Case) -> Asks:
-        wiring = self.wirings[k]
-        called = thermostat_terminals(self.job, case.call, wiring.faults, case.mode)
+    def _asks(self, k: int, called: frozenset[str]) -> Asks:
         held = tuple((run, end, terminals) for (run, end), terminals in self.held[k].items())
-        return what_asks(wiring, Wants(called, held, outdoor_c=self.outdoor_c))
+        return what_asks(self.wirings[k], Wants(called, held, outdoor_c=self.outdoor_c))
 
-    def _frames(
-        self, k: int, heard: dict[tuple[str, str], SignalPath]
-    ) -> dict[tuple[str, str], frozenset[str]]:
+    def _frames(self, k: int, heard: _Heard) -> dict[tuple[str, str], frozenset[str]]:
         """Return what the relays hold after frames had time to pass."""
-        settled, wiring = self.settled[k], self.wirings[k]
         held: dict[tuple[str, str], frozenset[str]] = {}
         for run in self.job.links:
-            near, far = RUN_ENDS[run]
-            live, wants_heat = read_inputs(wiring, settled.solution, run, INPUT_LIVE_V)
-            there = f"{far}:relay-board" in settled.latches.awake
-            speaks = f"{near}:encoder" in settled.latches.awake
-            down = self._odds(wiring, run, "down", heard, live) if speaks and there else 0.0
-            up = self._odds(wiring, run, "up", heard, live) if down else 0.0
+            live, wants_heat = self._inputs(k, run)
+            down = self._odds(k, run, "down", heard, live) if self._speaks(k, run) else 0.0
+            replies = wants_heat or not self.sure
+            up = self._odds(k, run, "up", heard, live) if down and replies else float(self.sure)
             held[run, "far"] = live if down >= RELIABLE else frozenset()
             held[run, "near"] = frozenset({"D"}) if down * up >= RELIABLE and wants_heat else frozenset()
             self.odds[k][run] = down * up
         return held
 
-    def _odds(
-        self,
-        wiring: Wiring,
-        run: str,
-        way: str,
-        heard: dict[tuple[str, str], SignalPath],
-        live: frozenset[str],
-    ) -> float:
+    def _odds(self, k: int, run: str, way: str, heard: _Heard, live: frozenset[str]) -> float:
         """Return the share of frames that pass; conditions alike to a twentieth of a volt share trials."""
-        got = heard[run, way]
+        got, wiring = heard[k, run, way], self.wirings[k]
+        if self.sure:
+            certain = foregone(got, settings_of(wiring, run), noise_on(wiring, run))
+            if certain is None:
+                raise _Doubt
+            return float(certain)
         noisy = tuple(f for f in wiring.faults if f.part == "SIG" and f.where == run)
         key = (run, way, live, noisy, *(round(v * 20) for v in (got.low_v, got.high_v, got.hum_v)))
         if key not in self.tried:
             self.tried[key] = tried(wiring, run, got, live, self.rng, up=way == "up").odds
         return self.tried[key]
 
-    def under_load(self) -> list[Held]:
+    def try_replies(self) -> None:
+        """Make the odds of every link those of both ways, a frame and its reply, while all are sure."""
+        answered = [k for k, odds in enumerate(self.odds) if any(odds.values())]
+        heard = self._heard("up", answered)
+        for k in answered:
+            for run, down in self.odds[k].items():
+                if down:
+                    self.odds[k][run] = self._odds(k, run, "up", heard, self._inputs(k, run)[0])
+
+    def under_load(self, frames: bool) -> list[Held]:
         """Settle every case once with the relays that are held, and try its frames."""
-        start = [(w, self.latches[k], self._asks(k, self.cases[k])) for k, w in enumerate(self.wirings)]
+        start = [(w, self.latches[k], self._asks(k, self.called[k])) for k, w in enumerate(self.wirings)]
         settled = settle_many(start, self.job.frequency_hz)
         heard = ways_many([(w, s.on, s.latches.awake) for w, s in zip(self.wirings, settled, strict=True)])
         found = []
         for wiring, one, got in zip(self.wirings, settled, heard, strict=True):
-            ways = {}
-            for (run, way), what in got.items():
+            ways = dict(got)
+            for (run, way), what in got.items() if frames else ():
                 live, _ = read_inputs(wiring, one.solution, run, INPUT_LIVE_V)
                 ways[run, way] = tried(wiring, run, what, live, self.rng, up=way == "up")
             found.append(Held(one, MappingProxyType(ways)))
@@ -271,14 +347,12 @@ class _Runners:
             welded = contactor_welded(self.wirings[k].faults)
             sealed = settled.latches.sealed
             words = equipment.responding(sealed, kit, False, welded, furnace_blows=FURNACE_AT in sealed)
-            volts = {n: v for n, v in settled.solution.volts.items() if n.partition(":")[0] in PLACES}
             relays = {f"{RUN_ENDS[run][1]}:relay-board" for run in self.job.links}
             restless = sorted(self.woken[k] or relays) if k in self.moving else ()
             ended.append(
                 Rest(
                     case,
                     settled,
-                    MappingProxyType(volts),
                     MappingProxyType(words),
                     equipment.delivering(words, kit.valve),
                     MappingProxyType(dict(self.odds[k])),

@@ -230,7 +230,7 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
         for ground in grounds:
             corner = unfriendly(job, line, ground)
             words = f"line at {line:.0%}" + (f", ground at {ground:g} times" if ground != 1 else "")
-            ends = ends_of(corner, wire)
+            ends = ends_of(corner, wire, replies=True)
             why += [w for end, want in zip(ends, meant, strict=True) for w in _against(end, want, words)]
             va = max(va, *(_va(end) for end in ends))
             earth_a = max(earth_a, *(abs(end.settled.solution.a("earth outdoor")) for end in ends))
@@ -239,7 +239,8 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
                 key = f"{pair.run} {pair.name}"
                 shared[key] = worst(shared.get(key), read_pair(pair, ends, perfect, words, line > 1))
             if job.links:
-                loaded = if_held(corner, [Case(call) for call in CALLS], wire=wire) * len(outdoors_of(job))
+                loaded = if_held(corner, [Case(call) for call in CALLS], wire=wire, frames=False)
+                loaded *= len(outdoors_of(job))
                 for end, held in zip(ends, loaded, strict=True):
                     _link_margins(corner, end, held, links)
     asked_back = site.defrost_request and job.has_defrost and ("outdoor", "D") not in how.given_up

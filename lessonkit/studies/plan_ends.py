@@ -11,6 +11,8 @@ what settles goes out from there.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.wiring import Wiring
@@ -33,6 +35,23 @@ _ALWAYS = ("R", "C", "SIG")
 _STAT = "outdoor-thermostat "
 
 
+@dataclass(frozen=True)
+class _Breakable:
+    """Makes the circuit of a job, whose conductors can then be opened without making it again."""
+
+    wire: Wire
+
+    def __call__(self, job: Job, faults: tuple[Fault, ...] = ()) -> Wiring:
+        """Return the circuit with some conductors open."""
+        whole = _whole(self.wire, job)
+        return whole.opened(faults) if faults else whole
+
+
+@lru_cache(maxsize=2)
+def _whole(wire: Wire, job: Job) -> Wiring:
+    return wire(job, ()).breakable()
+
+
 def wire_of(how: Arrangement) -> Wire:
     """Return what makes the circuit of an arrangement's job."""
     return SharedWire(how.shared) if how.shared else Wiring
@@ -51,17 +70,23 @@ def outdoors_of(job: Job) -> tuple[float, ...]:
     return tuple(sorted({stat.closed(c): c for c in tried}.values()))
 
 
-def ends_of(job: Job, wire: Wire = Wiring) -> list[Rest]:
-    """Return how every call ends: all calls in the first weather that matters, then in the next."""
+def ends_of(job: Job, wire: Wire = Wiring, replies: bool = False) -> list[Rest]:
+    """Return how every call ends: all calls in the first weather that matters, then in the next.
+
+    `replies` as in `rest`.
+    """
     cases = [Case(call) for call in CALLS]
     weathers = outdoors_of(job)
-    first = rest(job, cases, outdoor_c=weathers[0], wire=wire)
+    first = rest(job, cases, outdoor_c=weathers[0], wire=wire, replies=replies)
     found = [*first]
     for outdoor_c in weathers[1:]:
         moved = _moved_contacts(job, weathers[0], outdoor_c)
         differs = [k for k, end in enumerate(first) if _matters(end, moved)]
-        again = rest(job, [cases[k] for k in differs], outdoor_c=outdoor_c, wire=wire)
-        changed = dict(zip(differs, again, strict=True))
+        if differs:
+            again = rest(job, [cases[k] for k in differs], outdoor_c=outdoor_c, wire=wire, replies=replies)
+            changed = dict(zip(differs, again, strict=True))
+        else:
+            changed = {}
         found += [changed.get(k, end) for k, end in enumerate(first)]
     return found
 
@@ -94,21 +119,26 @@ def _broken(how: Arrangement, whole: Sequence[Rest], at: Sequence[tuple[str, str
 
     `whole` are the ends with nothing broken. A conductor that two terminals share breaks for both.
     """
-    job, wire = how.job, wire_of(how)
-    size = len(CALLS)
+    job, wire = how.job, _Breakable(wire_of(how))
+    size, weathers = len(CALLS), outdoors_of(job)
+    opened = [tuple(Fault(run, one, "open") for one in terminal.split("+")) for run, terminal in at]
     found = [list(whole) for _ in at]
-    for k, outdoor_c in enumerate(outdoors_of(job)):
-        here = range(k * size, k * size + size)
-        asked = [
-            (row, n)
-            for row, (run, terminal) in enumerate(at)
-            for n in here
-            if terminal in _ALWAYS
-            or any(_carries(whole[k], run, one) for k in (n, here[0]) for one in terminal.split("+"))
-        ]
-        opened = [tuple(Fault(run, one, "open") for one in terminal.split("+")) for run, terminal in at]
-        cases = [Case(CALLS[n - here[0]], opened[row]) for row, n in asked]
-        for (row, n), end in zip(asked, rest(job, cases, outdoor_c=outdoor_c, wire=wire), strict=True):
+    for w, outdoor_c in enumerate(weathers):
+        moved = _moved_contacts(job, weathers[0], outdoor_c)
+        asked = []
+        for row, (run, terminal) in enumerate(at):
+            ends = found[row]
+            for n in range(w * size, w * size + size):
+                first = n - w * size
+                if w and not any(_matters(ends[one], moved) for one in (first, 0)):
+                    ends[n] = ends[first]
+                elif terminal in _ALWAYS or any(
+                    _carries(whole[one], run, name) for one in (n, w * size) for name in terminal.split("+")
+                ):
+                    asked.append((row, n))
+        cases = [Case(CALLS[n - w * size], opened[row]) for row, n in asked]
+        broken = rest(job, cases, outdoor_c=outdoor_c, wire=wire, replies=False) if cases else []
+        for (row, n), end in zip(asked, broken, strict=True):
             found[row][n] = end
     return found
 
@@ -126,7 +156,7 @@ def if_broken(how: Arrangement, perfect: list[Rest], heats: bool) -> dict[str, t
         if served.terminal:
             serving.setdefault((served.run, served.terminal), []).append(f"{served.run} {served.label}")
     alone = [at for at, labels in serving.items() if len(labels) == 1]
-    broken = _broken(how, ends_of(how.job, wire_of(how)), alone)
+    broken = _broken(how, ends_of(how.job, _Breakable(wire_of(how))), alone)
     found = {
         label: ("nothing: its twin carries on", True)
         for labels in serving.values()
