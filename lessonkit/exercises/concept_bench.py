@@ -150,13 +150,24 @@ def _check(form: str) -> str:
 
 
 def _worse_ground(form: str) -> str:
-    sweep = earth_sweep("earth-return", [2.0 if form == "before" else 6.0], "cool-2")
+    ohm = 2.0 if form == "before" else 6.0
+    sweep = earth_sweep("earth-return", [ohm], "cool-2")
     word = sweep.outcomes[0]
     if word == "works":
         return "a few ohms do nothing"
     if word == "dead":
         return "it is on or it is off"
-    return RIGHT if sweep.fails_first == "the frames" else "it gets weak bit by bit"
+    if sweep.fails_first != "the frames":
+        return "it gets weak bit by bit"
+    bench = Bench("earth-return", faults=f"outdoor.earth=resistance:{ohm:g}")
+    bench.skip_delay()
+    works = bench.advance(30.0).links["outdoor"].state == "working"  # with nothing called
+    bench.set_call("cool-2")
+    bench.advance(400.0)
+    moves = bench.log.of("out:contactor")
+    came, went = ([e.time_s for e in moves if e.what == word] for word in ("pulls in", "lets go"))
+    again = works and len(came) > 1 and came[1] - went[0] > 60.0
+    return RIGHT if again else "it is on or it is off"
 
 
 def _open_ground(form: str) -> str:

@@ -45,6 +45,8 @@ Givens = dict[str, Any]
 Answer = Any
 
 RIGHT, NOT_YET, UNANSWERED, UNREADABLE = OUTCOMES = ("right", "not yet", "unanswered", "unreadable")
+#: What a student is told of an answer that only whoever marks may judge; no judge gives it.
+NOTED = "noted"
 
 
 class Several(tuple[Answer, ...]):
@@ -123,7 +125,8 @@ class Exercise:
 class Verdict:
     """What the judge says: an outcome, a hint, and the model that was met.
 
-    `outcome` is "right", "not yet", "unanswered" or "unreadable"; `model` is the name of a wrong model or "".
+    `outcome` is "right", "not yet", "unanswered", "unreadable" or, where a student is not told, "noted";
+    `model` is the name of a wrong model or "".
     As text it is one line, the same for every right answer whatever the numbers.
 
     >>> print(Verdict("1.1", "not yet", "The current goes there and back."))

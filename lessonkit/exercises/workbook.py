@@ -22,6 +22,7 @@ from lessonkit.errors import LessonError
 from lessonkit.exercises import series
 from lessonkit.exercises.core import (
     NOT_YET,
+    NOTED,
     RIGHT,
     Answer,
     Exercise,
@@ -143,16 +144,16 @@ class Workbook:
             print(text)  # noqa: T201  the question is what was asked for
 
     def verdict(self, exercise_id: str, answer: object) -> Verdict:
-        """Return the verdict on an answer."""
+        """Return the verdict on an answer; of a test that must not teach, that the answer is noted."""
         exercise = self.exercise(exercise_id)
-        return judge(exercise, self.givens(exercise_id), answer)
+        verdict = judge(exercise, self.givens(exercise_id), answer)
+        if exercise.noted and not self.marking and verdict.outcome in (RIGHT, NOT_YET):
+            return Verdict(exercise_id, NOTED)
+        return verdict
 
     def check(self, exercise_id: str, answer: object) -> None:
-        """Print the verdict on an answer, in one line; of a test that must not teach, that it is noted."""
-        verdict = self.verdict(exercise_id, answer)
-        judged = verdict.outcome in (RIGHT, NOT_YET)
-        noted = judged and self.exercise(exercise_id).noted and not self.marking
-        print(f"{exercise_id} noted" if noted else verdict)  # noqa: T201  the line is what was asked for
+        """Print the verdict on an answer, in one line."""
+        print(self.verdict(exercise_id, answer))  # noqa: T201  the line is what was asked for
 
     def __dir__(self) -> list[str]:
         """Name what an apprentice uses; completion in a notebook shows no more."""
