@@ -118,7 +118,7 @@ SURVEY = Exercise(
     solve=_survey,
     compare=Record(
         (
-            ("taken", Acts(_ENTRY, "loop 1 2 = 3.73 ohm")),
+            ("taken", Acts(_ENTRY, "loop 3 5 = 4.02 ohm")),
             ("conductors", ListOf(Choice(STATES), len(LABELS))),
         )
     ),
