@@ -78,7 +78,8 @@ ul.steps .what { flex: 1; } ul.steps .band { font-variant-numeric: tabular-nums;
 figure { margin: .6em 0; break-inside: avoid; }
 figure img { width: 100% !important; max-width: 100% !important; height: auto; filter: grayscale(1); }
 @media print { body { max-width: none; padding: 0; font-size: 9.5pt; }
-               figure img { width: 91% !important; display: block; margin: 0 auto; } }
+               figure { margin: .3em 0; }
+               figure img { width: 89% !important; display: block; margin: 0 auto; } }
 @media (max-width: 600px) { ul.steps { columns: 1; } }
 """
 

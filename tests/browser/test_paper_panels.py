@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -33,7 +34,9 @@ def test_a_reading_is_judged_beside_its_box(lab: tuple[str, Path], page: Any) ->
     """Typed at full speed and left, no letter is lost; the notebook's own keys do nothing meanwhile."""
     panel = open_panel(page, lab, "prove.ipynb", BEGIN, "display(lk.prove_panel('full-cable'))")
     panel.get_by_label("part:").select_option(label="5. Volts before wiring")
-    box = panel.get_by_role("combobox", name="Transformer, ahead of the fuse – C, air handler").first
+    # The part before has a box of the same points, which must be dead: it is the band that tells them apart.
+    fed = re.compile(r"Transformer, ahead of the fuse – C, air handler, 2\d\.")
+    box = panel.get_by_role("combobox", name=fed).first
     box.press_sequentially("12.5x")
     box.press("Tab")
     panel.get_by_text("reading is '12.5x', but must be a number of V, or OL").wait_for()
