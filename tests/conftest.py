@@ -148,19 +148,23 @@ def asks_for_a_program(path: Path) -> bool:
 #: The files that take longest or wait most, the longest first. With a file a worker, one of them started last
 #: would keep one worker busy while the others wait; so they go first, and the many short ones fill the rest.
 LONGEST = (
-    "tests/browser/test_site.py",
     "tests/browser/test_every_page.py",
     "tests/workbooks/test_workbooks.py",
+    "tests/browser/test_site.py",
     "tests/workbooks/test_class_of_thirty.py",
-    "tests/workbooks/test_grading_series.py",
     "tests/outside/test_plan_ngspice.py",
+    "tests/unit/studies/test_plan.py",
+    "tests/unit/grading/test_grading_run.py",
+    "tests/workbooks/test_grading_series.py",
+    "tests/unit/studies/test_prove.py",
+    "tests/unit/grading/test_grading_judge.py",
+    "tests/unit/grading/test_grading_class.py",
+    "tests/unit/site/test_site_parts.py",
     "tests/browser/test_bench_panel.py",
     "tests/browser/test_page_around.py",
     "tests/browser/test_bench_views.py",
     "tests/browser/test_hidden_panel.py",
     "tests/browser/test_paper_panels.py",
-    "tests/unit/studies/test_prove.py",
-    "tests/unit/studies/test_plan.py",
 )
 
 

@@ -129,6 +129,21 @@ class Hands:
         self._refuse_live(f"lift {end}", end)
         return self._work(HandWork("lift", (end,)))
 
+    def lift_all(self, run: str, place: str) -> None:
+        """Take every conductor of a run off its terminal at one place, each an act of its own."""
+        job = self.bench.job
+        ends = tuple(end_of(f"{run}.{name}", place, job) for name in job.runs[run].conductors)
+        for end in ends:
+            self._refuse_live(f"lift {end}", end)
+        changed = [self.bench.hands]
+        for end in ends:
+            changed.append((*_without(changed[-1], (end,)), HandWork("lift", (end,))))
+        # The circuit is dead: nothing moves between the first wire and the last.
+        self.bench.set_hands(changed.pop())
+        self._before += changed
+        for work in self.bench.hands[-len(ends) :]:
+            self._did(work.act, work.place, str(work))
+
     def move(self, conductor: str, place: str, terminal: str) -> Act:
         """Put one end of a conductor on another terminal of the same place, such as "out:Y2"."""
         end = end_of(conductor, place, self.bench.job)

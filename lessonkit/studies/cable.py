@@ -168,8 +168,8 @@ def _loosen(bench: Bench, run: str) -> tuple[Hands, Meter, dict[str, tuple[str, 
         hands.power(False)
     nodes: dict[str, list[str]] = {name: [] for name in bench.job.runs[run].conductors}
     for place in RUN_ENDS[run]:
+        hands.lift_all(run, place)
         for name in nodes:
-            hands.lift(f"{run}.{name}", place)
             nodes[name].append(loose_node(f"{place}:{run}.{name}", conductor_node(run, name, place)))
     return hands, Meter(bench), {name: (ends[0], ends[1]) for name, ends in nodes.items()}
 

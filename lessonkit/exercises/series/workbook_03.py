@@ -22,7 +22,7 @@ from lessonkit.exercises.compare import Choice, Number, Table
 from lessonkit.exercises.core import Exercise, Givens, Several, WrongModel
 from lessonkit.exercises.series.workbook_03_sheet import SHEET_EXERCISES
 from lessonkit.exercises.series.workbook_03_tests import TEST_EXERCISES
-from lessonkit.job.model import Job
+from lessonkit.job.model import RUN_ENDS, Job
 from lessonkit.job.toml import demo_job
 from lessonkit.studies.cable import Located, locate_open, locate_short
 
@@ -47,9 +47,8 @@ def _loosened(job: Job, far_twists: Sequence[Sequence[str]]) -> Meter:
     bench = Bench(job)
     hands = Hands(bench)
     hands.power(False)
-    for name in job.outdoor_run.conductors:
-        hands.lift(f"outdoor.{name}", "air")
-        hands.lift(f"outdoor.{name}", "out")
+    for place in RUN_ENDS["outdoor"]:
+        hands.lift_all("outdoor", place)
     for names in far_twists:
         hands.twist("out", *(f"outdoor.{name}" for name in names))
     return Meter(bench)

@@ -238,3 +238,21 @@ def test_terminals_that_hands_know_are_in_the_circuit() -> None:
         for place in ("stat", "air", "out"):
             assert set(terminals_of(bench.job, place)) <= set(Meter(bench).nodes())
         assert set(boards_of(bench.job)) == set(bench.wiring.boards)
+
+
+def test_a_run_lifted_at_once_is_lifted_wire_by_wire() -> None:
+    """All ends of a run at one place are as many acts, minutes and loose ends as one after the other."""
+    benches = [Bench("full-cable"), Bench("full-cable")]
+    at_once, one_by_one = map(Hands, benches)
+    for hands in (at_once, one_by_one):
+        with pytest.raises(LiveCircuit, match="lift air:outdoor.R refused"):
+            hands.lift_all("outdoor", "air")
+        hands.power(False)
+    at_once.lift_all("outdoor", "air")
+    for name in benches[1].job.outdoor_run.conductors:
+        one_by_one.lift(f"outdoor.{name}", "air")
+    assert at_once.acts == one_by_one.acts
+    assert benches[0].hands == benches[1].hands
+    assert benches[0].state == benches[1].state
+    assert at_once.undo() == one_by_one.undo()
+    assert benches[0].hands == benches[1].hands
