@@ -46,4 +46,9 @@ def assert_each_slip_has_its_hint(exercise: Exercise, students: Iterable[int] = 
             for word in exercise.form(givens).item.options:  # type: ignore[union-attr]
                 if word != right[row]:
                     verdict = judge(exercise, givens, {**right, row: word})
-                    assert (verdict.outcome, bool(verdict.model)) == ("not yet", True), (student, row, word)
+                    assert (verdict.outcome, bool(verdict.model)) == ("not yet", True), (
+                        exercise.id,
+                        student,
+                        row,
+                        word,
+                    )
