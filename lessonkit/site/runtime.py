@@ -38,6 +38,12 @@ LEFT_OUT = {"commands", "grading", "site", "_notebooks"}
 TEST_ROOMS = {"concepts.toml", "concepts.py", "concept_bench.py", "workbook_20.py", "workbook_21.py"}
 """The concept test with its hints: it lies in no site but one that a teacher asks for by `--only`."""
 
+UNPACKED = {
+    "lessonkit",  # reads files beside its rooms, which in an archive takes long
+    "micropip",  # has folders without an __init__.py, which are no packages in an archive
+}
+"""Pure packages that are unpacked in the page all the same."""
+
 EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
@@ -91,6 +97,7 @@ def runtime_files(store: Store, *, with_test: bool = False) -> Files:
     for name, version, file, data, imports, needs in _own_wheels(store, with_test):
         wheels[file] = data
         entries[name] = _entry(name, version, file, data, imports, needs)
+    entries, wheels, core["python_stdlib.zip"] = _with_library(entries, wheels, core["python_stdlib.zip"])
     files = {**core, **wheels, "start.js": page_file("start.js")}
     made = _bytecode(files, published["info"], entries, store)
     library = {name.partition("/")[2]: data for name, data in made.items() if name.startswith("LIBRARY/")}
@@ -102,6 +109,26 @@ def runtime_files(store: Store, *, with_test: bool = False) -> Files:
     # Unpacked behind matplotlib, whose published list of fonts names files that a page does not have.
     entries["lessonkit-bytecode"] = _entry("lessonkit-bytecode", "1", file, bytecode, [], ["matplotlib"])
     return {**files, **core, file: bytecode, LOCK: _lock(published["info"], entries)}
+
+
+def _with_library(
+    entries: Mapping[str, Any], wheels: Files, library: bytes
+) -> tuple[dict[str, Any], Files, bytes]:
+    """Lay the pure packages into the archive of the library, from which Python imports without unpacking.
+
+    A thousand small files are not unpacked then, which took a page a second at each visit. What is compiled
+    stays a wheel.
+    """
+    packed = {**_unzipped(library)}
+    kept = {}
+    for name, entry in entries.items():
+        if entry["file_name"].endswith("none-any.whl") and name not in UNPACKED:
+            packed |= _unzipped(wheels[entry["file_name"]])
+        else:
+            kept[name] = entry
+    for entry in kept.values():
+        entry["depends"] = [name for name in entry["depends"] if name in kept]
+    return kept, {entry["file_name"]: wheels[entry["file_name"]] for entry in kept.values()}, zipped(packed)
 
 
 def _lock(info: Mapping[str, Any], entries: Mapping[str, Any]) -> bytes:

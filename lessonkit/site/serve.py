@@ -6,12 +6,13 @@ in its path never changes, everything else is asked for again.
 
 from __future__ import annotations
 
+import contextlib
 import re
 from functools import partial
 from http import HTTPStatus
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 __all__ = ["VERSIONED", "serve_site"]
 
@@ -56,6 +57,11 @@ class SiteHandler(SimpleHTTPRequestHandler):
         keep = "public, max-age=31536000, immutable" if VERSIONED.match(inside) else "no-cache"
         self.send_header("Cache-Control", keep)
         super().end_headers()
+
+    def copyfile(self, source: Any, outputfile: Any) -> None:
+        """Send a file; a browser that leaves meanwhile is no error."""
+        with contextlib.suppress(ConnectionError):
+            super().copyfile(source, outputfile)
 
     def log_message(self, format: str, *args: object) -> None:
         """Say nothing of what was asked for."""

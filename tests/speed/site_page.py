@@ -52,9 +52,11 @@ def visit(page: Any, address: str, name: str) -> tuple[float, float]:
         PANEL,
     )
     page.locator(".lk-run").click()
+    # A kept workbook has the count of its last run; so the kernel has to be there first.
     page.wait_for_function(
-        "() => window.jupyterapp.shell.currentWidget.content.widgets"
-        ".find(cell => cell.model.id === 'setup').model.executionCount > 0"
+        "() => document.body.dataset.pythonSeconds && window.jupyterapp.shell.currentWidget.content.widgets"
+        ".some(cell => cell.model.id === 'setup' && cell.model.executionCount > 0"
+        " && cell.model.executionState === 'idle')"
     )
     answered = time.perf_counter() - began
     page.locator(".lk-panel.lk-ready").wait_for()

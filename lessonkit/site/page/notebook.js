@@ -14,30 +14,46 @@ const say = (text, share) => {
   $(".lk-progress").value = share;
 };
 
-// Python runs in a worker, which tells how far it is; the page makes that worker, so it is met here.
-const meetWorkers = () => {
+// Python runs in a worker, which tells how far it is; the page makes that worker, so it is met here. The first one is
+// there already when the page asks for it: it starts Python while the page is still being read.
+const meetWorkers = (startScript) => {
   const Plain = window.Worker;
+  const met = (worker) => {
+    ready = false;
+    worker.addEventListener("message", ({ data }) => {
+      if (!data || !data.lessonkit) return;
+      const { done, all, text } = data.lessonkit;
+      ready = Boolean(data.lessonkit.ready);
+      say(ready ? text : `${text} (${Math.round((100 * done) / all)} %)`, done / all);
+      if (ready) document.body.dataset.pythonSeconds = data.lessonkit.seconds;
+    });
+    return worker;
+  };
+  let early = met(new Plain(startScript, { name: "lessonkit early" }));
   window.Worker = class extends Plain {
-    constructor(...what) {
-      super(...what);
-      ready = false;
-      this.addEventListener("message", ({ data }) => {
-        if (!data || !data.lessonkit) return;
-        const { done, all, text } = data.lessonkit;
-        ready = Boolean(data.lessonkit.ready);
-        say(ready ? text : `${text} (${Math.round((100 * done) / all)} %)`, done / all);
-        if (ready) document.body.dataset.pythonSeconds = data.lessonkit.seconds;
-      });
+    constructor(script, ...how) {
+      if (early && String(script).includes("pyodide-kernel-extension")) {
+        const worker = early;
+        early = null;
+        worker.postMessage({ lessonkitKernel: String(script) });
+        return worker;
+      }
+      super(script, ...how);
+      met(this);
     }
   };
 };
 
-const startPage = () => {
+// Every path starts at the site's own folder, wherever that is served from.
+const readConfig = () => {
   const element = $("#jupyter-config-data");
-  // Every path starts at the site's own folder, wherever that is served from.
   const config = JSON.parse(element.textContent.replaceAll("@BASE@", BASE.pathname));
   config.contentsStorageName = shelf();
   element.textContent = JSON.stringify(config);
+  return config;
+};
+
+const startPage = () => {
   const bundle = document.createElement("script");
   bundle.src = new URL("build/notebooks/bundle.js", BASE);
   document.head.append(bundle);
@@ -206,7 +222,9 @@ const watchLoops = (app, panel) => {
 };
 
 const main = async () => {
-  meetWorkers();
+  const { litePluginSettings } = readConfig();
+  const { pyodideUrl } = litePluginSettings["@jupyterlite/pyodide-kernel-extension:kernel"];
+  meetWorkers(new URL(pyodideUrl, BASE).href);
   if ("serviceWorker" in navigator) {
     navigator.serviceWorker.register(new URL("service-worker.js", BASE)).catch(() => {});
   }
@@ -221,12 +239,14 @@ const main = async () => {
   const panel = await opened();
   const app = window.jupyterapp;
   neverAsk(app, panel);
-  if (!ready) say("starting Python", 0);
   await panel.context.ready;
   await fillOwnCells(panel);
   document.title = `${panel.context.path.replace(/[.]ipynb$/, "").replace(/_/g, " ")} - lessonkit`;
   const save = keepSaving(panel);
   watchLoops(app, panel);
+  // The line with the file's name is other people's; a phone has no room for a menu either.
+  app.shell.collapseTop();
+  if (window.matchMedia("(max-width: 700px)").matches) app.shell.menu.setHidden(true);
   goToCell(panel);
   $(".lk-run").addEventListener("click", () => runCells(app, panel));
   $(".lk-download").addEventListener("click", async () => {

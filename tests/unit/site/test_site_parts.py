@@ -31,6 +31,7 @@ from lessonkit.site.classroom import key_of, own_cells, place_of
 from lessonkit.site.fetch import CantBeHad, Store, find_node
 from lessonkit.site.pins import CARRIER, PARTS, RUNTIME, Pin
 from lessonkit.site.runtime import TEST_ROOMS, package_files, wheel_of, zipped
+from lessonkit.site.serve import SiteHandler
 
 PAGE = Path(__file__).resolve().parents[3] / "lessonkit" / "site" / "page"
 SMALL = Pin("PyPI", "a-small-thing", "1", "small.txt", hashlib.sha256(b"small").hexdigest())
@@ -213,6 +214,17 @@ def test_page_is_asked_for_each_time(served: str) -> None:
         assert answer.headers["Cache-Control"] == "no-cache"
     with pytest.raises(urllib.error.HTTPError, match="404"):
         urllib.request.urlopen(f"{served}/none")
+
+
+def test_browser_that_leaves_is_no_error() -> None:
+    """Whoever gives the site out sees no traceback when a browser goes away in the middle of a file."""
+
+    class Gone(io.BytesIO):
+        def write(self, data: object) -> int:
+            raise ConnectionResetError
+
+    handler = object.__new__(SiteHandler)
+    handler.copyfile(io.BytesIO(b"much"), Gone())
 
 
 # A class ---------------------------------------------------------------------------------------------------
