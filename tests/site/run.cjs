@@ -3,6 +3,7 @@
 "use strict";
 const fs = require("node:fs");
 const path = require("node:path");
+const zlib = require("node:zlib");
 const [runtime, mounts, program] = process.argv.slice(2);
 
 const stop = (error) => {
@@ -14,12 +15,14 @@ process.on("unhandledRejection", stop);
 
 (async () => {
   const { loadPyodide } = require(path.join(runtime, "pyodide.js"));
-  const lock = JSON.parse(fs.readFileSync(path.join(runtime, "pyodide-lock.json"), "utf8"));
+  const { layPack } = require(path.join(runtime, "lay.js"));
+  const pack = zlib.gunzipSync(fs.readFileSync(path.join(runtime, "python.pack")));
   const python = await loadPyodide({
     indexURL: runtime + path.sep,
+    stdLibURL: path.join(runtime, "no-library.zip"),
+    fsInit: async (files) => layPack(files, new Uint8Array(pack)),
     env: { HOME: "/student", MPLBACKEND: "Agg", MPLCONFIGDIR: "/student/matplotlib" },
   });
-  await python.loadPackage(Object.keys(lock.packages), { messageCallback() {}, checkIntegrity: false });
   for (const [inside, outside] of Object.entries(JSON.parse(mounts))) {
     python.FS.mkdirTree(inside);
     python.FS.mount(python.FS.filesystems.NODEFS, { root: outside }, inside);

@@ -2,6 +2,7 @@
 // all to a ZIP file: node compile.cjs FOLDER OUT.zip
 const fs = require("node:fs");
 const path = require("node:path");
+const zlib = require("node:zlib");
 const [folder, out] = process.argv.slice(2);
 
 const stop = (error) => {
@@ -29,21 +30,17 @@ lessonkit.show_bench("two-run", "cool-2")
 lessonkit.bench_panel("two-run")
 import pyodide_kernel
 
-ZIP, SITE = "/lib/python312.zip/", "/lib/python3.12/site-packages/"
+HOME = "/lib/python3.12/"
 found = {}
 for name in sorted(sys.modules):
     spec = getattr(sys.modules[name], "__spec__", None)
     origin = getattr(spec, "origin", None) or ""
-    if not origin.endswith(".py"):
+    if not origin.startswith(HOME) or not origin.endswith(".py"):
         continue
-    if origin.startswith(SITE):
-        inside = origin[len(SITE):]
-        folder, _, file = inside.rpartition("/")
-        target = f"{folder}/__pycache__/{file[:-3]}.cpython-312.pyc".lstrip("/")
-    elif origin.startswith(ZIP):
-        target = "LIBRARY/" + origin[len(ZIP):] + "c"
-    else:
-        continue
+    folder, _, file = origin[len(HOME):].rpartition("/")
+    # Other people's packages go without their source, which nobody reads there and is half of what is sent.
+    alone = folder.startswith("site-packages") and not folder.startswith("site-packages/lessonkit")
+    target = f"{folder}/{file}c" if alone else f"{folder}/__pycache__/{file[:-3]}.cpython-312.pyc".lstrip("/")
     source = spec.loader.get_data(origin)
     # Compiled afresh from the source alone: what ran before leaves no trace in it.
     code = compile(source, origin, "exec", dont_inherit=True, optimize=0)
@@ -51,7 +48,7 @@ for name in sorted(sys.modules):
 import json
 from matplotlib import font_manager as fonts
 # The page's matplotlib keeps its list of fonts beside itself, and says so aloud when it has to make one.
-found["matplotlib/fontlist.json"] = json.dumps(
+found["site-packages/matplotlib/fontlist.json"] = json.dumps(
     fonts.fontManager, cls=fonts._JSONEncoder, indent=1, sort_keys=True
 ).encode()
 archive = io.BytesIO()
@@ -63,10 +60,12 @@ archive.getvalue()
 
 (async () => {
   const { loadPyodide } = require(path.join(folder, "pyodide.js"));
-  const lock = JSON.parse(fs.readFileSync(path.join(folder, "pyodide-lock.json"), "utf8"));
+  const { layPack } = require(path.join(folder, "lay.js"));
+  const pack = zlib.gunzipSync(fs.readFileSync(path.join(folder, "python.pack")));
   const python = await loadPyodide({
     indexURL: folder + path.sep,
-    packages: Object.keys(lock.packages),
+    stdLibURL: path.join(folder, "no-library.zip"),
+    fsInit: async (files) => layPack(files, new Uint8Array(pack)),
     env: { HOME: "/student", PYTHONHASHSEED: "0" },
   });
   const made = python.runPython(COMPILE).toJs();

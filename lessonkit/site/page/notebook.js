@@ -22,9 +22,9 @@ const meetWorkers = (startScript) => {
     ready = false;
     worker.addEventListener("message", ({ data }) => {
       if (!data || !data.lessonkit) return;
-      const { done, all, text } = data.lessonkit;
+      const { share, text } = data.lessonkit;
       ready = Boolean(data.lessonkit.ready);
-      say(ready ? text : `${text} (${Math.round((100 * done) / all)} %)`, done / all);
+      say(ready ? text : `${text} (${Math.round(100 * share)} %)`, share);
       if (ready) document.body.dataset.pythonSeconds = data.lessonkit.seconds;
     });
     return worker;
@@ -144,6 +144,7 @@ const keepSaving = (panel) => {
       .save()
       .then(() => {
         document.body.dataset.savedAt = String(Date.now());
+        if (!waiting) document.body.dataset.work = "kept"; // else it was changed while it was being kept
         if (ready) say(`kept in this browser at ${new Date().toLocaleTimeString()}`, 1);
       })
       .catch(() => say("this browser would not keep your work: download it now", 1))
@@ -154,6 +155,7 @@ const keepSaving = (panel) => {
   };
   panel.context.model.contentChanged.connect(() => {
     clearTimeout(waiting);
+    document.body.dataset.work = "changed";
     waiting = setTimeout(save, 1000);
   });
   document.addEventListener("visibilitychange", () => {

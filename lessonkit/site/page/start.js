@@ -1,5 +1,5 @@
-// Starts Python for the kernel's worker. The kernel calls `loadPyodide`; this one fetches all that a workbook needs
-// side by side, tells the page how far it is, and uses the bytecode that was made beforehand.
+// Starts Python for the kernel's worker. The kernel calls `loadPyodide`; this one lays all that a workbook
+// needs before it, bytecode and all, and tells the page how far it is.
 //
 // A worker of the name EARLY has no kernel yet: the page makes it before anything else, so that Python starts while the
 // page itself is still being read. A message tells it later which script the kernel is; that one loads this file again,
@@ -11,47 +11,55 @@
   // The kernel would wait for ever without a word.
   const failed = (error) => {
     const why = String(error.message || error).trim().split("\n").pop();
-    self.postMessage({ lessonkit: { done: 0, all: 1, text: `Python did not start: ${why}` } });
+    self.postMessage({ lessonkit: { share: 0, text: `Python did not start: ${why}` } });
     throw error;
+  };
+
+  const PACK_BYTES = @BYTES@;
+
+  // The pack as it comes in, unpacked; `tell` hears what share of it is there.
+  const fetchPack = async (address, tell) => {
+    const answer = await fetch(address);
+    if (!answer.ok) throw new Error(`${address} is not to be had (${answer.status})`);
+    let come = 0;
+    const counted = new TransformStream({
+      transform(chunk, out) {
+        come += chunk.length;
+        tell(come / PACK_BYTES);
+        out.enqueue(chunk);
+      },
+    });
+    const stream = answer.body.pipeThrough(counted).pipeThrough(new DecompressionStream("gzip"));
+    return new Uint8Array(await new Response(stream).arrayBuffer());
   };
 
   const startPython = async (options) => {
     const folder = options.indexURL;
-    const packages = @PACKAGES@;
-    let done = 0;
-    const tell = (text) => self.postMessage({ lessonkit: { done, all: packages.length + 3, text } });
+    const tell = (share, text) => self.postMessage({ lessonkit: { share, text } });
     const began = performance.now();
-    tell("fetching Python");
-    importScripts(folder + "pyodide.js");
+    tell(0, "fetching Python and the bench");
+    const pack = fetchPack(folder + "python.pack", (share) => tell(0.6 * share, "fetching Python and the bench"));
+    importScripts(folder + "pyodide.js", folder + "lay.js");
     const start = self.loadPyodide;
-    // What is fetched counts as a step; the runtime fetches with the worker's own fetch.
-    const fetched = self.fetch;
-    self.fetch = async (...what) => {
-      const answer = await fetched(...what);
-      done = Math.min(done + 1, packages.length);
-      tell("fetching Python and the bench");
-      return answer;
-    };
     const python = await start({
       ...options,
       packages: [],
+      stdLibURL: folder + "no-library.zip",
+      fsInit: async (files) => {
+        layPack(files, await pack);
+        tell(0.7, "starting Python");
+      },
       env: { HOME: "/student", MPLCONFIGDIR: "/student/matplotlib" },
     });
-    done = Math.max(done, 6);
-    tell("unpacking the bench");
-    await python.loadPackage(packages, { messageCallback() {}, checkIntegrity: false });
-    self.fetch = fetched;
-    done = packages.length + 1;
-    tell("starting Python");
+    tell(0.8, "starting Python");
     const run = python.runPythonAsync.bind(python);
     python.runPythonAsync = async (code, ...more) => {
       const answer = await run(code, ...more).catch(failed);
       if (code.includes("import pyodide_kernel")) {
         // Completion by types would need another two megabytes.
         python.runPython("pyodide_kernel.ipython_shell.Completer.use_jedi = False");
-        done = packages.length + 3;
         const seconds = (performance.now() - began) / 1000;
-        self.postMessage({ lessonkit: { done, all: done, text: "Python is ready", ready: true, seconds } });
+        self.postMessage({ lessonkit: { share: 1, text: "Python is ready", ready: true, seconds } });
       }
       return answer;
     };

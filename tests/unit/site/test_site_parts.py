@@ -30,7 +30,7 @@ from lessonkit.site.build import workbook_files
 from lessonkit.site.classroom import key_of, own_cells, place_of
 from lessonkit.site.fetch import CantBeHad, Store, find_node
 from lessonkit.site.pins import CARRIER, PARTS, RUNTIME, Pin
-from lessonkit.site.runtime import TEST_ROOMS, package_files, wheel_of, zipped
+from lessonkit.site.runtime import TEST_ROOMS, package_files, packed
 from lessonkit.site.serve import SiteHandler
 
 PAGE = Path(__file__).resolve().parents[3] / "lessonkit" / "site" / "page"
@@ -129,10 +129,37 @@ def test_pins_are_whole() -> None:
 def test_archive_is_the_same_whenever_made() -> None:
     """The order in which files are given, and the day, leave no trace in an archive."""
     files = {"b.txt": b"b" * 1000, "a.txt": b"a"}
-    assert zipped(files) == zipped(dict(reversed(files.items())))
-    with zipfile.ZipFile(io.BytesIO(wheel_of("thing", "1", {"thing.py": b"x = 1\n"}))) as wheel:
-        assert wheel.testzip() is None
-        assert "thing-1.dist-info/RECORD" in wheel.namelist()
+    assert packed(files) == packed(dict(reversed(files.items())))
+
+
+def test_page_lays_what_was_packed(tmp_path: Path) -> None:
+    """Before Python lies every file of the pack: long paths, empty files, and each folder made once."""
+    files = {
+        "a/empty.txt": b"",
+        "a/" + "long/" * 30 + "name.bin": bytes(range(256)) * 5,
+        "a/block.txt": b"x" * 512,
+        "top.txt": "für".encode(),
+    }
+    (tmp_path / "pack").write_bytes(packed(files))
+    script = f"""
+        import {{ readFileSync }} from "node:fs";
+        import {{ gunzipSync }} from "node:zlib";
+        await import({json.dumps((PAGE / "lay.js").as_uri())});
+        const [laid, made] = [{{}}, []];
+        layPack(
+          {{
+            mkdirTree: (path) => made.push(path),
+            writeFile: (path, bytes, how) => {{
+              laid[path] = [Buffer.from(bytes).toString("hex"), how.canOwn];
+            }},
+          }},
+          new Uint8Array(gunzipSync(readFileSync({json.dumps(str(tmp_path / "pack"))}))),
+        );
+        console.log(JSON.stringify([laid, made]));
+    """
+    laid, made = json.loads(node_says(script))
+    assert laid == {f"/lib/python3.12/{name}": [data.hex(), True] for name, data in files.items()}
+    assert sorted(made) == sorted({path.rpartition("/")[0] for path in laid})
 
 
 @pytest.mark.parametrize("what", ["file", "other things"])
