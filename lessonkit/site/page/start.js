@@ -33,6 +33,18 @@
     return new Uint8Array(await new Response(stream).arrayBuffer());
   };
 
+  // Most of what is left of a start; the kernel and the first cell find it done. Python's search for circles of objects
+  // takes a quarter of a second with all that loaded; so it waits meanwhile, and leaves it all aside for good.
+  const IMPORTS = `
+import gc
+gc.disable()
+import piplite.piplite, pyodide_kernel
+import lessonkit
+lessonkit.bench_panel
+gc.freeze()
+gc.enable()
+`;
+
   const startPython = async (options) => {
     const folder = options.indexURL;
     const tell = (share, text) => self.postMessage({ lessonkit: { share, text } });
@@ -63,8 +75,7 @@
       }
       return answer;
     };
-    // Most of what is left of a start; the kernel finds it done.
-    await run("import piplite.piplite, pyodide_kernel");
+    await run(IMPORTS);
     return python;
   };
 
