@@ -182,6 +182,11 @@ class Bench(Polling, Waiting, Powering):
 
     def advance(self, seconds: float) -> State:
         """Let time pass, from event to event, and return the state at the end of it."""
+        self.pass_time(seconds)
+        return self.state
+
+    def pass_time(self, seconds: float) -> None:
+        """Let time pass, from event to event, without a look: its trials of frames often cost the most."""
         require(
             0 <= require_finite("seconds", seconds) <= 1e7, "seconds", seconds, "from 0 to 10 million seconds"
         )
@@ -198,7 +203,6 @@ class Bench(Polling, Waiting, Powering):
         self.time_s = end_s
         self._run_timers()
         self._shown = None
-        return self.state
 
     # ---- wiring and settling ----
 
@@ -374,6 +378,18 @@ class Bench(Polling, Waiting, Powering):
         return tuple(sorted(self._settled.chattering | self._releases.often(self.time_s)))
 
     @property
+    def fuse(self) -> str:
+        """Return `blown` where any fuse is, else `whole`."""
+        return "blown" if self._latches.blown else "whole"
+
+    @property
+    def responding(self) -> MappingProxyType[str, str]:
+        """Return what each piece of equipment does, in words, without a look at the links."""
+        sealed, kit = self._latches.sealed, self.job.equipment
+        blows, fed = self._furnace.blows, "out" in self._power.on
+        return MappingProxyType(equipment.responding(sealed, kit, self._defrosting, self._welded, blows, fed))
+
+    @property
     def on(self) -> frozenset[str]:
         """Return the names of the two-way elements that are on (`wiring`)."""
         return self._settled.on
@@ -407,14 +423,7 @@ class Bench(Polling, Waiting, Powering):
         return self._shown
 
     def _look(self) -> State:
-        words = equipment.responding(
-            self._latches.sealed,
-            self.job.equipment,
-            self._defrosting,
-            self._welded,
-            self._furnace.blows,
-            "out" in self._power.on,
-        )
+        words = self.responding
         return State(
             job=self.job.name,
             time_s=self.time_s,
@@ -424,11 +433,11 @@ class Bench(Polling, Waiting, Powering):
             present=self.faults,
             hands=tuple(map(str, self.hands)),
             **read_circuit(self.wiring, self._settled),
-            responding=MappingProxyType(words),
+            responding=words,
             delivering=equipment.delivering(words, self.job.equipment.valve),
             links=MappingProxyType({run: self.link_state(run) for run in self.job.links}),
             chatter=self.chatter,
-            fuse="blown" if self._latches.blown else "whole",
+            fuse=self.fuse,
             called=self.called,
             powered=self.powered,
             power=MappingProxyType(self.power),

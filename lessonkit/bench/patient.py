@@ -30,16 +30,17 @@ class PatientBench(Bench):
 
     _until_s = 0.0
 
-    def advance(self, seconds: float) -> State:
-        """Let time pass, from event to event, and return the state at the end of it."""
+    def pass_time(self, seconds: float) -> None:
+        """Let time pass, from event to event, without a look at the end."""
         self._until_s = self.time_s + require_finite("seconds", seconds)
         self._pass_over()
-        return super().advance(seconds)
+        super().pass_time(seconds)
 
     def live(self, seconds: float) -> State:
         """Let time pass and pass nothing over, so that a scope has the last frames to show."""
         self._until_s = self.time_s
-        return super().advance(seconds)
+        super().pass_time(seconds)
+        return self.state
 
     def _events(self) -> None:
         super()._events()

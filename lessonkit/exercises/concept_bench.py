@@ -48,7 +48,7 @@ def _way_home(form: str) -> str:
 def _ghost(form: str) -> str:
     job, node = ("two-run", "air:spare-stat") if form == "before" else ("net-loft", "out:spare")
     bench = Bench(job, call="cool-1")
-    bench.advance(15.0)
+    bench.pass_time(15.0)
     meter = Meter(bench)
     high, low = (float(meter.volts(node, f"{node[:3]}:C", setting)) for setting in ("high", "low"))
     if low > high / 2:
@@ -132,10 +132,10 @@ def _two_equal(form: str) -> str:
 def _let_go_s(job: Job, share: float) -> float:
     """Return how long the contactor stays in after a call that ends that share of a poll after one."""
     bench = Bench(job, call="cool-1")
-    bench.advance(20.0 + share * job.runs["outdoor"].link.interval_s)
+    bench.pass_time(20.0 + share * job.runs["outdoor"].link.interval_s)
     gone_s = bench.time_s
     bench.set_call("off")
-    bench.advance(30.0)
+    bench.pass_time(30.0)
     found = [e.time_s for e in bench.log.of("out:contactor") if e.what == "lets go" and e.time_s >= gone_s]
     return found[0] - gone_s if found else 99.0
 
@@ -219,14 +219,14 @@ def _second_stage(form: str) -> str:
 
 def _delay(form: str) -> str:
     bench = Bench("full-cable", call="cool-1")
-    bench.advance(400.0)
+    bench.pass_time(400.0)
     if form == "before":
         bench.set_call("off")
-        bench.advance(5.0)
+        bench.pass_time(5.0)
         bench.set_call("cool-1")
     else:
         bench.set_power(False)
-        bench.advance(5.0)
+        bench.pass_time(5.0)
         bench.set_power(True)
     state = bench.advance(30.0)
     if state.responding["compressor stage 1"] != "off":
@@ -239,7 +239,7 @@ def _delay(form: str) -> str:
 def _defrost(form: str) -> str:
     bench = Bench("full-cable", call="heat-1", outdoor_c=0.0)
     bench.skip_delay()
-    bench.advance(60.0)
+    bench.pass_time(60.0)
     bench.force_defrost()
     state: State = bench.advance(20.0)
     looks = {

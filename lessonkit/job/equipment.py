@@ -14,6 +14,8 @@ waits before it goes from heat to cool).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from lessonkit.errors import require, require_finite
 from lessonkit.job.calls import check_valve
 from lessonkit.job.kit import Equipment
@@ -91,7 +93,7 @@ def second_heat(sealed: frozenset[str] | set[str], kit: Equipment) -> str:
     return "on" if one or (two and kit.heat == "electric") else "off"
 
 
-def delivering(words: dict[str, str], valve: str) -> str:
+def delivering(words: Mapping[str, str], valve: str) -> str:
     """Return what the house gets, in one phrase.
 
     Such as `cooling, stage 2`, `heating, stage 1, with auxiliary heat`, `nothing`.

@@ -96,7 +96,7 @@ def watch_defrost(
     for look_s in np.arange(0.0, 60.0 * minutes + LOOK_S / 2, LOOK_S):
         while acts and acts[0][0] * 60.0 <= look_s + 1e-9:
             at_min, what = acts.pop(0)
-            bench.advance(max(at_min * 60.0 - bench.time_s, 0.0))
+            bench.pass_time(max(at_min * 60.0 - bench.time_s, 0.0))
             bench.set_call(what) if what else bench.force_defrost()
         states.append(bench.advance(look_s - bench.time_s))
         defrosts = states[-1].responding.get("defrost", "off") != "off"

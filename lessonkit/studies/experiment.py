@@ -63,14 +63,14 @@ class Experiment:
             call=self.call,
         )
         if self.before_s:
-            bench.advance(self.before_s)
+            bench.pass_time(self.before_s)
             bench.set_faults(self.faults)
         return bench
 
     def bench(self) -> Bench:
         """Return the bench after the last second, ready to be measured or lived on with."""
         bench = self.struck()
-        bench.advance(self.after_s)
+        bench.pass_time(self.after_s)
         return bench
 
     def state(self) -> State:

@@ -145,21 +145,21 @@ class HiddenFault:
         """Close or open the disconnects."""
         self._still_hidden()
         self.hands.power(on)
-        self.bench.advance(_START_S)
+        self.bench.pass_time(_START_S)
         return self._note(f"disconnects {'closed' if on else 'opened'}", self._heard())
 
     def lift(self, conductor: str, place: str) -> str:
         """Take one end of a conductor off its terminal."""
         self._still_hidden()
         act = self.hands.lift(conductor, place)
-        self.bench.advance(_START_S)
+        self.bench.pass_time(_START_S)
         return self._note(act.words, self._heard())
 
     def put_back(self, conductor: str, place: str) -> str:
         """Put an end back on its own terminal."""
         self._still_hidden()
         act = self.hands.put_back(conductor, place)
-        self.bench.advance(_START_S)
+        self.bench.pass_time(_START_S)
         return self._note(act.words, self._heard())
 
     def replace(self, part: str) -> bool:
@@ -176,7 +176,7 @@ class HiddenFault:
         self.wrong_parts += 1
         if part.endswith(".fuse"):
             self.bench.replace_fuse()
-            self.bench.advance(_START_S)
+            self.bench.pass_time(_START_S)
         self._note(f"replace {part}", "the fault is still there")
         return False
 
@@ -231,7 +231,7 @@ class HiddenFault:
             self.bench.replace_fuse()
         self.bench.set_call(call)
         self.bench.skip_delay()
-        self.bench.advance(wait_s(self.job))
+        self.bench.pass_time(wait_s(self.job))
 
     def _read(self, reading: Reading, what: str) -> Reading:
         self._still_hidden()

@@ -73,10 +73,10 @@ def latency(job: Job | str, call: str = "cool-2", moments: int = 21) -> Latency:
     after, taken = np.linspace(_MISSED_S, interval_s - _MISSED_S, moments), []
     for moment_s in after:
         bench = Bench(job)
-        bench.advance(first_poll_s + 2 * interval_s + float(moment_s))
+        bench.pass_time(first_poll_s + 2 * interval_s + float(moment_s))
         called_s = bench.time_s
         bench.set_call(call)
-        bench.advance(wait_s)
+        bench.pass_time(wait_s)
         found = [e.time_s for e in bench.log.of("out:contactor") if e.what == "pulls in"]
         if not found:
             raise LessonError(f"{job.name} under {call}: the contactor doesn't pull in within {wait_s:g} s.")

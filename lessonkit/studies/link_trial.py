@@ -79,7 +79,7 @@ def try_link(job: Job | str, *, call: str = "cool-1", seed: int = 0, **settings:
     delays, through = [], 1.0
     for moment in MOMENTS:
         bench = Bench(job, seed=seed)
-        bench.advance(2 * link.interval_s + link.exchange_s + moment * link.interval_s)
+        bench.pass_time(2 * link.interval_s + link.exchange_s + moment * link.interval_s)
         called_s = bench.time_s
         bench.set_call(call)
         state = bench.advance(PATIENCE * link.interval_s).links["outdoor"]

@@ -89,7 +89,7 @@ def noisy_channel(job: Job | str, noise_v: float, call: str = "cool-2") -> tuple
     require("outdoor" in job.links, "job", job.name, "a job with a link on its outdoor run")
     require_positive("noise_v", noise_v, zero_ok=True, unit="volts RMS")
     bench = Bench(job, call=call)
-    bench.advance(_READY_S)
+    bench.pass_time(_READY_S)
     over = channel_of(bench.wiring, "outdoor", bench.way("outdoor", "down"), False, False)
     return replace(over, noise=Noise(rms_v=noise_v)), bench.read("outdoor")[0]
 

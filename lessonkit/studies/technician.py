@@ -126,7 +126,7 @@ class Technician:
         bench.set_power(False)
         bench.set_hands(self.lifted())
         bench.set_faults(faults)
-        bench.advance(_DEAD_S)
+        bench.pass_time(_DEAD_S)
         self.meter = Meter(bench)
 
     # ---- what is done ----
@@ -140,7 +140,7 @@ class Technician:
         """Say what is done before the next reading, and let time pass."""
         self._do = f"{self._do}, {words}" if self._do else words
         if seconds:
-            self.bench.advance(seconds)
+            self.bench.pass_time(seconds)
         return self
 
     def warns(self, words: str) -> Technician:
@@ -175,7 +175,7 @@ class Technician:
             self.bench.replace_fuse()
         self.bench.set_call(call)
         self.bench.skip_delay()
-        self.bench.advance(seconds)
+        self.bench.pass_time(seconds)
         return self
 
     def hands(self, works: Iterable[HandWork]) -> Technician:
@@ -186,7 +186,7 @@ class Technician:
     def power(self, on: bool) -> Technician:
         """Close or open all disconnects, and wait until boards have started or let go."""
         self.bench.set_power(on)
-        self.bench.advance(_START_S if on else _DEAD_S)
+        self.bench.pass_time(_START_S if on else _DEAD_S)
         return self
 
     def lifted(self, joined: Iterable[tuple[str, str, str]] = ()) -> list[HandWork]:
@@ -255,10 +255,10 @@ class Technician:
 
     def look(self, *equipment: str) -> Technician:
         """Look and listen to what each piece of equipment does."""
-        state = self.bench.state
+        chatter, responding = self.bench.chatter, self.bench.responding
         for name in equipment:
-            wavers = any(_moves(part, name) for part in state.chatter)
-            self._word(f"look: {name}", "comes and goes" if wavers else state.responding[name])
+            wavers = any(_moves(part, name) for part in chatter)
+            self._word(f"look: {name}", "comes and goes" if wavers else responding[name])
         return self
 
     def lamp(self, run: str) -> Technician:

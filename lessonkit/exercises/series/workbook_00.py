@@ -59,7 +59,7 @@ def _measured(givens: Givens, red: str, black: str, **other: object) -> float:
     """Return what a meter shows on a fresh bench, with the splice and the call of the question."""
     at = {"call": givens["call"], "faults": (_splice(givens),), "seconds": _SECONDS, **other}
     bench = Bench(givens["job"], faults=at["faults"], call=at["call"])
-    bench.advance(at["seconds"])
+    bench.pass_time(at["seconds"])
     return Meter(bench).volts(red, black).value
 
 

@@ -31,14 +31,15 @@ def _starts_after(job: str, call: str, pause_s: int) -> float:
     """
     bench = PatientBench(demo_job(job))
     bench.set_call(call)
-    bench.advance(600)
+    bench.pass_time(600)
     bench.set_call("off")
-    bench.advance(pause_s)
+    bench.pass_time(pause_s)
     bench.set_call(call)
     waited = max(0.0, bench.advance(1).waiting_s - 2.0)
-    bench.advance(waited)
+    bench.pass_time(waited)
     for second in range(2, 20):
-        if bench.advance(1).responding["compressor stage 1"] != "off":
+        bench.pass_time(1)
+        if bench.responding["compressor stage 1"] != "off":
             return waited + second
     raise AssertionError(f"{job} on {call} never starts again")
 

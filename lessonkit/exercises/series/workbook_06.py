@@ -320,12 +320,12 @@ def _back(givens: Givens) -> float:
     job = demo_job("forge-office").with_equipment(short_cycle_s=float(givens["short_cycle_s"]))
     link = replace(job.outdoor_run.link, watchdog_s=float(givens["watchdog_s"]))
     bench = PatientBench(job.with_run("outdoor", link=link), call="cool-1")
-    bench.advance(30)
+    bench.pass_time(30)
     broke_s = bench.time_s
     bench.set_faults(["outdoor.SIG=open"])
-    bench.advance(float(givens["gap_s"]))
+    bench.pass_time(float(givens["gap_s"]))
     bench.set_faults([])
-    bench.advance(600)
+    bench.pass_time(600)
     return next(begin - broke_s for begin, _ in bench.log.spans("out:contactor") if begin > broke_s)
 
 

@@ -55,7 +55,7 @@ def _running(interval_s: float, watchdog_s: float) -> Bench:
     job = demo_job("forge-office")
     link = replace(job.outdoor_run.link, interval_s=interval_s, watchdog_s=watchdog_s)
     bench = Bench(job.with_run("outdoor", link=link), call="cool-1")
-    bench.advance(link.exchange_s + 6 * interval_s + 0.01 * interval_s)
+    bench.pass_time(link.exchange_s + 6 * interval_s + 0.01 * interval_s)
     return bench
 
 
@@ -65,7 +65,7 @@ def _lets_go_s(interval_s: float, watchdog_s: float) -> float:
     bench = _running(interval_s, watchdog_s)
     broke_s = bench.time_s
     bench.set_faults(["outdoor.SIG=open"])
-    bench.advance(watchdog_s + 2 * interval_s)
+    bench.pass_time(watchdog_s + 2 * interval_s)
     return bench.log.spans("out:contactor")[0][1] - broke_s
 
 
@@ -75,9 +75,9 @@ def _bridges(interval_s: float, watchdog_s: float, lost: int) -> bool:
     bench = _running(interval_s, watchdog_s)
     broke_s = bench.time_s
     bench.set_faults(["outdoor.SIG=open"])
-    bench.advance((lost + 0.5) * interval_s)
+    bench.pass_time((lost + 0.5) * interval_s)
     bench.set_faults([])
-    bench.advance(2 * interval_s)
+    bench.pass_time(2 * interval_s)
     begin_s, end_s = bench.log.spans("out:contactor")[0]
     return begin_s < broke_s and end_s >= bench.time_s
 

@@ -56,7 +56,7 @@ def _commons_variant(rng: random.Random) -> Givens:
 @lru_cache(maxsize=256)
 def _wire_bench(length_m: float, gauge_awg: int, contactor_va: float, call: str) -> Bench:
     bench = Bench(_wired(length_m, gauge_awg, contactor_va), call=call)
-    bench.advance(THERE_S)
+    bench.pass_time(THERE_S)
     return bench
 
 
@@ -146,7 +146,7 @@ def _touching(length_m: float, gauge_awg: int, contactor_va: float, call: str, t
     touch = f"outdoor.C=earth:{touch_ohm:g}@1"
     job = _wired(length_m, gauge_awg, contactor_va)
     bench = Bench(job.with_run("outdoor", earth_ohm=_GROUND_OHM), faults=[touch], call=call)
-    bench.advance(THERE_S)
+    bench.pass_time(THERE_S)
     return bench
 
 

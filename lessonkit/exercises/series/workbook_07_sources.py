@@ -55,7 +55,7 @@ def _two_sources(kind: str, same: bool, near_v: float, far_v: float, call: str) 
     far = type(job.supply)(rated_va=40.0, open_v=far_v, interconnection_listed=kind != NOT_JOINED)
     job = job.with_supply(open_v=near_v).with_run("outdoor", far_in_phase=in_phase, far_supply=far)
     bench = Bench(job, call=call)
-    bench.advance(THERE_S)
+    bench.pass_time(THERE_S)
     return Meter(bench)
 
 
@@ -158,7 +158,7 @@ def _live_variant(rng: random.Random) -> Givens:
 @lru_cache(maxsize=512)
 def _after_opening(job: str, place: str, call: str, welded: bool) -> State:
     bench = Bench(job, faults=["out.contactor=stuck-closed"] if welded else [], call=call)
-    bench.advance(THERE_S)
+    bench.pass_time(THERE_S)
     bench.set_power(False, place)
     return bench.advance(AFTER_S)
 

@@ -210,7 +210,7 @@ def _defrost_min(defrost_by: str, every_min: float, dw: float) -> tuple[float, f
     bench.set_call("heat-1")
     times: list[float] = []
     while len(times) < 2:
-        bench.advance(1800)
+        bench.pass_time(1800)
         times = [event.time_s / 60 for event in bench.log.of("out:reversing-valve")]
     return times[0], times[1]
 

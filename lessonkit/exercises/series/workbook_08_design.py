@@ -91,20 +91,20 @@ def _took_s(link: LinkSettings) -> float:
 def _broken(link: LinkSettings, gap_s: float) -> tuple[bool, float]:
     """Return whether the contactor stays in through a silence, and for how long after a break."""
     bench = Bench(_job(link), call="cool-2")
-    bench.advance(_THERE_S)
+    bench.pass_time(_THERE_S)
     # The worst moment is just before a poll: all of that interval is lost as well.
     heard_s = bench.state.links["outdoor"].last_good_s or 0.0
-    bench.advance((heard_s + link.interval_s - _BEFORE_S - bench.time_s) % link.interval_s)
+    bench.pass_time((heard_s + link.interval_s - _BEFORE_S - bench.time_s) % link.interval_s)
     bench.set_faults([_BREAK])
-    bench.advance(gap_s)
+    bench.pass_time(gap_s)
     bench.set_faults([])
-    bench.advance(2 * link.acceptance * link.interval_s)
+    bench.pass_time(2 * link.acceptance * link.interval_s)
     if not bench.state.coils["out:contactor"].sealed or len(bench.log.of("out:contactor")) != 1:
         return False, 0.0
-    bench.advance(link.exchange_s)
+    bench.pass_time(link.exchange_s)
     bench.set_faults([_BREAK])
     broken_s = bench.time_s
-    bench.advance(link.watchdog_s + link.interval_s + 1.0)
+    bench.pass_time(link.watchdog_s + link.interval_s + 1.0)
     return True, bench.log.of("out:contactor")[-1].time_s - broken_s
 
 

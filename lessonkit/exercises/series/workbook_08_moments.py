@@ -68,20 +68,20 @@ def _start_question(givens: Givens) -> str:
 @lru_cache(maxsize=256)
 def _starts_s(short_s: int, back_s: int, cut_s: int, off_s: int) -> float:
     bench = PatientBench(_site().with_equipment(short_cycle_s=float(short_s)), call="heat-1")
-    bench.advance(600)
+    bench.pass_time(600)
     bench.set_call("off")
-    bench.advance(5)
+    bench.pass_time(5)
     stopped_s = bench.log.of("out:contactor")[-1].time_s
     acts = [(float(back_s), "call")]
     if off_s:
         acts += [(float(cut_s), "cut"), (float(cut_s + off_s), "power")]
     for at_s, act in sorted(acts):
-        bench.advance(stopped_s + at_s - bench.time_s)
+        bench.pass_time(stopped_s + at_s - bench.time_s)
         if act == "call":
             bench.set_call("heat-1")
         else:
             bench.set_power(act == "power")
-    bench.advance(back_s + cut_s + off_s + short_s + 30)
+    bench.pass_time(back_s + cut_s + off_s + short_s + 30)
     return bench.log.of("out:contactor")[-1].time_s - stopped_s
 
 
@@ -176,13 +176,13 @@ def _at(k: int, valve: str) -> tuple[str, ...]:
     """Return what runs at a moment with this valve."""
     moment = _MOMENTS[k]
     bench = PatientBench(_site(valve), faults=moment.faults, outdoor_c=AIR_C, call=moment.call)
-    bench.advance(_INTO_S)
+    bench.pass_time(_INTO_S)
     if moment.pins:
         bench.force_defrost()
-        bench.advance(_PINS_S)
+        bench.pass_time(_PINS_S)
     if moment.then:
         bench.set_call(moment.then)
-        bench.advance(_THEN_S)
+        bench.pass_time(_THEN_S)
     return tuple(running(bench.state))
 
 
@@ -338,10 +338,10 @@ def _watched(name: str, into_min: int, length_m: float) -> tuple[tuple[str, ...]
     """Return two rows of what is seen: on arrival, and some minutes later."""
     job = _site("O").with_run("outdoor", length_m=length_m)
     bench = PatientBench(job, faults=_FAULTS[name], outdoor_c=AIR_C, call="heat-1")
-    bench.advance(60.0 * into_min)
+    bench.pass_time(60.0 * into_min)
     if name == WAITS:
         bench.set_call("off")
-        bench.advance(20)
+        bench.pass_time(20)
         bench.set_call("heat-1")
     elif name != RELAY:
         bench.force_defrost()

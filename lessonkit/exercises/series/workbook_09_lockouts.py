@@ -71,11 +71,11 @@ def _heated(k: int, heat: str, above_c: float, below_c: float, air_c: float) -> 
     job = demo_job("full-cable").with_equipment(heat=heat)
     job = job.with_outdoor_thermostat(auxiliary_above_c=float(above_c), compressor_below_c=float(below_c))
     bench = PatientBench(job, call=moment.call, outdoor_c=float(air_c))
-    bench.advance(900 if moment.pins else 120)
+    bench.pass_time(900 if moment.pins else 120)
     if moment.pins:
         bench.force_defrost()
-        bench.advance(60)
-    runs = bench.state.responding
+        bench.pass_time(60)
+    runs = bench.responding
     pump, second = runs["compressor stage 1"] != "off", runs["auxiliary heat"] != "off"
     return {(True, True): BOTH, (True, False): PUMP, (False, True): SECOND}.get((pump, second), NEITHER)
 

@@ -111,7 +111,7 @@ def _diagnosis_variant(rng: random.Random) -> Givens:
 def _read(name: str, length_m: float) -> tuple[str, ...]:
     """Return what the meter shows at a site with this fault, reading by reading."""
     bench = Bench(demo_job(JOB).with_run("outdoor", length_m=length_m), faults=[SUSPECTS[name]], call=CALL)
-    bench.advance(20.0)
+    bench.pass_time(20.0)
     meter = Meter(bench)
     return tuple(
         str((meter.dc_volts if direct else meter.volts)(red, black)).split(" from ")[0]

@@ -273,20 +273,20 @@ def _site(watchdog_s: float, short_s: float) -> Job:
 @lru_cache(maxsize=256)
 def _times(watchdog_s: int, short_s: int, lifted_s: int, cut_s: int) -> tuple[float, float, float]:
     bench = PatientBench(_site(watchdog_s, short_s), call="cool-1")
-    bench.advance(60.0)
+    bench.pass_time(60.0)
     lifted_at = bench.time_s
     bench.set_hands([HandWork("lift", ("out:outdoor.SIG",))])
-    bench.advance(float(lifted_s))
+    bench.pass_time(float(lifted_s))
     lets_go_s = bench.log.of("out:contactor")[-1].time_s - lifted_at
     bench.set_hands(())
     back_at = bench.time_s
-    bench.advance(short_s + 60.0)
+    bench.pass_time(short_s + 60.0)
     back_s = bench.log.of("out:contactor")[-1].time_s - back_at
     bench.set_power(False)
-    bench.advance(float(cut_s))
+    bench.pass_time(float(cut_s))
     bench.set_power(True)
     power_at = bench.time_s
-    bench.advance(short_s + 60.0)
+    bench.pass_time(short_s + 60.0)
     return lets_go_s, back_s, bench.log.of("out:contactor")[-1].time_s - power_at
 
 

@@ -96,6 +96,20 @@ def test_where_a_frame_s_fate_is_open_every_poll_is_lived_through() -> None:
     assert seen[0][1] < seen[0][0]
 
 
+def test_a_look_changes_nothing_that_happens() -> None:
+    """Where frames are lost by chance, a bench looked at on the way loses the very same ones."""
+    for kind in (PatientBench, Bench):
+        looked_at, left_alone = (
+            kind("earth-return", seed=5, faults=["outdoor.earth=resistance:3"], call="cool-2")
+            for _ in range(2)
+        )
+        for _ in range(4):
+            assert looked_at.advance(60.3).responding == looked_at.responding
+            left_alone.pass_time(60.3)
+        assert (left_alone.fuse, left_alone.log) == (looked_at.state.fuse, looked_at.log)
+        assert left_alone.state == looked_at.state
+
+
 def test_time_that_can_t_pass_is_refused() -> None:
     """The sentence is the ordinary bench's."""
     for wrong in (-1.0, "long", float("nan")):
