@@ -17,15 +17,16 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path, PurePosixPath
 
-from lessonkit.exercises.core import givens_for, variant_number
+from lessonkit.exercises.core import Exercise, givens_for, variant_number
 from lessonkit.files import first_free
-from lessonkit.grading.school import Book, School
+from lessonkit.grading.school import School
 from lessonkit.grading.tables import JOINERS, BadTable, read_table
 
 __all__ = [
     "MANIFEST_COLUMNS",
     "Place",
     "Roll",
+    "Used",
     "assign",
     "file_names",
     "handed_out",
@@ -194,17 +195,16 @@ def assign(
     """
     slugs = file_names(names)
     places = []
-    whole: dict[str, list[str]] = {name: [] for name in names}
+    whole: dict[str, list[int]] = {name: [] for name in names}
     for book in school.books:
-        used: set[str] = set()
+        used = Used(book.exercises)
         for name in names:
             for turn in range(TURNS):
                 variant = variant_number(seed, slugs[name], turn)
-                numbers = _numbers(book, variant)
-                if numbers not in used:
+                other = used.same_as(variant)
+                if other is None:
                     break
-            used.add(numbers)
-            whole[name].append(numbers)
+            whole[name].append(variant if other is None else other)
             places.append(Place(name, book.id, f"{slugs[name]}/{book.stem}_{slugs[name]}.ipynb", variant))
     if len({tuple(numbers) for numbers in whole.values()}) < len(names):
         raise BadTable(f"The workbooks in {school.folder} have too few variants for {len(names)} students.")
@@ -213,8 +213,34 @@ def assign(
     return Roll(tuple(sorted(places, key=lambda place: order[place.student])), known)
 
 
-def _numbers(book: Book, variant: int) -> str:
-    return repr([sorted(givens_for(exercise, variant).items()) for exercise in book.exercises])
+class Used:
+    """The variants of a workbook that are given to somebody; no more is drawn than tells them apart.
+
+    Some exercises run a bench to draw their numbers. A variant stands under the numbers of its first few
+    exercises, as many as nobody else has; where two meet, both are drawn one exercise further.
+    """
+
+    def __init__(self, exercises: Sequence[Exercise]) -> None:
+        self._exercises = exercises
+        self._under: dict[tuple[str, ...], int | None] = {}  # None where several go on
+
+    def same_as(self, variant: int) -> int | None:
+        """Return the variant given before that has the same numbers throughout, or None and note this one."""
+        numbers: tuple[str, ...] = ()
+        while numbers in self._under:
+            other = self._under[numbers]
+            if len(numbers) == len(self._exercises):
+                return other
+            if other is not None:
+                self._under[numbers] = None
+                self._under[self._further(numbers, other)] = other
+            numbers = self._further(numbers, variant)
+        self._under[numbers] = variant
+        return None
+
+    def _further(self, numbers: tuple[str, ...], variant: int) -> tuple[str, ...]:
+        exercise = self._exercises[len(numbers)]
+        return (*numbers, repr(sorted(givens_for(exercise, variant).items())))
 
 
 def handed_out(path: Path | None) -> tuple[str, ...]:

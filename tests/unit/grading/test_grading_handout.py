@@ -17,7 +17,7 @@ from lessonkit.errors import LessonError
 from lessonkit.exercises import notebooks
 from lessonkit.exercises.core import givens_for
 from lessonkit.grading.handout.copies import hand_out
-from lessonkit.grading.roster import assign, read_names, read_roll, slug
+from lessonkit.grading.roster import Used, assign, read_names, read_roll, slug
 from lessonkit.grading.school import School, load_school
 from lessonkit.grading.tables import BadTable, read_table, write_table
 
@@ -97,6 +97,18 @@ def test_no_two_of_three_hundred_share_all_numbers(school: School) -> None:
         if place.book == book.id
     }
     assert len(numbers) == 300
+
+
+def test_variants_are_told_apart_as_by_drawing_everything(school: School) -> None:
+    """The first variant with the same numbers throughout is found, as when all of both are held together."""
+    for book in school.books:
+        first: dict[str, int] = {}
+        used = Used(book.exercises)
+        for variant in range(120):
+            numbers = repr([sorted(givens_for(one, variant).items()) for one in book.exercises])
+            assert used.same_as(variant) == first.get(numbers)
+            first.setdefault(numbers, variant)
+    assert len(first) < 120  # the smaller workbook has fewer
 
 
 def test_seed_and_name_decide_alone(school: School) -> None:
