@@ -295,6 +295,14 @@ def limit_holds() -> Callable[..., None]:
 
 
 @pytest.fixture(scope="session")
+def plan_of() -> Callable[[str], Any]:
+    """Return what gives the plans of an example survey: worked out once for all tests that ask."""
+    from lessonkit.studies.plan import plan
+
+    return functools.cache(plan)
+
+
+@pytest.fixture(scope="session")
 def checkout() -> Path:
     """Return the folder of the checkout."""
     return CHECKOUT

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from types import MappingProxyType
@@ -11,16 +12,17 @@ import pytest
 
 from lessonkit.__main__ import main
 from lessonkit.draw.plan_page import broken_rows, plan_page, way_row
-from lessonkit.studies.plan import Planned, plan
-from lessonkit.studies.survey import load_survey, survey_from_toml
+from lessonkit.studies.plan import Planned
+from lessonkit.studies.survey import survey_from_toml
 
 Capture = pytest.CaptureFixture[str]
+PlanOf = Callable[[str], Planned]
 
 
 @pytest.fixture(scope="module")
-def planned() -> Planned:
+def planned(plan_of: PlanOf) -> Planned:
     """Return the plans of an example with a second transformer."""
-    return plan("quay-house")
+    return plan_of("quay-house")
 
 
 def test_the_page_stands_alone_and_prints(planned: Planned) -> None:
@@ -68,28 +70,28 @@ def test_a_break_that_starts_nothing_can_still_harm(planned: Planned) -> None:
     assert list(broken_rows(odd)) == [("x", "blower", "off: FURNACE", "off: runs unasked: switch off")]
 
 
-def test_current_on_ground_stands_against_a_way() -> None:
+def test_current_on_ground_stands_against_a_way(plan_of: PlanOf) -> None:
     """A way that is quick because ground carries its current says so where an owner reads why not."""
-    earthed = next(one for one in plan("ferry-steps").plans if one.earth_a > 0.001)
+    earthed = next(one for one in plan_of("ferry-steps").plans if one.earth_a > 0.001)
     assert way_row(earthed)[-1].endswith(
         " A on equipment ground: not without the code, the maker and the licensed person"
     )
 
 
-def test_a_refusal_says_why_and_what_a_new_cable_would_do() -> None:
+def test_a_refusal_says_why_and_what_a_new_cable_would_do(plan_of: PlanOf) -> None:
     """A survey in which nothing works gets a page with the reason, and the way out at its price."""
-    refused = plan("orchard-gate")
+    refused = plan_of("orchard-gate")
     text = plan_page(refused)
     assert refused.why in text
     assert "With a new cable" in text
     assert "bad: it is not continuous" in text
 
 
-def test_an_earth_return_is_cautioned_about() -> None:
+def test_an_earth_return_is_cautioned_about(plan_of: PlanOf) -> None:
     """Where a plan puts current on equipment ground, the page gives its amperes and says who decides."""
-    survey = load_survey("tannery-row")
-    earthed = next(one for one in plan(survey).plans if one.works and one.earth_a > 0.001)
-    text = plan_page(Planned(survey, False, "", (earthed,), ()))
+    planned = plan_of("tannery-row")
+    earthed = next(one for one in planned.plans if one.works and one.earth_a > 0.001)
+    text = plan_page(Planned(planned.survey, False, "", (earthed,), ()))
     assert f"up to {earthed.earth_a:.2f} A of control current" in text
 
 

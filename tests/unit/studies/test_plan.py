@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from dataclasses import replace
-from functools import cache
 from importlib import resources
 from itertools import combinations
 from pathlib import Path
@@ -17,7 +17,7 @@ from lessonkit.job.toml import load_job
 from lessonkit.studies.arrangements import arrangements, hand_out
 from lessonkit.studies.cases import Case, rest
 from lessonkit.studies.corners import unfriendly
-from lessonkit.studies.plan import Planned, first_plan, outdoors_of, plan
+from lessonkit.studies.plan import Planned, first_plan, outdoors_of
 from lessonkit.studies.survey import (
     BadSurvey,
     Survey,
@@ -27,6 +27,8 @@ from lessonkit.studies.survey import (
     survey_from_toml,
     survey_names,
 )
+
+PlanOf = Callable[[str], Planned]
 
 SITE = (resources.files("lessonkit") / "studies" / "surveys" / "tannery-row.toml").read_text("utf-8")
 
@@ -44,9 +46,9 @@ def site(inside: tuple[WallConductor, ...], outside: tuple[WallConductor, ...], 
 
 
 @pytest.fixture(scope="module")
-def planned() -> Planned:
+def planned(plan_of: PlanOf) -> Planned:
     """Return the plans of the example site."""
-    return plan(survey_from_toml(SITE))
+    return plan_of("tannery-row")
 
 
 def test_what_works_comes_first(planned: Planned) -> None:
@@ -151,16 +153,10 @@ REFUSED = {
 }
 
 
-@cache
-def planned_example(name: str) -> Planned:
-    """Return the plans of an example survey, worked out once."""
-    return plan(name)
-
-
 @pytest.mark.parametrize("name", EXAMPLES)
-def test_the_examples_are_planned(name: str) -> None:
+def test_the_examples_are_planned(name: str, plan_of: PlanOf) -> None:
     """Each example survey that can be served gets the plan that a technician would choose."""
-    best = planned_example(name).plans[0]
+    best = plan_of(name).plans[0]
     assert best.works
     assert best.arrangement.name == EXAMPLES[name]
 
@@ -174,12 +170,12 @@ def test_each_example_is_tried() -> None:
 @pytest.mark.parametrize(
     ("name", "reason"), [("bell-tower", "unproven"), ("ferry-steps", "equipment ground")]
 )
-def test_the_cheapest_is_not_the_safest(name: str, reason: str) -> None:
+def test_the_cheapest_is_not_the_safest(name: str, reason: str, plan_of: PlanOf) -> None:
     """Where the fewest minutes go with something unproven or with current on the ground, another is first.
 
     Cheap plans that give nothing up are compared with the first one.
     """
-    whole = [one for one in planned_example(name).plans if one.works and not one.lost]
+    whole = [one for one in plan_of(name).plans if one.works and not one.lost]
     cheapest = min(whole, key=lambda one: one.minutes)
     assert cheapest.minutes < whole[0].minutes
     assert {"unproven": bool(cheapest.arrangement.unproven), "equipment ground": cheapest.earth_a > 0.5}[
@@ -189,24 +185,24 @@ def test_the_cheapest_is_not_the_safest(name: str, reason: str) -> None:
     assert whole[0].earth_a < 0.001
 
 
-def test_a_battery_thermostat_needs_no_common() -> None:
+def test_a_battery_thermostat_needs_no_common(plan_of: PlanOf) -> None:
     """Where the thermostat needs no C, no conductor of a direct thermostat run serves it."""
-    best = planned_example("salt-loft").plans[0]
+    best = plan_of("salt-loft").plans[0]
     assert "C" not in {s.terminal for s in best.arrangement.schedule if s.run == "thermostat"}
     assert best.arrangement.job.thermostat.power == "battery"
 
 
-def test_a_furnace_and_its_changeover_are_planned_with_their_own_coils() -> None:
+def test_a_furnace_and_its_changeover_are_planned_with_their_own_coils(plan_of: PlanOf) -> None:
     """With fossil heat the coils of furnace and interlock have margins too."""
-    best = planned_example("lantern-court").plans[0]
+    best = plan_of("lantern-court").plans[0]
     assert {"air:furnace", "air:interlock", "out:contactor"} <= best.coils.keys()
     assert best.arrangement.job.outdoor_thermostat is not None
 
 
 @pytest.mark.parametrize("name", REFUSED)
-def test_what_can_t_work_is_refused(name: str) -> None:
+def test_what_can_t_work_is_refused(name: str, plan_of: PlanOf) -> None:
     """Where nothing in the wall works, the survey is refused with its own reason."""
-    answer = planned_example(name)
+    answer = plan_of(name)
     assert answer.refused
     assert REFUSED[name] in answer.why
 
@@ -276,9 +272,9 @@ def test_the_command_reads_no_nonsense(tmp_path: Path, capsys: pytest.CaptureFix
 
 
 @pytest.mark.parametrize("name", ["tannery-row", "orchard-gate", "ferry-steps"])
-def test_the_first_plan_alone_is_the_first_of_all(name: str) -> None:
+def test_the_first_plan_alone_is_the_first_of_all(name: str, plan_of: PlanOf) -> None:
     """Running only what can be best finds the same plan as running everything."""
-    assert first_plan(name) == planned_example(name).plans[0]
+    assert first_plan(name) == plan_of(name).plans[0]
 
 
 def test_a_survey_changes_as_it_is_found() -> None:
