@@ -212,13 +212,14 @@ def solve_side_by_side(
     asked: dict[Wiring, dict[tuple[frozenset[str], tuple[int, ...]], dict[str | None, None]]] = {}
     for wiring, on, silenced in cases:
         asked.setdefault(wiring.shape, {}).setdefault((on, wiring._whole), {})[silenced] = None
+    drivers_rest = any(silenced is not None for _, _, silenced in cases)
     systems = []
     for shape, states in asked.items():
-        place = shape._place
+        place, quiet = shape._place, states.values() if drivers_rest else ()
         systems.append(
             shape._at(freq_hz).system(
                 [[*(place[key] for key in on if key in place), *whole] for on, whole in states],
-                [[None if key is None else place[key] for key in columns] for columns in states.values()],
+                [[None if key is None else place[key] for key in columns] for columns in quiet],
             )
         )
     found: dict[tuple[object, ...], Solution] = {}

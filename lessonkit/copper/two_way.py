@@ -102,7 +102,6 @@ class Equations:
         its volts go), or None. Without it each state has one column, with nothing silenced. Raises
         `FloatingNode` where a state cuts nodes off.
         """
-        columns = [tuple(wanted) for wanted in silenced] or [(None,)] * len(states)
         numbers = np.empty((len(states), self.numbers.size), dtype=np.complex128)
         numbers[:] = self.numbers
         for row, on in zip(numbers, states, strict=True):
@@ -115,10 +114,9 @@ class Equations:
         if not self.hangs_together:
             refuse_islands(network, values[:, 0] != 0)
         first = values.shape[-1] - len(self.adds) + 1
-        places = tuple(
-            tuple(None if branch is None else branch + first for branch in wanted) for wanted in columns
-        )
-        if any(place is not None for wanted in places for place in wanted):
+        places: tuple[tuple[int | None, ...], ...] = ((None,),) * len(states)
+        if silenced:
+            places = tuple(tuple(None if one is None else one + first for one in row) for row in silenced)
             injected = injected.repeat(max(map(len, places)), axis=2)
             (a, b) = network.ends
             for state, wanted in enumerate(places):

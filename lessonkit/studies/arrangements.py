@@ -16,7 +16,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import product
+from types import MappingProxyType
 from typing import TypeAlias
 
 from lessonkit.errors import LessonError
@@ -250,18 +252,30 @@ def _by_amperes(survey: Survey, uses: dict[str, _Use]) -> dict[str, tuple[str, .
     job = _job(survey, runs)
     if job is None:
         return None
-    ends = rest(job, [Case(call) for call in CALLS])
-
-    def most_a(name: str, terminal: str) -> float:
-        return max(abs(end.settled.solution.a(f"{name}.{terminal}#0")) for end in ends)
-
+    most_a = _most_amperes(job)
     # Half of a relay's current is less than any coil's: shared conductors come last.
     return {
         name: tuple(
-            sorted(use.served, key=lambda t, n=name: 0.0 if "+" in t else -most_a(n, t))  # type: ignore[misc]
+            sorted(use.served, key=lambda t, n=name: 0.0 if "+" in t else -most_a[n, t])  # type: ignore[misc]
         )
         for name, use in uses.items()
     }
+
+
+@lru_cache(maxsize=64)
+def _most_amperes(job: Job) -> MappingProxyType[tuple[str, str], float]:
+    """Return the most amperes of each conductor, by run and name, over all calls.
+
+    A new cable and the one in the wall make the same job here, so many jobs come again.
+    """
+    ends = rest(job, [Case(call) for call in CALLS], replies=False)
+    return MappingProxyType(
+        {
+            (name, conductor): max(abs(end.settled.solution.a(f"{name}.{conductor}#0")) for end in ends)
+            for name, run in job.runs.items()
+            for conductor in run.conductors
+        }
+    )
 
 
 def _second(survey: Survey) -> Supply:
@@ -297,8 +311,8 @@ def _job(survey: Survey, runs: dict[str, Run]) -> Job | None:
 def _arranged(survey: Survey, uses: dict[str, _Use]) -> Arrangement | None:
     """Return the arrangement of two uses; None if conductors are too few, or no job is made of it."""
     # Who serves what needs the amperes, which cost a bench; whether there are enough does not.
-    order = _by_amperes(survey, uses) if _enough(survey, uses) else None
     kept = [name for name, use in uses.items() if use.how != "new cable"]
+    order = (_by_amperes(survey, uses) if kept else {}) if _enough(survey, uses) else None
     handed = None if order is None else _handed(survey, {name: order[name] for name in kept})
     if handed is None:
         return None
