@@ -21,11 +21,12 @@
   const fetchPack = async (address, tell) => {
     const answer = await fetch(address);
     if (!answer.ok) throw new Error(`${address} is not to be had (${answer.status})`);
-    let come = 0;
+    // A whole percent at a time: a message for each of the hundreds of pieces would keep the page busy.
+    let come = 0, told = 0;
     const counted = new TransformStream({
       transform(chunk, out) {
         come += chunk.length;
-        tell(come / PACK_BYTES);
+        if (come - told > PACK_BYTES / 100 || come === PACK_BYTES) tell((told = come) / PACK_BYTES);
         out.enqueue(chunk);
       },
     });
