@@ -165,3 +165,8 @@ def open_panel(page: Any, lab: tuple[str, Path], name: str, *cells: str) -> Any:
 def key(panel: Any, name: str) -> Any:
     """Return a key of a panel by the name that a screen reader hears."""
     return panel.get_by_role("button", name=name, exact=True)
+
+
+def is_pressed(panel: Any, name: str) -> None:
+    """Wait until a screen reader hears that a key is pressed: that follows what is seen a moment later."""
+    panel.get_by_role("button", name=name, exact=True, pressed=True).wait_for()

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from labpage import key, run_all, run_command, write_notebook
+from labpage import is_pressed, key, run_all, run_command, write_notebook
 
 from lessonkit.draw.palette import contrast
 
@@ -75,7 +75,7 @@ def test_broken_signal_releases_the_outdoor_unit(lab: tuple[str, Path], page: An
         ("outdoor fan", "on"),
     ):
         responds(panel, name, words)
-    assert key(panel, "cool-2").get_attribute("aria-pressed") == "true"
+    is_pressed(panel, "cool-2")
     key(panel, "outdoor run: break SIG").click()
     panel.locator(".lk-break-outdoor-SIG[aria-pressed=true]").wait_for()
     # Five seconds have passed, and the watchdog is not over yet.
@@ -276,7 +276,7 @@ def test_the_keyboard_works_and_shortcuts_stay_quiet(panel: Any) -> None:
     page.keyboard.press("Space")
     says(panel, "call heat-2")
     assert cells.count() == before
-    assert key(panel, "heat-2").get_attribute("aria-pressed") == "true"
+    is_pressed(panel, "heat-2")
 
 
 def test_a_second_meter_follows_the_bench(panel: Any) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from labpage import key, open_panel
+from labpage import is_pressed, key, open_panel
 
 pytestmark = pytest.mark.chromium
 
@@ -37,7 +37,7 @@ def test_a_call_by_the_keyboard_is_heard(panel: Any) -> None:
     panel.get_by_text("Call heat-1: blower, compressor stage 1, outdoor fan on.").first.wait_for()
     told = panel.locator(".lk-told")
     told.get_by_text("Call heat-1").first.wait_for(state="attached")
-    assert key(panel, "heat-1").get_attribute("aria-pressed") == "true"
+    is_pressed(panel, "heat-1")
 
 
 def test_a_reading_is_heard_with_its_points(panel: Any) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from labpage import key, open_panel
+from labpage import is_pressed, key, open_panel
 
 pytestmark = pytest.mark.chromium
 
@@ -57,4 +57,4 @@ def test_a_lockout_is_turned_by_the_keyboard(lab: tuple[str, Path], page: Any) -
         page.keyboard.press("ArrowUp")
     box.press("Enter")
     panel.get_by_text("than with the house's own settings").first.wait_for()
-    assert key(panel, "compressor lockout is used").get_attribute("aria-pressed") == "true"
+    is_pressed(panel, "compressor lockout is used")
