@@ -171,15 +171,15 @@ LONGEST = (
 
 @pytest.hookimpl(optionalhook=True)  # where xdist is missing, nobody asks
 def pytest_xdist_auto_num_workers() -> int | None:
-    """Return two workers more than there are processors, for `-n auto`.
+    """Return one worker more than there are processors, for `-n auto`.
 
-    Half of the time a worker waits: for a page, a kernel, a program that was started. xdist's own variable
-    goes first.
+    A quarter of the time a worker waits: for a page, a kernel, a program that was started. xdist's own
+    variable goes first.
     """
     if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ:
         return None
     allowed = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    return allowed + 2
+    return allowed + 1
 
 
 @pytest.hookimpl(trylast=True)
