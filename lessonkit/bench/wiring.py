@@ -179,10 +179,10 @@ class Wiring:
             self._equations[freq_hz] = two_way_equations(self.template, on, freq_hz)
         return self._equations[freq_hz]
 
-    def _places(self, on: frozenset[str]) -> list[int]:
-        """Return the two-way branches of a state, by their numbers."""
+    def _places(self, on: frozenset[str], whole: tuple[int, ...]) -> list[int]:
+        """Return the two-way branches of a state, by their numbers; `whole` are its conductors."""
         place = self._place
-        return [*(place[key] for key in on if key in place), *self._whole]
+        return [*(place[key] for key in on if key in place), *whole]
 
     def solve(
         self, states: Sequence[frozenset[str]], freq_hz: float, silenced: Sequence[str | None] = ()
@@ -193,7 +193,7 @@ class Wiring:
         """
         place = self._place
         quiet = [(None if key is None else place[key],) for key in silenced]
-        return self._at(freq_hz).system([self._places(on) for on in states], quiet).solve()
+        return self._at(freq_hz).system([self._places(on, self._whole) for on in states], quiet).solve()
 
     def solution(self, on: frozenset[str], freq_hz: float) -> Solution:
         """Return the solution of one state."""
@@ -218,7 +218,7 @@ def solve_side_by_side(
         place, quiet = shape._place, states.values() if drivers_rest else ()
         systems.append(
             shape._at(freq_hz).system(
-                [[*(place[key] for key in on if key in place), *whole] for on, whole in states],
+                [shape._places(on, whole) for on, whole in states],
                 [[None if key is None else place[key] for key in columns] for columns in quiet],
             )
         )

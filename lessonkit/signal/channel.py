@@ -87,8 +87,7 @@ class Line:
         carried from bit to bit. `levels` has shape (bits,); or (rows, bits), and then all
         rows are told at the same times (looks,).
         """
-        rest = np.ones((*levels.shape[:-1], 1), dtype=levels.dtype)
-        targets = np.where(np.concatenate([rest, levels, rest], axis=-1), self.high_v, self.low_v)
+        targets = self._targets(levels)
         return self._looked(targets, bit_s, *self._left(targets.shape[-1], bit_s, time_s))
 
     def volts_in_turn(self, levels: NDArray[np.uint8], bit_s: float, time_s: Volts) -> Volts:
@@ -97,14 +96,18 @@ class Line:
         `time_s` has shape (places, looks), and row k is looked at as place k % places says. Shape (rows,
         looks).
         """
-        rest = np.ones((len(levels), 1), dtype=levels.dtype)
-        targets = np.where(np.concatenate([rest, levels, rest], axis=1), self.high_v, self.low_v)
+        targets = self._targets(levels)
         bit, rates_per_s, left = self._left(targets.shape[1], bit_s, time_s)
         seen: Volts = np.empty((len(levels), time_s.shape[1]))
         for place in range(min(len(time_s), len(levels))):
             rows = slice(place, None, len(time_s))
             seen[rows] = self._looked(targets[rows], bit_s, bit[place], rates_per_s, left[place])
         return seen
+
+    def _targets(self, levels: NDArray[np.uint8]) -> Volts:
+        """Return the volts at which each bit settles, with a rest before the first and behind the last."""
+        rest = np.ones((*levels.shape[:-1], 1), dtype=levels.dtype)
+        return np.where(np.concatenate([rest, levels, rest], axis=-1), self.high_v, self.low_v)
 
     def _left(self, bits: int, bit_s: float, time_s: Volts) -> tuple[NDArray[np.intp], Volts, Volts]:
         """Return for each time the bit that it falls into, the modes that last, and what is left of each.
