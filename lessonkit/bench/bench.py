@@ -22,10 +22,11 @@ from types import MappingProxyType
 
 import numpy as np
 
-from lessonkit.bench import outdoor_board, signal_path
+from lessonkit.bench import outdoor_board
 from lessonkit.bench.agenda import SAME_S, board_is_due, boots_due, next_event_s
-from lessonkit.bench.asking import DEFROST_BOARD_AT, THERMOSTAT_AT, Wants, what_asks
+from lessonkit.bench.asking import DEFROST_BOARD_AT, THERMOSTAT_AT, Wants
 from lessonkit.bench.exchange import FrameBook
+from lessonkit.bench.known import KEPT_WIRINGS, Known
 from lessonkit.bench.link import Ends
 from lessonkit.bench.log import Event, Log, Releases, outdoor_thermostat_moves, what_happened
 from lessonkit.bench.outdoor_coil import OutdoorCoil, Unit, Weather
@@ -44,7 +45,6 @@ from lessonkit.bench.settling import (
 )
 from lessonkit.bench.state import State, read_circuit
 from lessonkit.bench.waiting import Waiting
-from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.elements import Branch
 from lessonkit.copper.network import Network, Solution
 from lessonkit.copper.spice import settled_netlist
@@ -59,7 +59,6 @@ from lessonkit.job.toml import load_job
 
 #: Seeds are below this, 2 to the 64.
 MANY_SEEDS = 2**64
-_CACHE = 2048
 _LOG = 4096
 
 
@@ -83,6 +82,7 @@ class Bench(Polling, Waiting, Powering):
         whole = isinstance(seed, int | np.integer) and not isinstance(seed, bool)
         require(whole and 0 <= seed < MANY_SEEDS, "seed", seed, f"a whole number from 0 to {MANY_SEEDS - 1}")
         self._rng = np.random.default_rng(seed)
+        self._known = lru_cache(KEPT_WIRINGS)(partial(Known, self.job))
         self.time_s = 0.0
         self.call, self.mode = "off", ""
         self._power = Power()
@@ -210,12 +210,15 @@ class Bench(Polling, Waiting, Powering):
         blown = (self._latches.blown - blown_by(self.faults)) | blown_by(faults)
         self._latches = replace(self._latches, blown=blown)
         self.faults = faults
-        self.wiring = Wiring(self.job, faults + self._worn, self.hands)
-        # What the same wiring was asked before needs no second answer: nothing else decides it.
-        self._asked = lru_cache(_CACHE)(partial(what_asks, self.wiring))
-        self._solved = lru_cache(_CACHE)(partial(self.wiring.solution, freq_hz=self.job.frequency_hz))
+        known = self._known(faults + self._worn, self.hands)
+        self.wiring, self._asked, self._solved, self._paths = (
+            known.wiring,
+            known.asks,
+            known.solved,
+            known.paths,
+        )
         self._read: dict[str, tuple[frozenset[str], bool]] = {}
-        self._paths = signal_path.SignalPaths(self.wiring, self._rng)
+        self._paths.begin(int(self._rng.integers(2**32)))
         self._frames.forget_ahead()
         self._welded = contactor_welded(faults)
         self._look_at_call()

@@ -267,15 +267,21 @@ def foregone(way: SignalPath, settings: LinkSettings, noise: channel.Noise) -> b
 class SignalPaths:
     """The ways over all links of one wiring, each state of the circuit tried once and then kept.
 
-    Parameters: `wiring` is fixed; `rng` is the bench's, so that its history repeats with its seed.  One
-    number is drawn from it, and every state of the circuit has trials of its own that follow from that
-    number: so looking at a bench never changes what happens on it."""
+    Parameters: `wiring` is fixed; `seed` is a number that the bench draws, so that its history repeats with
+    its own seed. Every state of the circuit has trials of its own that follow from that number: so looking
+    at a bench never changes what happens on it.
+    """
 
-    def __init__(self, wiring: Wiring, rng: np.random.Generator) -> None:
-        self._wiring, self._seed = wiring, int(rng.integers(2**32))
+    def __init__(self, wiring: Wiring, seed: int = 0) -> None:
+        self._wiring = wiring
         self._ways: dict[tuple[object, ...], dict[tuple[str, str], SignalPath]] = {}
-        self._tried: dict[tuple[object, ...], SignalPath] = {}
         self._conditions: dict[tuple[object, ...], Conditions] = {}
+        self.begin(seed)
+
+    def begin(self, seed: int) -> None:
+        """Begin new trials; what the circuit does to a frame stays known."""
+        self._seed = seed
+        self._tried: dict[tuple[object, ...], SignalPath] = {}
 
     def _untried(self, on: frozenset[str], awake: frozenset[str]) -> dict[tuple[str, str], SignalPath]:
         if (on, awake) not in self._ways:

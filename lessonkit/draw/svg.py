@@ -74,6 +74,12 @@ def steps(points: Iterable[tuple[float, float]]) -> str:
     return "".join(made)
 
 
+@lru_cache(maxsize=1024)  # most of a picture lies where it lay in the last
+def _kept_steps(points: tuple[tuple[float, float], ...]) -> str:
+    return steps(points)
+
+
+@lru_cache(maxsize=4096)  # the same few steps again and again
 def _tenths(count: int) -> str:
     whole, rest = divmod(abs(count), 10)
     sign = "-" if count < 0 else ""
@@ -192,7 +198,7 @@ class Canvas:
     def path(self, points: Iterable[tuple[float, float]], look: Look | None = None, **more: Value) -> None:
         """Draw straight lines from point to point, as a look says or with attributes of your own."""
         given = {"fill": "none", **more} if look is None else {**_strokes(look), **more}
-        self.add("path", d=steps(points), **given)
+        self.add("path", d=_kept_steps(tuple(points)), **given)
 
     def dots(self, points: Iterable[tuple[float, float]], wide: float, colour: str) -> None:
         """Draw many dots of one kind as one element."""

@@ -6,6 +6,7 @@ Written through the standard library's XML tools; how they look is the page's af
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from lessonkit.bench.state import State
@@ -20,6 +21,11 @@ def table_html(
 
     A circle before a name is for the eye alone: what it says is in the second cell.
     """
+    return _table(caption, tuple(heads), tuple(map(tuple, rows)), bold)
+
+
+@lru_cache(maxsize=64)  # what responds is after most clicks what responded before
+def _table(caption: str, heads: tuple[str, ...], rows: tuple[tuple[str, ...], ...], bold: bool) -> str:
     # Roles in words: a page may lay rows out in columns, and they stay rows to a screen reader.
     table = Element("table", {"class": "lk-table", "role": "table"})
     SubElement(table, "caption").text = caption

@@ -55,7 +55,8 @@ def wiring_layers(state: State, job: Job, simple: bool = False, follow: str = ""
 def _draw(state: State, job: Job, covered: bool, height: float, simple: bool, follow: str) -> Canvas:
     """Draw everything but the news."""
     grid = Grid(job)
-    words = state_words(state, job, covered)
+    drawn = (*conductors(state, job), earth_path(state, job))
+    words = state_words(state, job, covered, drawn)
     canvas = Canvas(WIDTH, height, f"Wiring of {job.title or job.name}, call {state.call}", words)
     if follow and not covered:
         light_loop(canvas, grid, state, follow)
@@ -68,7 +69,6 @@ def _draw(state: State, job: Job, covered: bool, height: float, simple: bool, fo
             canvas.text((left + right) / 2, 34, f"{run} run", anchor="middle")
     for run in state.links:
         draw_boards(canvas, grid, state, run, covered)
-    drawn = (*conductors(state, job), earth_path(state, job))
     marks = {run: [m for c in drawn if c.run == run for m in fault_marks(grid, c)] for run in RUN_ENDS}
     for conductor in drawn:
         _conductor(canvas, grid, state, conductor, () if covered else marks[conductor.run], covered)

@@ -6,6 +6,8 @@ conductors.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from lessonkit.bench.layout import REFERENCE
 from lessonkit.bench.state import State
 from lessonkit.draw.looks import Conductor, conductors, earth_path
@@ -38,11 +40,13 @@ def clock_words(seconds: float) -> str:
     return f"{seconds:.1f} s" if whole != seconds else f"{whole} s"
 
 
-def state_words(state: State, job: Job, covered: bool = False) -> str:
+def state_words(
+    state: State, job: Job, covered: bool = False, drawn: Sequence[Conductor] | None = None
+) -> str:
     """Return everything that the wiring picture shows, in sentences.
 
     Of a covered picture that is only what everybody sees: the call, what responds, and which disconnect is
-    open.
+    open. `drawn` are the conductors of the state and its earth path, for a caller that has them already.
     """
     called = ", ".join(t for t in job.call_terminals if t in state.called) or "no terminal"
     sentences = [
@@ -83,10 +87,10 @@ def state_words(state: State, job: Job, covered: bool = False) -> str:
                 f"C at the {PLACE_WORDS[place]} is at {state.volts[f'{place}:C']:.1f} V against C of the air "
                 "handler, and so everything there is told against C of the air handler"
             )
+    if drawn is None:
+        drawn = (*conductors(state, job), earth_path(state, job))
     for run, (near, far) in RUN_ENDS.items():
-        listed = [conductor_words(conductor) for conductor in conductors(state, job) if conductor.run == run]
-        if run == "outdoor":
-            listed.append(conductor_words(earth_path(state, job)))
+        listed = [conductor_words(conductor) for conductor in drawn if conductor.run == run]
         sentences.append(f"from {PLACE_WORDS[near]} to {PLACE_WORDS[far]}: {'; '.join(listed)}")
     return _as_text(sentences)
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 import pytest
 
 from lessonkit.bench.asking import what_asks
 from lessonkit.bench.bench import Bench
+from lessonkit.bench.known import Known
 from lessonkit.bench.settling import elements_on
 from lessonkit.copper.network import solve
 
@@ -35,3 +38,21 @@ def test_what_is_looked_up_is_what_would_be_worked_out(name: str) -> None:
             np.testing.assert_allclose(bench.solution.node_v, afresh.node_v, rtol=0, atol=1e-4)
         assert bench._solved.cache_info().hits > 5
         assert bench._asked.cache_info().hits > 5
+
+
+@pytest.mark.parametrize("name", ["two-run", "kiln-room"])
+def test_a_wiring_that_comes_back_does_as_one_that_is_new(name: str) -> None:
+    """Broken and mended in turn, with noise: keeping wirings changes nothing of a bench's history."""
+    kept, afresh = Bench(name, seed=4), Bench(name, seed=4)
+    afresh._known = partial(Known, afresh.job)  # type: ignore[assignment]
+    whole = kept.wiring
+    noise = "outdoor.SIG=noise:3"
+    for faults in ([noise], [noise, "outdoor.R=open"], [noise], [], [noise], ["outdoor.R=resistance:4"], []):
+        for bench in (kept, afresh):
+            bench.set_faults(faults)
+            bench.set_call("off" if bench.call == "cool-2" else "cool-2")
+            bench.advance(20.0)
+        assert kept.state == afresh.state
+        assert [frame.heard for frame in kept.frames] == [frame.heard for frame in afresh.frames]
+    assert kept.wiring is whole
+    assert afresh.wiring is not whole

@@ -177,7 +177,7 @@ def test_a_clock_that_is_off_hurts_one_way_more(clock_error: float, sure: str, s
     assert held.ways["outdoor", sure].odds == 1
     assert held.ways["outdoor", shaky].odds < 1
     # The ways that a bench keeps, for its odds and for its frames.
-    paths = SignalPaths(Wiring(job), np.random.default_rng(3))
+    paths = SignalPaths(Wiring(job), 3)
     on, awake = held.settled.on, held.settled.latches.awake
     assert paths.way(on, awake, "outdoor", sure, frozenset()).odds == 1
     assert paths.way(on, awake, "outdoor", shaky, frozenset()).odds < 1
@@ -192,7 +192,7 @@ def test_each_state_is_tried_once() -> None:
     job = demo_job("earth-return")
     wiring, end = settled(job, "cool-2", "outdoor.earth=resistance:2")
     asked = (end.on, end.latches.awake, "outdoor", "down", frozenset({"Y1"}))
-    first, other = (SignalPaths(wiring, np.random.default_rng(7)) for _ in range(2))
+    first, other = (SignalPaths(wiring, 7) for _ in range(2))
     pool = first.way(*asked)
     assert first.way(*asked) is pool
     # What else was looked at meanwhile doesn't matter.
