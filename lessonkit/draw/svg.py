@@ -24,7 +24,9 @@ TEXT_PX = 16.0
 """Size of ordinary text; nothing is written smaller than 14 px."""
 
 _FONT = "system-ui, 'Segoe UI', 'DejaVu Sans', Arial, sans-serif"
-_QUOTE = {'"': "&quot;"}
+#: A line of a picture is one element, so no name or value may begin another.
+_LINE = {"\n": "&#10;"}
+_QUOTE = {'"': "&quot;", **_LINE}
 
 Value = float | str | None
 """What an attribute may be; None leaves it out."""
@@ -109,13 +111,13 @@ class Canvas:
             self.rect(0, 0, width, height, fill=PAPER)
 
     def __str__(self) -> str:
-        """Return the picture as text, both layers in one."""
-        return "".join([self._head(), *self._still, *self._living, "</g></svg>"])
+        """Return the picture as text, both layers in one: a line for its beginning, each element, its end."""
+        return "\n".join([self._head(), *self._still, *self._living, "</g></svg>"])
 
     def layers(self) -> Layers:
         """Return both layers as pictures of their own; the living one has the words for both."""
-        still = "".join([self._head(spoken=False), *self._still, "</g></svg>"])
-        return Layers(still, "".join([self._head(), *self._living, "</g></svg>"]))
+        still = "\n".join([self._head(spoken=False), *self._still, "</g></svg>"])
+        return Layers(still, "\n".join([self._head(), *self._living, "</g></svg>"]))
 
     def _head(self, spoken: bool = True) -> str:
         """Return how a picture begins; all that it says stands in its label, so its parts are hidden."""
@@ -126,7 +128,7 @@ class Canvas:
             head += (
                 f'{_attribute("role", "img")} aria-label="{escape(f"{self.title}. {self.words}", _QUOTE)}"'
             )
-            title = f"<title>{escape(self.title)}</title>"
+            title = f"<title>{escape(self.title, _LINE)}</title>"
         else:
             head, title = f"{head}{_attribute('aria-hidden', 'true')}", ""
         font = f"{_attribute('font-family', _FONT)}{_attribute('font-size', TEXT_PX)}"
@@ -148,14 +150,15 @@ class Canvas:
     @contextmanager
     def group(self, title: str = "", **attributes: Value) -> Iterator[None]:
         """Draw what follows inside a group; a `title` shows when the mouse rests on it."""
-        into = self._into
-        into.append(f"<g{_attributes(tuple(attributes.items()))}>")
+        outer, self._into = self._into, []
+        self._into.append(f"<g{_attributes(tuple(attributes.items()))}>")
         if title:
-            into.append(f"<title>{escape(title)}</title>")
+            self._into.append(f"<title>{escape(title, _LINE)}</title>")
         try:
             yield
         finally:
-            into.append("</g>")
+            outer.append("".join([*self._into, "</g>"]))
+            self._into = outer
 
     def text(
         self,
@@ -227,7 +230,7 @@ def _name(name: str) -> str:
 @lru_cache(maxsize=8192)  # pictures say the same things again and again
 def _element(tag: str, content: str, attributes: _Attributes) -> str:
     spelled = _attributes(attributes)
-    return f"<{tag}{spelled}>{escape(content)}</{tag}>" if content else f"<{tag}{spelled}/>"
+    return f"<{tag}{spelled}>{escape(content, _LINE)}</{tag}>" if content else f"<{tag}{spelled}/>"
 
 
 def _attributes(attributes: _Attributes) -> str:

@@ -103,8 +103,10 @@ class BenchPanel(Panel):
             "equipment": equipment_html(state),
             "links": "" if self._small else links_html(state),
         }
-        # One message: the page makes room for each and draws once.
-        self.living.value = "".join(f'<div class="lk-{name}">{html}</div>' for name, html in parts.items())
+        # One message: the page makes room for each and draws once. Empty lines part them (`page.js`).
+        self.living.value = "\n\n".join(
+            f'<div class="lk-{name}">{html}</div>' for name, html in parts.items()
+        )
         for call, button in self.calls.items():
             press(button, call == state.call)
 

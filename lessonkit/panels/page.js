@@ -65,54 +65,76 @@ window.lessonkitPanel = mark => {
     while (region.childElementCount > 3) region.firstElementChild.remove();
   };
 
-  /* What lives is sent whole after each click, and most of it is as before. The page keeps what it shows and
-     changes only what differs: to draw all of a picture again takes it twice as long. What was sent stands
-     unseen beside it, and only a mark is left of it, so that an empty sending is noticed, too. */
-  const KINDS = '.lk-living > .widget-html-content, .lk-still > .widget-html-content';
+  /* What lives is sent whole after each click, and most of it is as before: to draw all of a picture again takes
+     longer than to change what differs. So the page looks at the text before it becomes a picture. Empty lines
+     part what is sent into elements, each compared with the last one; in a picture the first line begins it,
+     the last one ends it, and each line between is one of its elements. */
+  const markup = Object.getOwnPropertyDescriptor(Element.prototype, 'innerHTML');
   const take = () => {
-    for (const sent of panel.querySelectorAll(KINDS)) {
-      if (sent.matches('.lk-seen') || sent.firstChild?.nodeType === Node.COMMENT_NODE) continue;
-      let seen = sent.previousElementSibling;
-      if (!seen?.matches('.lk-seen')) {
-        seen = sent.cloneNode(false);
-        seen.classList.add('lk-seen');
-        sent.before(seen);
-        sent.classList.add('lk-sent');
-      }
-      follow(seen, sent);
-      sent.replaceChildren(document.createComment('taken'));
+    for (const place of panel.querySelectorAll(':is(.lk-living, .lk-still) > .widget-html-content')) {
+      if (Object.hasOwn(place, 'innerHTML')) continue;
+      let shown = null;
+      const put = html => { shown = show(place, shown, html.split('\n\n')); };
+      Object.defineProperty(place, 'innerHTML', {get: markup.get, set: put});
     }
   };
-  /* Children are paired in their order, equal ones and those in the same place; what came in between or went
-     is found by a look ahead. */
-  const PLACE = ['x', 'y', 'x1', 'y1', 'd', 'data-key', 'class'];
-  const alike = (old, now) => old.nodeName === now.nodeName &&
-    (!old.getAttribute || PLACE.every(name => old.getAttribute(name) === now.getAttribute(name)));
-  const ahead = (one, other) => {
-    for (let k = 0; one && k < 8; k++, one = one.nextSibling) if (one.isEqualNode(other)) return one;
+  /* Shows parts where others are shown, and returns them; null, if the next ones can't be told apart from them. */
+  const show = (place, shown, parts) => {
+    const renewed = shown?.length === parts.length &&
+      parts.every((part, k) => part === shown[k] || renew(place.childNodes[k], shown[k], part));
+    if (!renewed) markup.set.call(place, parts.join('').replaceAll('\n', ''));
+    return place.childNodes.length === parts.length ? parts : null;
   };
-  const follow = (seen, sent) => {
-    let old = seen.firstChild;
-    for (let now = sent.firstChild, next; now; now = next) {
-      next = now.nextSibling;
-      if (old && !old.isEqualNode(now) && !alike(old, now)) {
-        const stays = ahead(old, now);
-        while (stays && old !== stays) { old = old.nextSibling; old.previousSibling.remove(); }
-      }
-      if (!old || old.nodeName !== now.nodeName || !alike(old, now) && ahead(next, old)) {
-        seen.insertBefore(now, old);
-      } else {
-        if (!old.isEqualNode(now)) change(old, now);
-        old = old.nextSibling;
-      }
+  const made = (html, inside = document.createElement('template')) => {
+    markup.set.call(inside, html);
+    return (inside.content ?? inside).firstChild;
+  };
+  const renew = (old, shown, part) => {
+    const was = shown.split('\n'), now = part.split('\n');
+    if (was.length < 3 || now.length < 3) {
+      const one = made(now.join(''));
+      if (!one || one.nextSibling) return false;
+      change(old, one);
+      return true;
     }
-    while (old) { const gone = old; old = old.nextSibling; gone.remove(); }
+    /* From the outside in, to the group that holds the elements. */
+    let group = old, frame = made(now[0] + now.at(-1));
+    for (;; group = group.lastChild, frame = frame.lastChild) {
+      carry(group, frame);
+      if (frame.childNodes.length > 1) change(group.firstChild, frame.firstChild);
+      if (!frame.lastChild) break;
+    }
+    pair(group, was.slice(1, -1), now.slice(1, -1));
+    return true;
   };
-  const change = (old, now) => {
-    if (!old.getAttribute) { old.data = now.data; return; }
+  /* Elements keep their order: those that are gone or came in between are found by a look ahead. */
+  const near = (lines, line, from) => {
+    const at = lines.indexOf(line, from);
+    return at >= 0 && at < from + 8 ? at : -1;
+  };
+  const pair = (group, was, now) => {
+    let old = group.firstChild, at = 0;
+    const next = () => { const one = old; old = old.nextSibling; at += 1; return one; };
+    now.forEach((line, k) => {
+      for (let stays = near(was, line, at); at < stays;) next().remove();
+      if (was[at] === line) return next();
+      const one = made(line, document.createElementNS(group.namespaceURI, 'svg'));
+      if (old && near(now, was[at], k) < 0) change(next(), one); else group.insertBefore(one, old);
+    });
+    while (old) next().remove();
+  };
+  const carry = (old, now) => {
     for (const name of now.getAttributeNames()) set(old, name, now.getAttribute(name));
     for (const name of old.getAttributeNames()) if (!now.hasAttribute(name)) old.removeAttribute(name);
-    follow(old, now);
+  };
+  const change = (old, now) => {
+    if (old.nodeName !== now.nodeName || old.childNodes.length !== now.childNodes.length) old.replaceWith(now);
+    else if (!old.getAttribute) old.data = now.data;
+    else {
+      carry(old, now);
+      const changed = [...now.childNodes];
+      [...old.childNodes].forEach((one, k) => { if (!one.isEqualNode(changed[k])) change(one, changed[k]); });
+    }
   };
 
   const tell = first => {
