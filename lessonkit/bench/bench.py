@@ -17,7 +17,6 @@ import math
 from collections import deque
 from collections.abc import Iterable
 from dataclasses import replace
-from functools import lru_cache, partial
 from types import MappingProxyType
 
 import numpy as np
@@ -26,7 +25,7 @@ from lessonkit.bench import outdoor_board
 from lessonkit.bench.agenda import SAME_S, board_is_due, boots_due, next_event_s
 from lessonkit.bench.asking import DEFROST_BOARD_AT, THERMOSTAT_AT, Wants
 from lessonkit.bench.exchange import FrameBook
-from lessonkit.bench.known import KEPT_WIRINGS, Known
+from lessonkit.bench.known import known_wirings
 from lessonkit.bench.link import Ends
 from lessonkit.bench.log import Event, Log, Releases, outdoor_thermostat_moves, what_happened
 from lessonkit.bench.outdoor_coil import OutdoorCoil, Unit, Weather
@@ -82,7 +81,7 @@ class Bench(Polling, Waiting, Powering):
         whole = isinstance(seed, int | np.integer) and not isinstance(seed, bool)
         require(whole and 0 <= seed < MANY_SEEDS, "seed", seed, f"a whole number from 0 to {MANY_SEEDS - 1}")
         self._rng = np.random.default_rng(seed)
-        self._known = lru_cache(KEPT_WIRINGS)(partial(Known, self.job))
+        self._known = known_wirings(self.job)
         self.time_s = 0.0
         self.call, self.mode = "off", ""
         self._power = Power()
@@ -210,13 +209,8 @@ class Bench(Polling, Waiting, Powering):
         blown = (self._latches.blown - blown_by(self.faults)) | blown_by(faults)
         self._latches = replace(self._latches, blown=blown)
         self.faults = faults
-        known = self._known(faults + self._worn, self.hands)
-        self.wiring, self._asked, self._solved, self._paths = (
-            known.wiring,
-            known.asks,
-            known.solved,
-            known.paths,
-        )
+        self._answers = self._known(faults + self._worn, self.hands)
+        self.wiring, self._paths = self._answers.wiring, self._answers.paths
         self._read: dict[str, tuple[frozenset[str], bool]] = {}
         self._paths.begin(int(self._rng.integers(2**32)))
         self._frames.forget_ahead()
@@ -246,8 +240,8 @@ class Bench(Polling, Waiting, Powering):
         seen, self._shown, self._settled_s = [], None, self.time_s
         while True:
             wants, before = self._wants, self._latches
-            asks = self._asked(wants)
-            self._settled = settle(self.wiring, before, asks, self._solved, self._held, self._carried())
+            asks, solved = self._answers.asks(wants), self._answers.solved
+            self._settled = settle(self.wiring, before, asks, solved, self._held, self._carried())
             self._read.clear()
             self._latches = self._settled.latches
             self._follow(before, self._settled)

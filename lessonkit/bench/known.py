@@ -7,6 +7,7 @@ each with its answers. What hangs on chance, the trials of frames, begins anew e
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache, partial
 
 from lessonkit.bench.asking import what_asks
@@ -16,7 +17,7 @@ from lessonkit.job.faults import Fault
 from lessonkit.job.handwork import HandWork
 from lessonkit.job.model import Job
 
-__all__ = ["KEPT_WIRINGS", "Known"]
+__all__ = ["KEPT_WIRINGS", "Known", "known_wirings"]
 
 #: So many wirings a bench keeps: whole, and a few faults that somebody goes to and fro between.
 KEPT_WIRINGS = 8
@@ -36,3 +37,8 @@ class Known:
         self.asks = lru_cache(_KEPT_ANSWERS)(partial(what_asks, self.wiring))
         self.solved = lru_cache(_KEPT_ANSWERS)(partial(self.wiring.solution, freq_hz=job.frequency_hz))
         self.paths = SignalPaths(self.wiring)
+
+
+def known_wirings(job: Job) -> Callable[[tuple[Fault, ...], tuple[HandWork, ...]], Known]:
+    """Return what gives a job's wiring for faults and works of hands: one of the last few, or a new one."""
+    return lru_cache(KEPT_WIRINGS)(partial(Known, job))

@@ -82,9 +82,10 @@ class Meter:
         return tuple(sorted((n for n in names if n.partition(":")[0] in PLACES), key=_by_place))
 
     def _check(self, probes: Iterable[str]) -> None:
+        nodes = self.nodes()
         for node in probes:
-            if node not in self.nodes():
-                raise UnknownNode(node, self.nodes())
+            if node not in nodes:
+                raise UnknownNode(node, nodes)
 
     def _probes(self, red: str, black: str | None) -> tuple[str, str]:
         """Return both probes, checked; the black one starts at C of the place where the red one is."""

@@ -17,13 +17,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.bench.bench import Bench
 from lessonkit.copper.elements import Wave
-from lessonkit.signal.frames import frame_levels
+from lessonkit.signal.frames import Frame, frame_levels
 
 __all__ = ["Between", "between"]
 
@@ -97,8 +98,13 @@ def _said_in_a_poll(bench: Bench, run: str) -> list[tuple[Moment, NDArray[np.uin
     for way, driver, state in (("down", near, bench.on), ("up", far, (bench.on - {near}) | {far})):
         seen = bench.last_frame(run, way)
         if seen is not None:
-            said.append(((state, driver), frame_levels(seen.sent.to_bytes())))
+            said.append(((state, driver), _bits(seen.sent)))
     return said
+
+
+@lru_cache(maxsize=256)  # a meter looks at the same frames several times
+def _bits(frame: Frame) -> NDArray[np.uint8]:
+    return frame_levels(frame.to_bytes())
 
 
 def _levels(

@@ -28,6 +28,9 @@ _FONT = "system-ui, 'Segoe UI', 'DejaVu Sans', Arial, sans-serif"
 _LINE = {"\n": "&#10;"}
 _QUOTE = {'"': "&quot;", **_LINE}
 
+#: A path of so many points may come again; a longer one is a trace, and no two traces are alike.
+_SHORT = 64
+
 Value = float | str | None
 """What an attribute may be; None leaves it out."""
 
@@ -60,17 +63,18 @@ def steps(points: Iterable[tuple[float, float]]) -> str:
     >>> steps([(10, 5), (10, 8), (12.5, 8), (14, 9)])
     'M10 5v3h2.5l1.5 1'
     """
-    made: list[str] = []
-    x = y = 0
-    for at_x, at_y in points:
-        to_x, to_y = round(at_x * 10), round(at_y * 10)
-        if not made:
-            made.append(f"M{_tenths(to_x)} {_tenths(to_y)}")
-        elif to_x == x and to_y != y:
-            made.append(f"v{_tenths(to_y - y)}")
-        elif to_y == y and to_x != x:
+    places = [(round(x * 10), round(y * 10)) for x, y in points]
+    if not places:
+        return ""
+    x, y = places[0]
+    made = [f"M{_tenths(x)} {_tenths(y)}"]
+    for to_x, to_y in places:
+        if to_x == x:
+            if to_y != y:
+                made.append(f"v{_tenths(to_y - y)}")
+        elif to_y == y:
             made.append(f"h{_tenths(to_x - x)}")
-        elif to_x != x:
+        else:
             made.append(f"l{_tenths(to_x - x)} {_tenths(to_y - y)}")
         x, y = to_x, to_y
     return "".join(made)
@@ -201,7 +205,9 @@ class Canvas:
     def path(self, points: Iterable[tuple[float, float]], look: Look | None = None, **more: Value) -> None:
         """Draw straight lines from point to point, as a look says or with attributes of your own."""
         given = {"fill": "none", **more} if look is None else {**_strokes(look), **more}
-        self.add("path", d=_kept_steps(tuple(points)), **given)
+        places = tuple(points)
+        drawn = _kept_steps(places) if len(places) <= _SHORT else steps(places)
+        self.add("path", d=drawn, **given)
 
     def dots(self, points: Iterable[tuple[float, float]], wide: float, colour: str) -> None:
         """Draw many dots of one kind as one element."""

@@ -36,8 +36,8 @@ def test_what_is_looked_up_is_what_would_be_worked_out(name: str) -> None:
             assert bench.on == elements_on(bench.wiring, bench._latches, asks)
             afresh = solve(bench.network(), bench.job.frequency_hz)
             np.testing.assert_allclose(bench.solution.node_v, afresh.node_v, rtol=0, atol=1e-4)
-        assert bench._solved.cache_info().hits > 5
-        assert bench._asked.cache_info().hits > 5
+        assert bench._answers.solved.cache_info().hits > 5
+        assert bench._answers.asks.cache_info().hits > 5
 
 
 @pytest.mark.parametrize("name", ["two-run", "kiln-room"])
