@@ -85,8 +85,9 @@ def cop_picture(house: House | str | Path) -> Still:
     what = "furnace heat costs the same" if found.break_even_cop else "electric heat"
     plot.axhline(even, color=_NEED, lw=2.5, ls="-.", label=f"{what}: {even:.2f}")
     if found.economic_c is not None:
-        plot.axvline(found.economic_c, color=SOFT, lw=1.5, ls=":")
-    plot.set(ylim=(0, 1.35 * float(steady.max())), ylabel="heat for 1 of electricity")
+        words = f"costs the same at {found.economic_c:.1f} °C"
+        plot.axvline(found.economic_c, color=SOFT, lw=1.5, ls=":", label=words)
+    plot.set(ylim=(0, 1.45 * float(steady.max())), ylabel="heat for 1 of electricity")
     plot.margins(x=0)
     both_scales(plot)
     plot.legend(fontsize=TEXT_PT - 1, frameon=False, loc="upper left")

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from lessonkit.draw.palette import INK, OKABE_ITO, SOFT
-from lessonkit.draw.still import TEXT_PT, Still, axes
+from lessonkit.draw.still import TEXT_PT, Still, axes, plainly
 from lessonkit.signal.edges import StepModes, cable_edge
 
 __all__ = ["edge_picture"]
@@ -55,10 +55,13 @@ def edge_picture(
     for baud in bauds:
         tenth_us = 0.1 / baud * 1e6
         rises.axhline(tenth_us, color=SOFT, linestyle="--", linewidth=1.4)
-        rises.text(5.0, tenth_us * 1.1, f"a tenth of a bit at {baud:g} baud", fontsize=TEXT_PT, color=INK)
+        words = f"a tenth of a bit at {baud:g} baud"
+        rises.text(span_m[-1], tenth_us / 1.1, words, fontsize=TEXT_PT, color=INK, ha="right", va="top")
+    for axis in (rises.xaxis, rises.yaxis):
+        axis.set_major_formatter(plainly)
     rises.set_xlabel("cable length in metres")
     rises.set_ylabel("rise time, microseconds")
-    rises.set_ylim(min(rise_us.min(), 1.0) / 2, 300.0)
+    rises.set_ylim(min(rise_us.min(), 1.0) / 3, 300.0)
     told = ", ".join(f"{length:g} m: {modes(length).rise_s() * 1e6:.1f} us" for length in lengths_m)
     return Still(
         figure,

@@ -72,11 +72,11 @@ def earth_figure(sweep: EarthSweep) -> Still:
         volts.annotate(
             word,
             (ohm, volt),
-            (-12 if late else 12, 0),
+            (-12 if late else 12, -4),
             textcoords="offset points",
             fontsize=TEXT_PT - 1,
             ha="right" if late else "left",
-            va="center",
+            va="top",  # beside the bend the curve itself would be covered
             bbox={"facecolor": PAPER, "edgecolor": "none", "alpha": 0.75, "pad": 1.5},
         )
     volts.set(ylim=(0, 35), yticks=(0, 10, 20, 30), ylabel="contactor coil\n(V RMS)")

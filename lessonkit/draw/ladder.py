@@ -27,7 +27,7 @@ __all__ = ["Ladder", "ladder", "ladder_svg"]
 
 WIDTH = 1036.0
 _LEFT, _RIGHT = 40.0, WIDTH - 40.0
-_HEAD, _RUNG = 110.0, 58.0
+_HEAD, _RUNG = 110.0, 66.0
 _COIL_X, _NAME_W, _LABEL_PX = 756.0, 50.0, 14.0
 _LIT = OKABE_ITO["yellow"]
 

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from lessonkit.draw.palette import INK, OKABE_ITO
-from lessonkit.draw.still import TEXT_PT, Still, axes
+from lessonkit.draw.still import TEXT_PT, Still, axes, plainly
 from lessonkit.job.model import Job
 from lessonkit.signal.error_rates import count_margin_errors, margin_error_rate
 from lessonkit.studies.noisy_frames import count_frames, noisy_channel
@@ -55,6 +55,7 @@ def noise_picture(
         capsize=5,
         label=f"counted over {bits:,} bits",
     )
+    wrong.yaxis.set_major_formatter(plainly)
     wrong.set_ylabel("share of wrong bits")
     wrong.legend(fontsize=TEXT_PT - 1, loc="lower right", frameon=False)
     through = [count_frames(job, v, frames, seed=seed) for v in noises_v]

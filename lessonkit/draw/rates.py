@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from lessonkit.draw.palette import INK, OKABE_ITO
-from lessonkit.draw.still import TEXT_PT, Still, axes
+from lessonkit.draw.still import TEXT_PT, Still, axes, plainly
 from lessonkit.signal.error_rates import LINE_CODES, LineCode, closed_form, count_errors
 
 __all__ = ["error_rate_picture"]
@@ -60,9 +60,10 @@ def error_rate_picture(
             label=code,
         )
     # What lines and marks are, whatever their colour.
-    plot.plot([], [], color=INK, linewidth=2, label="lines: closed forms")
+    plot.plot([], [], color=INK, linewidth=2, label="lines: theory")
     plot.plot([], [], color=INK, marker="o", markersize=8, linestyle="none", label="marks: counted")
-    plot.set_xlabel("Eb/N0 in decibels")
+    plot.yaxis.set_major_formatter(plainly)
+    plot.set_xlabel("energy of a bit against the noise, Eb/N0 (decibels)")
     plot.set_ylabel("share of wrong bits")
     plot.set_ylim(1e-6, 1.0)
     plot.legend(fontsize=TEXT_PT, loc="lower left", frameon=False)

@@ -82,7 +82,7 @@ def reach_picture(site: Steering) -> Still:
         said.append(f"with a {words} from {milliamps[0]:.0f} mA down to {milliamps[-1]:.0f} mA")
     must_ma = 1000 * site.first.pick_up_a
     ax.axhline(must_ma, color=SOFT, lw=1.6, ls=":")
-    ax.text(_LOOPS_OHM[-1], must_ma + 0.4, "must pull in", fontsize=TEXT_PT, color=INK, ha="right")
+    ax.text(1.0, must_ma + 0.4, "must pull in", fontsize=TEXT_PT, color=INK)
     ax.set(xlabel="conductor and way back (ohm)", xlim=(0, _LOOPS_OHM[-1]))
     ax.set_ylabel("mean current (mA)")
     ax.legend(fontsize=TEXT_PT - 1, loc="upper right", frameon=False)

@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 from lessonkit.draw.image import MOST, image_html
 from lessonkit.draw.palette import INK, PAPER, SOFT
 
-__all__ = ["Still", "axes"]
+__all__ = ["Still", "axes", "plainly"]
 
 TEXT_PT = 12.0
 _DPI = 110.0
@@ -52,6 +52,11 @@ class Still:
 
     def __repr__(self) -> str:
         return self.words
+
+
+def plainly(value: float, _: object = None) -> str:
+    """Return a number of an axis with its zeros, such as 0.001: powers of ten are not for all readers."""
+    return f"{value:.9f}".rstrip("0").rstrip(".")
 
 
 def axes(width_in: float = 8.0, height_in: float = 3.6, rows: int = 1) -> tuple[Figure, list[Axes]]:

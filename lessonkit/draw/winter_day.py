@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,6 +20,7 @@ from lessonkit.draw.season import both
 from lessonkit.draw.still import TEXT_PT, Still, axes
 from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
+from lessonkit.job.naming import fault_sentence
 from lessonkit.studies.house import House
 from lessonkit.studies.staging import Staging
 from lessonkit.studies.weather import Weather
@@ -65,6 +67,13 @@ def day_words(day: WinterDay) -> str:
     return " ".join(lines)
 
 
+def _struck(day: WinterDay) -> str:
+    """Return what strikes, in words where it has some."""
+    with suppress(KeyError):
+        return ", ".join(map(fault_sentence, day.faults))
+    return ", ".join(day.faults)
+
+
 def day_picture(day: WinterDay) -> Still:
     """Return a day: temperatures above, what the house got below."""
     figure, (air, bars) = axes(8.0, 5.6, rows=2)
@@ -91,10 +100,9 @@ def day_picture(day: WinterDay) -> Still:
         if day.faults:
             plot.axvline(day.strikes_s / 3600.0, color=OKABE_ITO["vermilion"], linestyle=":", linewidth=2.5)
     if day.faults:
-        air.plot(
-            [], [], color=OKABE_ITO["vermilion"], linestyle=":", linewidth=2.5, label=", ".join(day.faults)
-        )
-    air.legend(fontsize=TEXT_PT - 1, frameon=False, loc="center right")
+        air.plot([], [], color=OKABE_ITO["vermilion"], linestyle=":", linewidth=2.5, label=_struck(day))
+    # Above the picture, where no curve of any day is.
+    air.legend(fontsize=TEXT_PT - 1, frameon=False, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=3)
     bars.set_xlabel("hours after midnight")
     return Still(figure, day_words(day))
 

@@ -123,11 +123,12 @@ def _one_character(view: FrameView, frame: FrameSeen, k: int, covered: bool) -> 
     plot.set_ylabel("volts at the receiver")
     byte = reading.characters[k]
     meaning = "" if covered else f"{byte}, {byte_words(k, byte, frame.way == 'up', frame.run)}"
-    plot.set_title(f"Character {k + 1} of 5" + (f": {meaning}" if meaning else ""), fontsize=TEXT_PT + 1)
+    named = f"Character {k + 1} of the {'reply' if frame.way == 'up' else 'frame'}"
+    plot.set_title(named + (f": {meaning}" if meaning else ""), fontsize=TEXT_PT + 1)
     bits = "".join("1" if mark else "0" for mark in marks)
     return Still(
         figure,
-        f"Character {k + 1} of the frame at the {PLACE_WORDS[view.at]}. Looks in the order on the line: "
+        f"{named} at the {PLACE_WORDS[view.at]}. Looks in the order on the line: "
         f"start {bits[0]}; data, lowest first, {' '.join(bits[1:-1])}; stop {bits[-1]}."
         + ("" if covered else f" It is the number {meaning}."),
     )

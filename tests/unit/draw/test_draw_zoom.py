@@ -48,7 +48,14 @@ def test_a_picture_that_is_not_covered_says_what_it_means() -> None:
     """The same character without its cover names number and terminals, in title and words alike."""
     shown = scope_picture(bench(), character=3)
     assert "It is the number 11, Y1 Y2 O." in repr(shown)
-    assert shown.figure.axes[0].get_title() == "Character 3 of 5: 11, Y1 Y2 O"
+    assert shown.figure.axes[0].get_title() == "Character 3 of the frame: 11, Y1 Y2 O"
+
+
+def test_a_reply_is_called_a_reply() -> None:
+    """Beside the frame's character stands the reply's, and title and words tell them apart."""
+    shown = scope_picture(bench(), way="up", character=3, covered=True)
+    assert shown.figure.axes[0].get_title() == "Character 3 of the reply"
+    assert repr(shown).startswith("Character 3 of the reply at the air handler.")
 
 
 def test_rings_are_filled_where_the_receiver_found_a_mark() -> None:

@@ -65,7 +65,7 @@ def test_the_error_rates_say_what_is_theory_and_what_is_counted() -> None:
     (plot,) = error_rate_picture(decibels=(0, 4), bits=2000).figure.axes
     handles, labels = plot.get_legend_handles_labels()
     found = dict(zip(labels, handles, strict=True))
-    line, mark = found["lines: closed forms"], found["marks: counted"]
+    line, mark = found["lines: theory"], found["marks: counted"]
     assert (line.get_linestyle(), line.get_marker()) == ("-", "None")
     assert (mark.get_linestyle(), mark.get_marker()) == ("None", "o")
     assert {text.get_text() for text in plot.get_legend().get_texts()} == set(labels)
