@@ -30,7 +30,7 @@ class ComparedSeasons:
             ("bill of the year", *(f"{one.house.prices.currency}{one.cost:,.0f}" for one in years)),
             ("COP of the year", *("-" if one.cop is None else f"{one.cop:.2f}" for one in years)),
             ("heat from auxiliary heat, %", *(f"{100 * one.backup_share:.1f}" for one in years)),
-            ("warmest air in which it ran, C", *("-" if at is None else f"{at:.1f}" for at in warmest)),
+            ("warmest air in which it ran, °C", *("-" if at is None else f"{at:.1f}" for at in warmest)),
             ("hours in which it may run without need", *(f"{one.needless_hours}" for one in years)),
             ("heat missing, kWh", *(f"{one.unmet_kwh:,.0f}" for one in years)),
             ("hours with heat missing", *(f"{one.unmet_hours}" for one in years)),
@@ -47,7 +47,8 @@ class ComparedSeasons:
     def _repr_markdown_(self) -> str:
         names = " | ".join(name for name, _ in self.seasons)
         head = f"| one year | {names} |\n|{' --- |' * (len(self.seasons) + 1)}\n"
-        return head + "\n".join("| " + " | ".join(row) + " |" for row in self.rows)
+        rows = "\n".join("| " + " | ".join(row) + " |" for row in self.rows)
+        return head + rows.replace("$", "\\$")  # two signs of dollars in a row would be taken for a formula
 
 
 def compare_seasons(**seasons: Season) -> ComparedSeasons:

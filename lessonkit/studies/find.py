@@ -362,7 +362,7 @@ class Search:
     __repr__ = __str__
 
     def _next_words(self) -> str:
-        spent = f"{len(self.looked)} looks, {self.minutes:g} min so far; "
+        spent = f"{len(self.looked)} look{'s'[len(self.looked) == 1 :]}, {self.minutes:g} min so far; "
         step = self.next
         if step is None or step.bits < _LITTLE:
             return spent + "no look tells much more"
