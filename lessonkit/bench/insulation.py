@@ -23,6 +23,7 @@ from types import MappingProxyType
 from lessonkit.copper.elements import Branch, Resistance, Source, Winding
 from lessonkit.copper.network import Network
 from lessonkit.errors import LessonError
+from lessonkit.job.calls import PLACE_WORDS
 
 __all__ = ["LIMIT_OHM", "TEST_V", "WouldDestroy", "attached", "electronics_in"]
 
@@ -45,11 +46,17 @@ class WouldDestroy(LessonError, RuntimeError):
     def __init__(self, parts: Sequence[str], test_v: int, red: str, black: str) -> None:
         self.parts = tuple(parts)
         self.test_v = test_v
-        listed = ", ".join(f"{part.partition(':')[2]} at {part.partition(':')[0]}" for part in parts)
+        listed = " and the ".join(map(_in_words, parts))
         super().__init__(
             f"insulation test from {red} to {black} refused: {test_v} V would have destroyed the {listed}; "
             "take the conductor off its terminals at both ends, or pull the plugs of the boards, and test"
         )
+
+
+def _in_words(part: str) -> str:
+    """Return a part with the place where it is, such as `relay-board at the outdoor unit`."""
+    place, _, name = part.partition(":")
+    return name if name == PLACE_WORDS[place] else f"{name} at the {PLACE_WORDS[place]}"
 
 
 def attached(network: Network, probe: str, ignore: Iterable[str]) -> frozenset[str]:

@@ -18,6 +18,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any, Protocol
 
 from lessonkit.errors import LessonError
@@ -302,7 +303,10 @@ class _Keyed:
         forms = {form for _, form in fields}
         if len(forms) == 1:
             return f"a table with {_words([name for name, _ in fields])}, each {fields[0][1].expects()}"
-        return "a table with " + "; ".join(f"{name}: {form.expects()}" for name, form in fields)
+        alike = groupby(fields, key=lambda field: field[1])  # a form that several have is said once
+        return "a table with " + "; ".join(
+            f"{_words([name for name, _ in some])}: {form.expects()}" for form, some in alike
+        )
 
     def read(self, answer: Any) -> dict[str, Any]:
         """Return the tidied values under the names as we spell them."""

@@ -23,6 +23,7 @@ import inspect
 import math
 import re
 import sys
+import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -30,6 +31,8 @@ from typing import Any
 __all__ = ["Tally", "predictions", "reveal", "tally"]
 
 SKIP = "skip"
+#: Letters in a line of output on a small laptop with JupyterLab's list of files open.
+WIDE = 100
 #: What the names of predictions begin with.
 PREDICTION = "prediction_"
 
@@ -174,7 +177,10 @@ def _display(thing: object) -> None:
 
         display(thing)
     else:
-        print(thing)  # noqa: T201  what the lesson asked to show
+        # A notebook breaks a long line in the middle of a word.
+        lines = str(thing).splitlines() or [""]
+        wrapped = [textwrap.fill(line, WIDE, break_long_words=False) for line in lines]
+        print("\n".join(wrapped))  # noqa: T201  what the lesson asked to show
 
 
 # What agrees ------------------------------------------------------------------------------------------------

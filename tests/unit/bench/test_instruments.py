@@ -97,11 +97,13 @@ def test_an_insulation_test_names_what_it_would_have_destroyed() -> None:
     with pytest.raises(LiveCircuit, match="insulation from out:SIG to out:GND refused: the power"):
         meter.insulation("out:SIG", "out:GND")
     bench.set_power(False)
-    with pytest.raises(WouldDestroy, match="250 V would have destroyed the .*relay-board at out") as caught:
+    with pytest.raises(
+        WouldDestroy, match="250 V would have destroyed the .*relay-board at the outdoor unit"
+    ) as caught:
         meter.insulation("out:SIG", "out:GND")
     assert "out:relay-board" in caught.value.parts
     bench.set_hands(["lift out:outdoor.SIG"])
-    with pytest.raises(WouldDestroy, match="encoder at air"):
+    with pytest.raises(WouldDestroy, match="encoder at the air handler"):
         meter.insulation("out:outdoor.SIG", "out:GND", 500)
     bench.set_hands(["lift out:outdoor.SIG", "lift air:outdoor.SIG"])
     assert meter.insulation("out:outdoor.SIG", "out:GND").value > 100e6

@@ -125,6 +125,13 @@ def test_rule_accepts_any_answer_that_keeps_it() -> None:
     assert str(judge(exercise, GIVENS, 0.5)) == "9.1 not yet: More than one, please."
 
 
+def test_a_form_that_several_fields_have_is_said_once() -> None:
+    """A record names fields of one form together, so that the sentence stays short."""
+    use = Choice(("R", "free"))
+    form = Record((("way", Choice(("wire",))), ("red", use), ("blue", use), ("volts", Number(unit="V"))))
+    assert "; red and blue: one of 'R', 'free'; volts: a number in V" in form.expects()
+
+
 def test_judging_in_any_order_gives_the_same_verdicts() -> None:
     """The judge remembers nothing that could change a verdict."""
     exercise = loop()

@@ -31,6 +31,16 @@ def test_nothing_is_shown_before_a_prediction(blank: object, capsys: pytest.Capt
     assert len(said.splitlines()) == 1
 
 
+def test_a_long_sentence_breaks_between_words(capsys: pytest.CaptureFixture[str]) -> None:
+    """What a lesson shows is broken before a page would break it in the middle of a word."""
+    sentence = " ".join(["defrost-board"] * 12)
+    reveal("skip", "on", show=(sentence, "short\n\nlines"))
+    shown = capsys.readouterr().out.splitlines()[1:]
+    assert " ".join(shown[:-3]) == sentence
+    assert [len(line) <= 100 for line in shown] == [True] * 5
+    assert shown[-3:] == ["short", "", "lines"]
+
+
 @pytest.mark.parametrize(
     ("truth", "among", "wanted"),
     [
