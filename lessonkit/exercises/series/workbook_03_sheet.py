@@ -81,7 +81,7 @@ def _found(givens: Givens) -> dict[str, str]:
 def _sheet_question(givens: Givens) -> str:
     rows = "\n".join(f"| {name} | {' | '.join(row[:3])} |" for name, row in _sheet(**givens).items())
     return (
-        f"A run of {givens['length_m']} m, 18 AWG: 2.10 ohm for each 100 m of one conductor. R has been "
+        f"A run of {givens['length_m']} m, 18 AWG: 2.1 ohm for each 100 m of one conductor. R has been "
         f"proved sound. "
         "First, all ends apart: which pairs close? Then all far ends together: the loop of each with R. "
         "Then all apart "

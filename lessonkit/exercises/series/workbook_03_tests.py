@@ -136,7 +136,7 @@ DESTROY = Exercise(
         ),
         WrongModel(
             "off is safe",
-            "Off protects you from the supply. The tester brings 250 V of its own to whatever hangs on.",
+            "Off protects you from the supply. The tester brings 250 V of its own to all that is joined.",
             lambda givens: _destroy_rows(givens, lambda *_: NOTHING),
         ),
         *row_slips(

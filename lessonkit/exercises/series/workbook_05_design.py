@@ -47,7 +47,8 @@ def _design_question(givens: Givens) -> str:
         f"Here you are the maker of the boards. The run is {givens['length_m']} m long, otherwise as in "
         "`kiln-room`, and the relay board waits for two equal frames. What is asked for:\n\n"
         f"* From a call to the contactor it takes {slowest_s:g} s at the most, also at the worst moment.\n"
-        f"* Polls cost power: at the worst moment it takes no less than {QUICKEST * slowest_s:.2f} s.\n"
+        "* Polls cost power, so there are no more of them than needed: at the worst moment it takes "
+        f"{QUICKEST * slowest_s:.2f} s or more.\n"
         f"* Frame and reply keep the line busy for {givens['busy_percent']} % of the time at the most.\n"
         "* Every frame gets through, and the bits are as long as all this allows.\n\n"
         f"Choose `baud` ({', '.join(map(str, BAUDS))}) and `interval_s`, the seconds from poll to poll. "
@@ -86,7 +87,7 @@ def _judge_design(givens: Givens, answer: Answer) -> str | None:
         return "It follows too late. Two equal frames: how many intervals can a call have to wait?"
     if trial.slowest_s < QUICKEST * slowest_s:
         return "It follows, but it polls more often than it has to. Polls cost power: a longer interval does."
-    if baud != _slowest_free(givens, interval_s):  # last, for it hangs on the interval
+    if baud != _slowest_free(givens, interval_s):  # last, for it depends on the interval
         return "A slower speed would leave the line free enough, too, and longer bits are safer bits."
     return None
 

@@ -231,7 +231,8 @@ def _lost_question(givens: Givens) -> str:
         f"| outdoor terminals to C | {volts} |\n"
         f"| what runs | {runs} |\n\n"
         "Which terminals does the frame call (`frame`)? Which ones does the reply say that the relay board "
-        "holds (`held`; `[]` where there is no reply)? Where was the call lost (`lost`)?"
+        "holds (`held`; `[]` where there is no reply)? Where was the call lost (`lost`): "
+        f"{', '.join(f'`{place}`' for place in PLACES)}?"
     )
 
 

@@ -312,7 +312,7 @@ def _back_question(givens: Givens) -> str:
         f"{givens['watchdog_s']} s. The outdoor board keeps a compressor that has stopped at rest for "
         f"{givens['short_cycle_s']} s. Now a loose splice in SIG lets go for {givens['gap_s']} s and then "
         "holds again. How many seconds after the splice let go does the compressor start again? (A second or "
-        "two is not looked at.)"
+        "two does not count.)"
     )
 
 

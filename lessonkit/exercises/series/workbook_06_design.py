@@ -37,8 +37,9 @@ def _design_question(givens: Givens) -> str:
         f"* From a call to the contactor it takes {givens['slowest_s']:g} s at the most, with two equal "
         "frames.\n"
         f"* {givens['lost']} frames lost in a row stop nothing.\n"
-        f"* When SIG breaks for good, the contactor lets go within {givens['let_go_s']} s, whenever it "
-        f"breaks; but it holds for {SOONEST * givens['let_go_s']:.1f} s at least if it breaks just after a "
+        "* When SIG breaks and stays broken, the contactor lets go within "
+        f"{givens['let_go_s']} s, whenever it breaks; but it holds for "
+        f"{SOONEST * givens['let_go_s']:.1f} s at least if it breaks just after a "
         "frame, since each stop costs minutes.\n\nThere is more than one right answer."
     )
 

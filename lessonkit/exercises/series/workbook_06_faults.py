@@ -116,7 +116,7 @@ EACH = Exercise(
         ),
         _says(
             "SIG stops the house",
-            "SIG: the blower hangs on the other run. What does it do?",
+            "SIG: the blower is called over the other run. What does it do?",
             "outdoor.SIG",
             "nothing",
         ),
@@ -176,7 +176,7 @@ EACH = Exercise(
         ),
         _says(
             "G stops all",
-            "G: only the blower hangs on it. What does the compressor do?",
+            "G: it calls the blower alone. What does the compressor do?",
             "thermostat.G",
             "nothing",
         ),

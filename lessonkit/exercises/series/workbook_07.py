@@ -278,6 +278,12 @@ MARGIN = Exercise(
             lambda givens: (givens["high_v"] - givens["low_v"]) / SQRT_2,
         ),
         WrongModel(
+            "between the two commons",
+            "So much may lie between the two C, where a part is lost on the way. The question asks for the "
+            "volts on the signal itself.",
+            lambda givens: min(_margins(givens)) / SQRT_2 * 11 / 10,
+        ),
+        WrongModel(
             "times root two",
             "From a peak to RMS the number gets smaller.",
             lambda givens: min(_margins(givens)) * SQRT_2,

@@ -132,7 +132,7 @@ def _tried(job: Job) -> str | None:
             between_v = state.between("out:C", "air:C")
             return (
                 f"On the bench `{call}` does not hold: {between_v:.1f} V lie between the two commons. What "
-                " in this cable is too long or too thin for its current?"
+                "in this cable is too long or too thin for its current?"
             )
         if state.coils["out:contactor"].volts < job.coil("contactor").pickup_v + _SPARE_V:
             return "It works, and leaves the contactor too few volts to spare."

@@ -243,12 +243,13 @@ LIVE = Exercise(
         ),
         WrongModel(
             "a disconnect empties its own place",
-            "Where does R come from? With one transformer, R outdoors hangs on the one indoors.",
+            "Where does R come from? With one transformer, R outdoors comes from indoors.",
             _place_dies,
         ),
         WrongModel(
             "forgot the welded contacts",
-            "Welded contacts ask no coil. As long as line voltage reaches them, the compressor runs.",
+            "Welded contacts stay closed without a coil. As long as line voltage reaches them, the "
+            "compressor runs.",
             _no_weld,
         ),
     ),

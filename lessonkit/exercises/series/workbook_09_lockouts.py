@@ -165,7 +165,7 @@ MOMENTS = Exercise(
                 PUMP: "is the contact in the path of Y1 closed in that air, and does the call ask for Y1?",
                 SECOND: "which call or request asks for it there, and which contact is in its way?",
                 BOTH: "may both run there? Look at each contact in that air, and at the kind of heat.",
-                NEITHER: "follow each letter of the call to its contact. One way to heat is closed there.",
+                NEITHER: "follow each letter of the call to its contact. One way to heat has no open one.",
             },
         ),
     ),

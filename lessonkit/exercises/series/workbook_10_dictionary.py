@@ -151,9 +151,9 @@ DIAGNOSIS = Exercise(
         2,
         {
             "Y1 open": "then the call would not reach the air handler. Does it?",
-            "R open": "then nothing outdoors has volts, and C there lies on the metal's volts. Is it so?",
+            "R open": "then nothing outdoors has volts, and C is no volts from the metal. Is it so?",
             "SIG open": "then SIG has its volts indoors and none outdoors. Compare the two ends.",
-            "C open": "then C outdoors is not where the metal is. Read C to the bare metal again.",
+            "C open": "then C outdoors has volts to the metal. Look at that reading again.",
             "SIG touches C": "then SIG is pulled down at both ends. Look at the end indoors.",
             "relay board dead": "then all is well on the way out, and nothing comes out of the board. "
             "Check each end of SIG.",

@@ -80,8 +80,8 @@ def _sheet_question(givens: Givens) -> str:
         held = "not read" if found.insulation_mohm is None else f"{found.insulation_mohm:g} Mohm"
         lines.append(f"| {found.label} | {whole} | {loop} | {held} |")
     return (
-        f"A survey of an outdoor run of {givens['length_m']} m, 18 AWG. One conductor of it has 2.10 ohm for "
-        "100 m, so its loop, there and back, has 4.20 ohm for 100 m. More than 120 % of that is bad, and so "
+        f"A survey of an outdoor run of {givens['length_m']} m, 18 AWG. One conductor of it has 2.1 ohm for "
+        "100 m, so its loop, there and back, has 4.2 ohm for 100 m. More than 120 % of that is bad, and so "
         "is less than 0.5 Mohm.\n\n| label | continuous | loop | insulation |\n| --- | --- | --- | --- |\n"
         + "\n".join(lines)
         + f"\n\nWhat is each conductor: `{SOUND}`, `{UNPROVEN}` or `{BAD}`?"

@@ -52,7 +52,7 @@ def _design_question(givens: Givens) -> str:
     ]
     return (
         f"A link by wire is to serve an outdoor unit with two stages, at the end of {givens['length_m']} m "
-        "of 18 AWG (a loop of 4.20 ohm for 100 m). All conductors are continuous:\n\n"
+        "of 18 AWG (a loop of 4.2 ohm for 100 m). All conductors are continuous:\n\n"
         "| label | loop | insulation |\n| --- | --- | --- |\n"
         + "\n".join(lines)
         + "\n\nWhich conductor serves what: `R`, `C`, `SIG`, or `free`? Two or more on the same terminal lie "

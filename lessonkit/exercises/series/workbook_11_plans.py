@@ -222,7 +222,7 @@ def _mistake_question(givens: Givens) -> str:
         lines.append(f"| {label} | {loop} | {held} | {terminal} | {terminal} |")
     return (
         "A colleague left this schedule for a direct outdoor run of "
-        f"{givens['length_m']} m, 18 AWG (a loop of 4.20 ohm for 100 m), and marked nothing as unproven. All "
+        f"{givens['length_m']} m, 18 AWG (a loop of 4.2 ohm for 100 m), and marked nothing as unproven. All "
         "coils outdoors send their current home on C.\n\n| label | loop | insulation | near end | far end |\n"
         "| --- | --- | --- | --- | --- |\n"
         + "\n".join(lines)

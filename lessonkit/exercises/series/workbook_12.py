@@ -138,8 +138,7 @@ def _after_variant(rng: random.Random) -> Givens:
 
 @lru_cache(maxsize=512)
 def _volts(length_m: float, line: float, splice_ohm: float) -> tuple[float, float]:
-    """Return volts before the wiring at the transformer, and outdoors under `cool-2`, on a meter's "
-    "display."""
+    """Return volts before the wiring at the transformer, and outdoors under `cool-2`, to two digits."""
     job = demo_job("wire-return").with_run("outdoor", length_m=float(length_m))
     faults = [f"air.transformer=weak:{line:g}"] if line != 1.0 else []
     faults += [f"outdoor.R=resistance:{splice_ohm:g}"] if splice_ohm else []
