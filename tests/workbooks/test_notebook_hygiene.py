@@ -6,6 +6,7 @@ import ast
 import re
 import statistics
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -47,6 +48,17 @@ def text_of(path: Path) -> str:
 def is_check(cell: Any) -> bool:
     """Tell whether a cell's stored output is held against a new one."""
     return CHECK_MARK in cell.source
+
+
+@each_notebook
+def test_no_sentence_turns_into_a_list(path: Path) -> None:
+    """No line inside a sentence begins like an item of a list, as "7 to" and "1." on the next line do."""
+    item = re.compile(r" {0,3}([0-9]+[.)]|[-+*]) ")
+    for cell in opened(path).cells:
+        lines = cell.source.split("\n") if cell.cell_type == "markdown" else []
+        for above, line in pairwise(lines):
+            within = above.strip() and not re.match(r" *([0-9]+[.)]|[-+*>|]) |  ", above)
+            assert not (within and item.match(line)), (cell.id, above, line)
 
 
 def test_there_are_workbooks() -> None:
