@@ -8,13 +8,14 @@ of all of them.
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from functools import lru_cache
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
 from lessonkit.bench.state import LIVE_V, State
 from lessonkit.exercises.compare import Choice, ChoiceSet, Table
-from lessonkit.exercises.core import Exercise, Givens, WrongModel
+from lessonkit.exercises.core import Exercise, Givens, Several, WrongModel
 from lessonkit.exercises.series.workbook_07_design import DESIGN
 from lessonkit.exercises.slips import row_slips
 from lessonkit.job.model import Job
@@ -222,6 +223,17 @@ def _one_transformer(givens: Givens) -> dict[str, list[str]]:
     }
 
 
+def _here_or_all(wrong: Callable[[Givens], dict[str, list[str]]]) -> Callable[[Givens], Several]:
+    """Return a model that is wrong at every site, or at one of them alone."""
+
+    def rows(givens: Givens) -> Several:
+        right, all_wrong = _alive(givens), wrong(givens)
+        one_wrong = ({**right, name: found} for name, found in all_wrong.items() if found != right[name])
+        return Several([all_wrong, *one_wrong])
+
+    return rows
+
+
 LIVE = Exercise(
     id="7.6",
     title="What stays live",
@@ -239,18 +251,18 @@ LIVE = Exercise(
         WrongModel(
             "forgot the second transformer",
             "A transformer outdoors is fed outdoors. Opening the disconnect indoors leaves it live.",
-            _one_transformer,
+            _here_or_all(_one_transformer),
         ),
         WrongModel(
             "a disconnect empties its own place",
             "Where does R come from? With one transformer, R outdoors comes from indoors.",
-            _place_dies,
+            _here_or_all(_place_dies),
         ),
         WrongModel(
             "forgot the welded contacts",
             "Welded contacts stay closed without a coil. As long as line voltage reaches them, the "
             "compressor runs.",
-            _no_weld,
+            _here_or_all(_no_weld),
         ),
     ),
     nudge="For each site: where does R come from at each place, and what still has line voltage?",

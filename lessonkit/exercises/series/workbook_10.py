@@ -161,7 +161,8 @@ BREAKS = Exercise(
             _slip(lambda givens, name, right: sorted({*right} ^ {"reversing valve"}, key=RUNS.index)),
         ),
     ),
-    nudge="For each row draw the loop of each coil, and ask whether it goes through the break.",
+    nudge="For each row draw the loop of each coil, and that of the board ahead of it. Does one of them go "
+    "through the break?",
 )
 
 
