@@ -113,12 +113,16 @@ window.lessonkitPanel = mark => {
     return at >= 0 && at < from + 8 ? at : -1;
   };
   const pair = (group, was, now) => {
+    /* All that is new becomes a picture at once. */
+    const known = new Set(was), picture = () => document.createElementNS(group.namespaceURI, 'svg'), news = picture();
+    made(now.filter(line => !known.has(line)).join(''), news);
+    const fresh = [...news.childNodes].values();
     let old = group.firstChild, at = 0;
     const next = () => { const one = old; old = old.nextSibling; at += 1; return one; };
     now.forEach((line, k) => {
       for (let stays = near(was, line, at); at < stays;) next().remove();
       if (was[at] === line) return next();
-      const one = made(line, document.createElementNS(group.namespaceURI, 'svg'));
+      const one = known.has(line) ? made(line, picture()) : fresh.next().value;
       if (old && near(now, was[at], k) < 0) change(next(), one); else group.insertBefore(one, old);
     });
     while (old) next().remove();
