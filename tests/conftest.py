@@ -9,6 +9,7 @@ from __future__ import annotations
 import ast
 import contextlib
 import functools
+import gc
 import os
 import re
 import shutil
@@ -103,6 +104,23 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--programs", action="store_true", help=told)
 
 
+def pytest_configure() -> None:
+    """Let child processes leave aside what takes seconds to load and has no part in any test.
+
+    Modules of those names lie in a folder of their own, and their import fails.
+    """
+    paths = [str(CHECKOUT / "tests" / "left_aside"), os.environ.get("PYTHONPATH", "")]
+    os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, paths))
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_collection() -> Iterator[None]:
+    """List the tests without searching for circles among the many objects that this makes, and that stay."""
+    gc.disable()
+    yield
+    gc.enable()
+
+
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
     """Leave a file unread in which `--programs` would choose nothing."""
     if not config.getoption("--programs") or not collection_path.name.startswith("test_"):
@@ -146,6 +164,22 @@ def asks_for_a_program(path: Path) -> bool:
     return bool(modules & asking or texts & (commands | _CALLED))
 
 
+#: Files that share a JupyterLab and a page of it, and files that share the plans of the example surveys.
+PANELS = (
+    "tests/browser/test_bench_panel.py",
+    "tests/browser/test_page_around.py",
+    "tests/browser/test_bench_views.py",
+    "tests/browser/test_hidden_panel.py",
+    "tests/browser/test_paper_panels.py",
+)
+PLANS = (
+    "tests/outside/test_plan_ngspice.py",
+    "tests/unit/studies/test_plan.py",
+    "tests/unit/commands/test_plan_command.py",
+    "tests/workbooks/test_planning_a_retrofit.py",
+    "tests/workbooks/test_too_few_conductors.py",
+)
+
 #: The files that take longest or wait most, the longest first. With a file a worker, one of them started last
 #: would keep one worker busy while the others wait; so they go first, and the many short ones fill the rest.
 LONGEST = (
@@ -153,20 +187,33 @@ LONGEST = (
     "tests/workbooks/test_workbooks.py",
     "tests/browser/test_site.py",
     "tests/workbooks/test_class_of_thirty.py",
-    "tests/outside/test_plan_ngspice.py",
-    "tests/unit/studies/test_plan.py",
+    *PANELS,
+    *PLANS,
     "tests/unit/grading/test_grading_run.py",
     "tests/workbooks/test_grading_series.py",
     "tests/unit/studies/test_prove.py",
     "tests/unit/grading/test_grading_judge.py",
     "tests/unit/grading/test_grading_class.py",
     "tests/unit/site/test_site_parts.py",
-    "tests/browser/test_bench_panel.py",
-    "tests/browser/test_page_around.py",
-    "tests/browser/test_bench_views.py",
-    "tests/browser/test_hidden_panel.py",
-    "tests/browser/test_paper_panels.py",
 )
+
+#: What stays on one worker with others, and the name of that company.
+TOGETHER = {**dict.fromkeys(PANELS, "panels"), **dict.fromkeys(PLANS, "plans")}
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Give each worker whole files, as `--dist loadfile` says, and some of them together."""
+    if config.getvalue("dist") != "loadfile":
+        return None
+    from xdist.scheduler import LoadFileScheduling
+
+    class Together(LoadFileScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file = super()._split_scope(nodeid)
+            return TOGETHER.get(file, file)
+
+    return Together(config, log)
 
 
 @pytest.hookimpl(optionalhook=True)  # where xdist is missing, nobody asks

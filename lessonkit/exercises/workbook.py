@@ -15,6 +15,7 @@ from __future__ import annotations
 import re
 import sys
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib import import_module
 from pkgutil import iter_modules
 
@@ -99,6 +100,12 @@ def right_answers(workbook: Workbook) -> dict[str, Answer]:
     return {item.id: solution(item, workbook.givens(item.id)) for item in workbook.exercises}
 
 
+@lru_cache(maxsize=1024)
+def _asked(exercise: Exercise, variant: int) -> str:
+    """Return what an exercise asks in a variant; a bench may have to run for its numbers, so once."""
+    return exercise.question(givens_for(exercise, variant)).strip()
+
+
 @dataclass(frozen=True)
 class Workbook:
     """One workbook with one variant's numbers."""
@@ -128,8 +135,7 @@ class Workbook:
         """Return an exercise's question as Markdown."""
         exercise = self.exercise(exercise_id)
         points = f"{exercise.points:g} point" + ("" if exercise.points == 1 else "s")
-        asked = exercise.question(self.givens(exercise_id)).strip()
-        return f"**{exercise.id} {exercise.title}** ({points})\n\n{asked}"
+        return f"**{exercise.id} {exercise.title}** ({points})\n\n{_asked(exercise, self.variant)}"
 
     def ask(self, exercise_id: str) -> None:
         """Show an exercise's question: as Markdown in a notebook, else as text."""

@@ -38,6 +38,7 @@ import cmath
 import math
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -363,6 +364,12 @@ def steer(site: Steering, call: str = "both", steps: int = _STEPS_A_CYCLE, read:
     quick. Raises `BadParameter` for a call that is not in `CALLS`.
     """
     require(isinstance(steps, int) and steps >= 32, "steps", steps, "a whole number, 32 or more a cycle")
+    return _steered(replace(site, shorted=tuple(site.shorted), opened=tuple(site.opened)), call, steps, read)
+
+
+@lru_cache(maxsize=16)
+def _steered(site: Steering, call: str, steps: int, read: int) -> Steered:
+    """Return a call's end; a lesson shows it in a picture and in tables, and asks the same again."""
     period = 1 / site.freq_hz
     cycles = math.ceil(_settling_s(site) * site.freq_hz) + read
     trace = simulate(steering_circuit(site, call), cycles * period, period / steps, freq_hz=site.freq_hz)

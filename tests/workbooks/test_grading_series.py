@@ -17,6 +17,7 @@ from lessonkit.exercises.core import modelled
 from lessonkit.exercises.glossary import GLOSSARY
 from lessonkit.grading.handout.copies import hand_out
 from lessonkit.grading.reading.hand_ins import files_in
+from lessonkit.grading.roster import read_roll
 from lessonkit.grading.run import Graded, grade_folder
 from lessonkit.grading.school import School, load_school
 
@@ -47,13 +48,11 @@ def handed_in(school: School, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return root
 
 
-def test_what_is_to_be_filled_in_fits_the_student_s_own_question(school: School, tmp_path: Path) -> None:
+def test_what_is_to_be_filled_in_fits_the_student_s_own_question(school: School, handed_in: Path) -> None:
     """A table to fill in names what this student's question asks for, not what another's does."""
-    (tmp_path / "roster.csv").write_text("name\n" + "\n".join(f"Trainee {n}" for n in range(3)) + "\n")
-    made = hand_out(school, tmp_path / "roster.csv", "forms", tmp_path / "out")
     forms = set()
-    for place in made.roll.places:
-        notebook = notebooks.read_notebook(tmp_path / "out" / place.file)
+    for place in read_roll(handed_in / "out" / "manifest.csv", school, None).places:
+        notebook = notebooks.read_notebook(handed_in / "out" / place.file)
         answers = notebooks.find_answers(notebook)
         workbook = open_workbook(place.book, place.variant)
         for exercise in workbook.exercises:
@@ -78,8 +77,6 @@ def test_the_glossary_goes_with_the_workbooks(handed_in: Path) -> None:
 @pytest.fixture(scope="module")
 def graded(school: School, handed_in: Path) -> Graded:
     """Return the class, graded."""
-    from lessonkit.grading.roster import read_roll
-
     roll = read_roll(handed_in / "out" / "manifest.csv", school, None)
     return grade_folder(handed_in / "in", handed_in / "marks", school, roll=roll)
 

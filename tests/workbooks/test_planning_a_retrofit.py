@@ -6,6 +6,7 @@ the text as it comes out, so that a change of the model can't leave the lesson b
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import permutations
 from pathlib import Path
 
@@ -21,7 +22,7 @@ from lessonkit.exercises.series.workbook_11_design import DESIGN
 from lessonkit.exercises.series.workbook_11_plans import MISTAKE, ORDER
 from lessonkit.exercises.series.workbook_11_refusal import REFUSAL
 from lessonkit.studies.arrangements import arrangements
-from lessonkit.studies.plan import Planned, first_plan, plan
+from lessonkit.studies.plan import Planned, first_plan
 from lessonkit.studies.plan_sweeps import bad_corner, margin_sweep
 from lessonkit.studies.survey import Survey, WallConductor, WallRun, load_survey
 
@@ -37,9 +38,9 @@ def text() -> str:
 
 
 @pytest.fixture(scope="module")
-def found() -> Planned:
+def found(plan_of: Callable[[str], Planned]) -> Planned:
     """Return the plans of the site."""
-    return plan(SITE)
+    return plan_of("tannery-row")
 
 
 # The lesson ------------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ comes out, so that a change of the model can't leave the lesson behind.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import permutations
 from pathlib import Path
@@ -24,7 +25,7 @@ from lessonkit.exercises.series.workbook_04_schedule import SCHEDULE
 from lessonkit.exercises.trials import try_calls
 from lessonkit.job.model import Job
 from lessonkit.job.toml import demo_job
-from lessonkit.studies.plan import plan
+from lessonkit.studies.plan import Planned
 from lessonkit.studies.steering import DcCoil, Steering, longest_loop_ohm, steer
 
 NOTEBOOK = Path(__file__).resolve().parents[2] / "notebooks" / "04_too_few_conductors.ipynb"
@@ -125,9 +126,9 @@ def test_what_is_said_of_the_reach() -> None:
     assert low > loop_ohm(500, 18)
 
 
-def test_what_is_said_of_the_plan() -> None:
+def test_what_is_said_of_the_plan(plan_of: Callable[[str], Planned]) -> None:
     """The best plan is a link on the thermostat run that loses nothing; a new cable works, too."""
-    found = plan(SITE)
+    found = plan_of(SITE)
     best = found.plans[0]
     assert (best.works, best.arrangement.thermostat, best.arrangement.outdoor, best.lost) == (
         True,

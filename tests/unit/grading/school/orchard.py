@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 import json
+import os
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -412,5 +413,6 @@ def killer(variant: int) -> bytes:
 def on_path() -> Iterator[None]:
     """Let child processes, too, import the invented workbooks."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("PYTHONPATH", str(Path(__file__).parent))
+        before = os.environ.get("PYTHONPATH", "")
+        patch.setenv("PYTHONPATH", os.pathsep.join(filter(None, [str(Path(__file__).parent), before])))
         yield
