@@ -104,6 +104,14 @@ selector => {
 }
 """
 
+#: A chooser of a meter's probe that is too narrow to tell what is chosen.
+_NARROW = """
+() => [...document.querySelectorAll('.lk-probes select')]
+  .filter(one => one.checkVisibility() && one.clientWidth < 100)
+  .filter(one => one.selectedOptions[0]?.label.length * 6 > one.clientWidth)
+  .map(one => `${one.clientWidth} px for ${one.selectedOptions[0].label}`)
+"""
+
 _UNSAID = """
 selector => [...document.querySelectorAll(selector)]
   .flatMap(root => [...root.querySelectorAll('img')])
@@ -187,7 +195,7 @@ class Reader:
             page.set_viewport_size({"width": wide, "height": high})
             page.wait_for_function("w => document.documentElement.clientWidth === w", arg=wide)
             page.evaluate(_SETTLE)
-            seen.cut[size] = page.evaluate(_CUT, OURS)
+            seen.cut[size] = page.evaluate(_CUT, OURS) + page.evaluate(_NARROW)
             self._keep(path, size)
         page.set_viewport_size({"width": 1280, "height": 720})
         themes = ("Light", "Dark") if self._theme() == "Light" else ("Dark", "Light")
