@@ -119,7 +119,7 @@ class Layout:
 
     `fixed` never change; `toggles` are two-way elements by name; `coils` and `boards` are by "place:name".
     `follows` names the contacts that a coil moves, each with that coil and whether it is closed while the
-    armature is in.
+    armature is in. `conductors` names the branches that are a whole conductor of a run, in one piece.
     """
 
     job: Job
@@ -130,6 +130,7 @@ class Layout:
     coils: dict[str, CoilPlace] = field(default_factory=dict)
     boards: dict[str, BoardPlace] = field(default_factory=dict)
     follows: dict[str, tuple[str, bool]] = field(default_factory=dict)
+    conductors: set[str] = field(default_factory=set)
 
     def found(self, where: str, part: str, kind: str) -> list[Fault]:
         """Return the faults of one kind on one part."""
@@ -357,6 +358,8 @@ def _add_conductor(to: Layout, name: str, run: Run, conductor: str, near: str, f
         spliced = extra if low <= 0.5 < high else 0.0
         ohm = math.inf if broken else max(run.ohm_of(conductor) * (high - low), 1e-6) + spliced
         to.r(f"{name}.{conductor}#{k}", nodes[k], nodes[k + 1], ohm, f"conductor {name}.{conductor}")
+        if not (cuts or broken):
+            to.conductors.add(f"{name}.{conductor}#{k}")
         if k:
             to.r(f"leak {nodes[k]}", nodes[k], REFERENCE, LEAK_OHM, "leakage")
     return opened[0] if opened else None

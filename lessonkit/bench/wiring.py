@@ -33,7 +33,7 @@ from lessonkit.copper.network import Network, Solution
 from lessonkit.copper.two_way import Equations, solve_systems, two_way_equations
 from lessonkit.job.faults import Fault
 from lessonkit.job.handwork import HandWork
-from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.job.model import Job
 from lessonkit.job.parts import Coil
 from lessonkit.job.supply import Supply
 
@@ -55,6 +55,7 @@ class Wiring:
         self.follows = to.follows
         self.keys = tuple(to.toggles)
         self._fixed = tuple(to.fixed)
+        self._breakable = frozenset(to.conductors)
         self._toggles = tuple(to.toggles.values())
         self._place = {key: place for place, key in enumerate(self.keys)}
         self._equations: dict[float, Equations] = {}
@@ -70,7 +71,7 @@ class Wiring:
         They are written once, for `opened` of as many conductors as wanted.
         """
         made = copy(self)
-        broken = tuple(b for b in self._fixed if _is_conductor(b.name) and b.admittance(0.0) != 0)
+        broken = tuple(branch for branch in self._fixed if branch.name in self._breakable)
         made._fixed = tuple(branch for branch in self._fixed if branch not in broken)
         made._conductors = tuple(Toggle(_opened(branch), branch) for branch in broken)
         made._whole = tuple(range(len(self.keys), len(self.keys) + len(broken)))
@@ -227,12 +228,6 @@ def solve_side_by_side(
         names = [(shape, *state, key) for state, columns in states.items() for key in columns]
         found.update(zip(names, solutions, strict=True))
     return [found[wiring.shape, on, wiring._whole, silenced] for wiring, on, silenced in cases]
-
-
-def _is_conductor(name: str) -> bool:
-    """Return whether a branch is a conductor of a run in one piece."""
-    run, _, piece = name.partition(".")
-    return run in RUN_ENDS and piece.endswith("#0")
 
 
 def _opened(branch: Branch) -> Branch:

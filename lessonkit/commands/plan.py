@@ -112,8 +112,10 @@ def _tell_plan(number: int, one: Plan) -> None:
         print(f"  unproven: {words}")
     for words in one.lost:
         print(f"  given up: {words}")
-    for label, (words, safe) in one.lost_if_broken.items():
-        if not safe:
-            print(f"  NOT SAFE if {label} breaks: {words}")
+    for label, lost in one.lost_if_broken.items():
+        if not lost.safe:
+            print(f"  NOT SAFE if {label} breaks: {lost.words}")
+        if lost.harm_words:
+            print(f"  harm if {label} breaks: {lost.harm_words}")
     for words in one.needs:
         print(f"  needs {words}")

@@ -82,11 +82,10 @@ def _tell(proof: Proof) -> None:
 
 
 def _tell_judged(judged: Judged) -> None:
-    from lessonkit.studies.sheet import shown
+    from lessonkit.studies.sheet import filled_words, shown
 
     steps = judged.proof.steps
-    filled = len(steps) - judged.empty
-    print(f"{filled} of {len(steps)} steps have a reading; {len(judged.out)} are outside their band.")
+    print(filled_words(len(steps) - judged.empty, len(steps), len(judged.out)))
     for number in list(judged.out)[:_SHOWN]:
         step = steps[number - 1]
         what = " ".join(filter(None, (step.call, step.act, step.red, step.black)))

@@ -5,7 +5,8 @@
 The way in which the trade draws control circuits. Each rung is the loop of one coil (`loops`), laid out
 straight: its contacts and conductors in their order, the coil, and its way home. A contact is two bars; one
 with a stroke through it is closed at rest. What is live against the common of its own supply is drawn live,
-so one sees at which part the volts stop. Electronics that live on R and C follow below the coils.
+so one sees at which part the volts stop. Electronics that live on R and C follow below the coils, and then
+the inputs of a link whose way leads over a contact that stands on no other rung.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from dataclasses import dataclass
 
 from lessonkit.bench.state import LIVE_V, State
 from lessonkit.draw.image import svg_image_html
-from lessonkit.draw.loops import Loop, Part, follow_names, loop_of
+from lessonkit.draw.loops import Loop, Part, follow_names, input_loops, loop_of
 from lessonkit.draw.marks import cross
 from lessonkit.draw.palette import FAINT, INK, LOOKS, OKABE_ITO, PAPER, SOFT, Look
 from lessonkit.draw.svg import Canvas, text_width
@@ -22,6 +23,7 @@ from lessonkit.draw.symbols import fuse_symbol, transformer_symbol
 from lessonkit.draw.words import clock_words
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.model import Job
+from lessonkit.job.parts import INPUT_LIVE_V
 
 __all__ = ["Ladder", "ladder", "ladder_svg"]
 
@@ -59,14 +61,30 @@ def ladder(bench: object, follow: str = "") -> Ladder:
 
 def ladder_words(state: State) -> str:
     """Return every rung in a sentence."""
-    rungs = (loop_of(state, of).words for of in follow_names(state))
+    rungs = (loop.words for loop in _rungs(state).values())
     return " ".join(f"{words[0].upper()}{words[1:]}." for words in rungs)
+
+
+def _rungs(state: State) -> dict[str, Loop]:
+    """Return the loops that have a rung: coils, electronics, and inputs that alone show some contact."""
+    loops = {of: loop_of(state, of) for of in follow_names(state)}
+    # A call's own contact stands for itself; what else lies in its way to an input must not be hidden.
+    drawn = {part.name for loop in loops.values() for part in loop.parts}
+    for of, loop in input_loops(state).items():
+        own = {part.name for part in loop.feed if part.kind == "contact" and not _is_call(part)}
+        if own - drawn:
+            loops[of] = loop
+            drawn |= own
+    return loops
+
+
+def _is_call(part: Part) -> bool:
+    return part.name.startswith(("call", "relay"))
 
 
 def ladder_svg(state: State, job: Job, follow: str = "") -> str:
     """Return the ladder diagram of a state as SVG text; `follow` names the coil whose loop is lit."""
-    names = follow_names(state)
-    loops = {of: loop_of(state, of) for of in names}
+    loops = _rungs(state)
     if follow:
         loop_of(state, follow)  # says which there are
     supplies = [place for place in state.fuses if any(loop.supply == place for loop in loops.values())]
@@ -177,14 +195,18 @@ def _load(canvas: Canvas, state: State, loop: Loop, y: float) -> float:
     """Draw the coil as a ring, filled while its armature is in, or electronics as a box; return its end."""
     name = loop.of.partition(":")[2].replace("-", " ")
     coil, board = state.coils.get(loop.of), state.boards.get(loop.of)
-    on = coil.sealed if coil is not None else board is not None and board.awake
     middle = _COIL_X + 12
     if coil is not None:
+        on, words = coil.sealed, f"{coil.volts:.1f} V, {coil.word}"
         canvas.circle(middle, y, 12, fill=INK if on else PAPER, stroke=INK, stroke_width=2)
-        words = f"{coil.volts:.1f} V, {coil.word}"
     else:
+        if board is not None:
+            on, words = board.awake, f"{board.volts:.1f} V, {'awake' if board.awake else 'asleep'}"
+        else:
+            volts = state.between(loop.feed[-1].b, loop.home[0].a if loop.home else f"{loop.supply}:C")
+            on = volts >= INPUT_LIVE_V
+            words = f"{volts:.1f} V, {'live' if on else 'dead'}"
         canvas.rect(_COIL_X, y - 11, 24, 22, fill=SOFT if on else FAINT, stroke=INK, stroke_width=2)
-        words = f"{board.volts:.1f} V, {'awake' if on else 'asleep'}" if board is not None else ""
     canvas.text(middle, y - 16, name, anchor="middle", size=_LABEL_PX, bold=bool(on))
     canvas.text(middle, y + 26, words, anchor="middle", size=_LABEL_PX)
     return _COIL_X + 24

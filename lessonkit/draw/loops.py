@@ -24,7 +24,7 @@ from lessonkit.errors import require
 from lessonkit.job.calls import PLACE_WORDS
 from lessonkit.job.model import RUN_ENDS
 
-__all__ = ["Loop", "Part", "follow_names", "loop_of"]
+__all__ = ["Loop", "Part", "follow_names", "input_loops", "loop_of"]
 
 #: Branches that a technician follows with a finger, by the first word of their names.
 _WAYS = frozenset(
@@ -119,8 +119,26 @@ def loop_of(state: State, of: str) -> Loop:
     """Return the loop of a coil, or of electronics, by its "place:name"."""
     known = follow_names(state)
     require(isinstance(of, str) and of in known, "coil", of, f"one of {', '.join(known)}")
+    return _loop(state, of, f"coil {of}" if of in state.coils else f"board {of}")
+
+
+def input_loops(state: State) -> dict[str, Loop]:
+    """Return the loops of the inputs of encoders and relay boards, as "place:input TERMINAL" -> loop.
+
+    A call that goes on over a link ends at such an input, behind every contact that lies in its way.
+    """
+    found = {}
+    for branch in state.solution.network.branches:
+        word, _, point = branch.name.partition(" ")
+        if word == "input":
+            of = point.replace(":", ":input ")
+            found[of] = _loop(state, of, branch.name)
+    return found
+
+
+def _loop(state: State, of: str, name: str) -> Loop:
+    """Return the loop of what the branch of this name is."""
     network = state.solution.network
-    name = f"coil {of}" if of in state.coils else f"board {of}"
     own = network.branches[network.place_of[name]]
     ways = _ways(state, name)
     hot = {f"{place}:XFMR" for place in state.fuses}

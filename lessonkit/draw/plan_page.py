@@ -6,7 +6,7 @@ against each.  A refused survey gets a page as well: it says why, and what a new
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from html import escape
 
 from lessonkit.draw import paper
@@ -21,12 +21,20 @@ from lessonkit.studies.half_wave import PairReading, failed_diodes
 from lessonkit.studies.plan import Plan, Planned
 from lessonkit.studies.survey import Survey
 
-__all__ = ["BROKEN_HEADS", "NO_PICTURE", "broken_rows", "coil_rows", "plan_page", "schedule_rows", "way_row"]
+__all__ = [
+    "BROKEN_HEADS",
+    "NO_PICTURE",
+    "broken_rows",
+    "coil_rows",
+    "pair_words",
+    "plan_page",
+    "schedule_rows",
+    "way_row",
+]
 
 _OTHERS = 8
-#: The heads of what `broken_rows` yields, and the words that a plan has for a compressor without its blower.
+#: The heads of what `broken_rows` yields.
 BROKEN_HEADS = ("Conductor", "Stops", "Starts by itself", "Harm")
-_AIRLESS = "the compressor runs without air"
 #: What stands in the place of the wiring picture where a conductor is shared.
 NO_PICTURE = "No picture: two calls share a conductor by diodes, and the wiring picture has no diodes."
 
@@ -126,7 +134,7 @@ def _plan(one: Plan, refused: bool) -> Iterator[str]:
     )
     yield f"<p>Supply: {one.va:.0f} VA of {one.rated_va:g} VA.</p>"
     for pair in one.shared:
-        yield f"<p>{escape(_pair_words(pair))}</p>"
+        yield f"<p>{escape(pair_words(pair))}</p>"
     for run, (margin_v, share) in one.links.items():
         yield (
             f"<p>{escape(run.capitalize())} link: {margin_v:.1f} V to spare at its receiver, {share:.0%} of "
@@ -154,7 +162,8 @@ def _picture(how: Arrangement) -> Iterator[str]:
     yield paper.figure(picture.svg, f"The plan under {call}, with its volts.")
 
 
-def _pair_words(one: PairReading) -> str:
+def pair_words(one: PairReading) -> str:
+    """Return what is to be known of two terminals that share a conductor."""
     reach = " or ".join(paper.length_words(one.reach_m))
     return (
         f"{one.pair.name} share a conductor of the {one.pair.run} run by half-waves. The relay of "
@@ -185,30 +194,15 @@ def schedule_rows(one: Plan) -> Iterator[tuple[str, ...]]:
 
 def broken_rows(one: Plan) -> Iterator[tuple[str, str, str, str]]:
     """Yield conductor, what stops when it breaks, what starts by itself, and what harm that can do."""
-    for label, (words, _) in one.lost_if_broken.items():
-        stops, _, more = words.partition("; ")
-        starts: dict[str, list[str]] = {}
-        harms: dict[str, list[str]] = {}
-        for what in filter(None, more.split(", ")):
-            now, _, call = what.rpartition(" in ")
-            if now == _AIRLESS:
-                harms.setdefault("no air: ices up or trips on pressure, switch off", []).append(call)
-            elif now in ("cooling", "heating"):
-                harms.setdefault(f"wrong mode ({now}): switch off", []).append(call)
-            else:
-                starts.setdefault(now.removesuffix(" runs").upper(), []).append(call)
-                harms.setdefault("runs unasked: switch off", []).append(call)
-        yield label, stops, _by_call(starts) or "nothing", _by_call(harms) or "none seen on the bench"
-
-
-def _by_call(found: Mapping[str, list[str]]) -> str:
-    return "; ".join(f"{', '.join(dict.fromkeys(calls))}: {what}" for what, calls in found.items())
+    for label, lost in one.lost_if_broken.items():
+        starts, harm = lost.starts_words or "nothing", lost.harm_words or "none seen on the bench"
+        yield label, lost.stops_words, starts, harm
 
 
 def way_row(one: Plan) -> tuple[str, ...]:
     """Return one way in short: name, works, minutes, weakest coil, ground, what is against it."""
     weakest = min((coil.margin_v for coil in one.coils.values()), default=None)
-    unsafe = [label for label, (_, safe) in one.lost_if_broken.items() if not safe]
+    unsafe = [label for label, lost in one.lost_if_broken.items() if not lost.safe]
     against = [*one.why[:1], *one.lost, *(f"a break of {label} starts something" for label in unsafe[:1])]
     if one.earth_a > 0.001:
         against.append(

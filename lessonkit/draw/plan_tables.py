@@ -71,7 +71,7 @@ def show_plans(planned: Planned) -> Listing:
     """Return the plans of a survey in their order."""
     rows = []
     for order, one in enumerate(planned.plans, 1):
-        unsafe = sum(not safe for _, safe in one.lost_if_broken.values())
+        unsafe = sum(not lost.safe for lost in one.lost_if_broken.values())
         pulled = any(served.label.startswith(NEW) for served in one.arrangement.schedule)
         rows.append(
             (
@@ -117,7 +117,7 @@ def show_breaks(plan: Plan) -> Listing:
     Safe is a break that starts nothing.
     """
     rows = (
-        (label, stops, "yes" if plan.lost_if_broken[label][1] else "NO", harm)
+        (label, stops, "yes" if plan.lost_if_broken[label].safe else "NO", harm)
         for label, stops, _, harm in broken_rows(plan)
     )
     heads = ("conductor", "stops", "safe", "harm")

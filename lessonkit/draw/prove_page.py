@@ -6,6 +6,7 @@ picture shows the job in its heaviest call, with the volts that the sound one ha
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from html import escape
 from itertools import groupby
@@ -22,7 +23,7 @@ from lessonkit.studies.sheet import Step, shown
 
 __all__ = ["prove_page", "step_words"]
 
-#: A list of so many steps stays on one sheet of paper.
+#: So many steps of a list stay on one sheet of paper, the first ones with what stands above them.
 _KEPT = 12
 
 
@@ -123,8 +124,11 @@ def _steps(steps: list[Step], above: str) -> Iterator[str]:
 
 
 def _block(above: str, listed: list[str]) -> str:
-    lines = f'{above}<ul class="steps">{"".join(listed)}</ul>'
-    return paper.together([lines]) if len(listed) <= _KEPT else lines
+    """Return a list under its heading, in equal pieces between which a sheet of paper may end."""
+    size = math.ceil(len(listed) / math.ceil(len(listed) / _KEPT))
+    pieces = ("".join(listed[k : k + size]) for k in range(0, len(listed), size))
+    lists = [f'<ul class="steps">{piece}</ul>' for piece in pieces]
+    return "".join(paper.together([piece]) for piece in (above + lists[0], *lists[1:]))
 
 
 def _before(step: Step) -> Iterator[str]:

@@ -29,6 +29,7 @@ from types import MappingProxyType
 
 from lessonkit.errors import LessonError, shown
 from lessonkit.job.model import RUN_ENDS, Job, is_idle
+from lessonkit.job.ohms import ohm_words
 from lessonkit.job.thermostat import energised, mode_after
 
 
@@ -269,8 +270,10 @@ def _number(text: str, given: object, what: str, low: float, high: float) -> flo
     except (TypeError, ValueError, OverflowError):
         number = math.nan
     if not low <= number <= high:
+        # Such limits are typed as numbers too; a billion of ohms is said with its unit as well.
+        least, most = (f"{int(end)} ({ohm_words(end)})" if end >= 1e5 else f"{end:g}" for end in (low, high))
         raise BadFault(
-            f"fault {shown(text)}: {what} is {shown(given)}, but must be a number from {low:g} to {high:g}"
+            f"fault {shown(text)}: {what} is {shown(given)}, but must be a number from {least} to {most}"
         )
     return number
 

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from lessonkit.job.calls import PLACE_WORDS, TERMINAL_WORDS
 from lessonkit.job.faults import Fault, fault_parts
 from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.job.ohms import ohm_words
 
 __all__ = ["fault_sentence", "fault_words", "node_words", "point_words", "terminal_words"]
 
@@ -87,7 +88,8 @@ def fault_words(fault: Fault, job: Job) -> str:
     """Return a few words for a fault where its place is seen, such as `bad splice, 20 ohm`."""
     kind = fault_parts(job)[f"{fault.where}.{fault.part}"][fault.kind]
     if kind.value == "number":
-        return f"{kind.words}, {fault.value:g} {kind.unit}"
+        value = float(fault.value or 0.0)
+        return f"{kind.words}, {ohm_words(value) if kind.unit == 'ohm' else f'{value:g} {kind.unit}'}"
     if kind.value == "conductor":
         return kind.words.replace("another conductor", str(fault.value))
     return kind.words

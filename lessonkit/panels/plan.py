@@ -17,7 +17,15 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from lessonkit.draw.image import svg_image_html
-from lessonkit.draw.plan_page import BROKEN_HEADS, NO_PICTURE, broken_rows, coil_rows, schedule_rows, way_row
+from lessonkit.draw.plan_page import (
+    BROKEN_HEADS,
+    NO_PICTURE,
+    broken_rows,
+    coil_rows,
+    pair_words,
+    schedule_rows,
+    way_row,
+)
 from lessonkit.draw.tables import table_html
 from lessonkit.draw.view import show_bench
 from lessonkit.errors import BadParameter, LessonError
@@ -38,10 +46,13 @@ _WAYS = ("way", "works", "minutes", "weakest coil", "ground carries", "against i
 def plan_html(one: Plan) -> str:
     """Return one plan as tables: both ends of every conductor, coils, supply, links, what a break does.
 
+    Of terminals that share a conductor by half-waves it says what their relays get.
+
     A plan that does not work begins with the reasons.
     """
     told = [f"About {one.minutes:.0f} minutes of work. Supply: {one.va:.0f} VA of {one.rated_va:g} VA."]
     told += [f"Does not work: {words}." for words in one.why]
+    told += [pair_words(pair) for pair in one.shared]
     told += [
         f"{run.capitalize()} link: {margin_v:.1f} V to spare, {share:.0%} of the frames get through."
         for run, (margin_v, share) in one.links.items()

@@ -27,7 +27,7 @@ from lessonkit.panels.keys import key, named, row, shown, typed_box
 from lessonkit.panels.panel import Panel
 from lessonkit.studies.judging import Judged, judge
 from lessonkit.studies.prove import Proof, prove
-from lessonkit.studies.sheet import BadSheet, Read, Step, read_sheet, sheet_from_text, typed
+from lessonkit.studies.sheet import BadSheet, Read, Step, filled_words, read_sheet, sheet_from_text, typed
 from lessonkit.studies.sheet import shown as as_written
 
 __all__ = ["ProvePanel", "judged_html", "prove_panel", "verdict"]
@@ -222,9 +222,7 @@ class ProvePanel(Panel):
     def _tell(self, more: str = "") -> None:
         readings = self.readings
         out = len(self.proof.out(readings))
-        words = (
-            f"{len(readings)} of {len(self.proof.steps)} steps have a reading; {out} are out of their band."
-        )
+        words = filled_words(len(readings), len(self.proof.steps), out)
         if unread := len(self.texts) - len(readings):
             words += f" {unread} can't be read."
         self.news.value = escape(f"{words} {more}".strip())
@@ -264,7 +262,8 @@ class ProvePanel(Panel):
     def still(self) -> tuple[str, str]:
         """Return what is out and what explains it, and how far the sheet is filled."""
         html = judged_html(self.judged) if self.judged is not None else ""
-        return html, f"{len(self.readings)} of {len(self.proof.steps)} steps have a reading."
+        readings = self.readings
+        return html, filled_words(len(readings), len(self.proof.steps), len(self.proof.out(readings)))
 
 
 def _title(steps: list[Step]) -> str:

@@ -119,19 +119,22 @@ def rest(
     outdoor_c: float = 8.0,
     wire: Wire = Wiring,
     replies: bool = True,
+    defrosting: bool = False,
 ) -> list[Rest]:
     """Return how each case of a job ends.
 
     Parameters: `cases` may be of any number; `seed` fixes the noise in the frames that are tried;
     `outdoor_c` is what an outdoor thermostat feels; `wire` makes the circuit of the job with some faults.
-    Without `replies`, `links` of the ends may tell of the way out alone; nothing else differs.
+    Without `replies`, `links` of the ends may tell of the way out alone; nothing else differs. With
+    `defrosting` the board outdoors defrosts under every call: whoever asks sees to it that one is for heat.
     """
     equipment.check_outdoor_c(outdoor_c)
     try:
-        return _ends(_Runners(job, cases, seed, outdoor_c, wire), replies)
+        return _ends(_Runners(job, cases, seed, outdoor_c, wire, defrosting=defrosting), replies)
     except _Doubt:
         # Some frames have to be tried, and their noise must not depend on which others could be left out.
-        return _ends(_Runners(job, cases, seed, outdoor_c, wire, sure=False), replies=False)
+        unsure = _Runners(job, cases, seed, outdoor_c, wire, sure=False, defrosting=defrosting)
+        return _ends(unsure, replies=False)
 
 
 def _ends(runners: _Runners, replies: bool) -> list[Rest]:
@@ -198,9 +201,11 @@ class _Runners:
         outdoor_c: float = 8.0,
         wire: Wire = Wiring,
         sure: bool = True,
+        defrosting: bool = False,
     ) -> None:
         require(isinstance(seed, int | np.integer) and seed >= 0, "seed", seed, "a whole number, 0 or more")
         self.job, self.rng, self.outdoor_c, self.sure = job, np.random.default_rng(seed), outdoor_c, sure
+        self.defrosting = defrosting
         wirings: dict[tuple[Fault, ...], Wiring] = {}
         for case in cases:
             if case.faults not in wirings:
@@ -238,7 +243,9 @@ class _Runners:
     def step(self) -> bool:
         """Settle every case that still moves, let frames pass, and return whether anything changed."""
         order = sorted(self.moving)
-        start = [(self.wirings[k], self.latches[k], self._asks(k, self.called[k])) for k in order]
+        start = [
+            (self.wirings[k], self.latches[k], self._asks(k, self.called[k], self.defrosting)) for k in order
+        ]
         for k, settled in zip(order, settle_many(start, self.job.frequency_hz), strict=True):
             self.settled[k] = settled
             self.latches[k] = settled.latches
@@ -284,9 +291,10 @@ class _Runners:
         self.woken[k] |= fed
         return bool(fed)
 
-    def _asks(self, k: int, called: frozenset[str]) -> Asks:
+    def _asks(self, k: int, called: frozenset[str], defrosting: bool = False) -> Asks:
         held = tuple((run, end, terminals) for (run, end), terminals in self.held[k].items())
-        return what_asks(self.wirings[k], Wants(called, held, outdoor_c=self.outdoor_c))
+        wants = Wants(called, held, defrosting=defrosting, outdoor_c=self.outdoor_c)
+        return what_asks(self.wirings[k], wants)
 
     def _frames(self, k: int, heard: _Heard) -> dict[tuple[str, str], frozenset[str]]:
         """Return what the relays hold after frames had time to pass."""
@@ -346,7 +354,9 @@ class _Runners:
             settled = self.settled[k]
             welded = contactor_welded(self.wirings[k].faults)
             sealed = settled.latches.sealed
-            words = equipment.responding(sealed, kit, False, welded, furnace_blows=FURNACE_AT in sealed)
+            words = equipment.responding(
+                sealed, kit, self.defrosting, welded, furnace_blows=FURNACE_AT in sealed
+            )
             relays = {f"{RUN_ENDS[run][1]}:relay-board" for run in self.job.links}
             restless = sorted(self.woken[k] or relays) if k in self.moving else ()
             ended.append(

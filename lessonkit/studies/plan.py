@@ -32,6 +32,7 @@ from typing import Any
 from lessonkit.job.calls import CALLS
 from lessonkit.job.model import Job, Run
 from lessonkit.studies.arrangements import GIVEN_UP, NEW, Arrangement, arrangements
+from lessonkit.studies.break_harms import Break
 from lessonkit.studies.cases import Case, Held, Rest, if_held
 from lessonkit.studies.corners import GROUND, LINE, MUST_PULL_V, unfriendly
 from lessonkit.studies.customary import FOOT_M
@@ -66,7 +67,7 @@ class Plan:
     links: MappingProxyType[str, tuple[float, float]]
     earth_a: float
     lost: tuple[str, ...]
-    lost_if_broken: MappingProxyType[str, tuple[str, bool]]
+    lost_if_broken: MappingProxyType[str, Break]
     needs: tuple[str, ...]
     minutes: float
     shared: tuple[PairReading, ...] = ()
@@ -77,7 +78,7 @@ class Plan:
         return (
             not self.works,
             self.earth_a > 0.001,
-            sum(not safe for _, safe in self.lost_if_broken.values()),
+            sum(not lost.safe for lost in self.lost_if_broken.values()),
             bool(self.arrangement.shared),
             any(served.label.startswith(NEW) for served in self.arrangement.schedule),
             bool(self.arrangement.unproven),
@@ -110,7 +111,7 @@ class Plan:
             "earth_a": round(self.earth_a, 4),
             "lost": list(self.lost),
             "lost_if_broken": {
-                label: {"stops": words, "safe": safe} for label, (words, safe) in self.lost_if_broken.items()
+                label: {"stops": lost.words, "safe": lost.safe} for label, lost in self.lost_if_broken.items()
             },
             "needs": list(self.needs),
             "minutes": round(self.minutes),
@@ -244,7 +245,7 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
                 for end, held in zip(ends, loaded, strict=True):
                     _link_margins(corner, end, held, links)
     asked_back = site.defrost_request and job.has_defrost and ("outdoor", "D") not in how.given_up
-    heats = asked_back and heats_in_defrost(job)
+    heats = asked_back and heats_in_defrost(job, wire)
     if asked_back and not heats:
         why.append("forced defrost: no auxiliary heat comes on indoors")
     why += [words for reading in shared.values() for words in reading.why]

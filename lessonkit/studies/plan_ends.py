@@ -14,12 +14,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from lessonkit.bench.bench import Bench
+from lessonkit.bench.asking import DEFROST_BOARD_AT
+from lessonkit.bench.outdoor_board import seen
 from lessonkit.bench.wiring import Wiring
 from lessonkit.job.calls import CALLS
 from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
 from lessonkit.studies.arrangements import Arrangement
+from lessonkit.studies.break_harms import Break, break_of
 from lessonkit.studies.cases import Case, Rest, Wire, rest
 from lessonkit.studies.half_wave import SharedWire
 
@@ -143,13 +145,10 @@ def _broken(how: Arrangement, whole: Sequence[Rest], at: Sequence[tuple[str, str
     return found
 
 
-def if_broken(how: Arrangement, perfect: list[Rest], heats: bool) -> dict[str, tuple[str, bool]]:
-    """Return, for each conductor in use, what stops when it breaks, and whether that is safe.
+def if_broken(how: Arrangement, perfect: list[Rest], heats: bool) -> dict[str, Break]:
+    """Return what happens when a conductor breaks, for each one in use by its run and label.
 
     `heats` says whether the sound job brings auxiliary heat on in a forced defrost.
-    Safe is a break after which nothing runs that was not asked for. What runs in a wrong way (no air over the
-    coil, heat where cooling was asked for) is named too: it can harm the unit, and is the usual end of such a
-    break wherever each terminal has a conductor of its own.
     """
     serving: dict[tuple[str, str], list[str]] = {}
     for served in how.schedule:
@@ -157,51 +156,26 @@ def if_broken(how: Arrangement, perfect: list[Rest], heats: bool) -> dict[str, t
             serving.setdefault((served.run, served.terminal), []).append(f"{served.run} {served.label}")
     alone = [at for at, labels in serving.items() if len(labels) == 1]
     broken = _broken(how, ends_of(how.job, _Breakable(wire_of(how))), alone)
-    found = {
-        label: ("nothing: its twin carries on", True)
-        for labels in serving.values()
-        for label in labels
-        if len(labels) > 1
-    }
+    twins = {label: Break(twin=True) for labels in serving.values() for label in labels if len(labels) > 1}
+    found = {}
     for at, ends in zip(alone, broken, strict=True):
-        stops, starts, wrong = _changed(ends, perfect)
-        if at[1] == "D" and heats and not heats_in_defrost(how.job, "D"):
-            stops.append("auxiliary heat during defrost")
-        words = ", ".join(dict.fromkeys(stops)) or "nothing"
-        if starts or wrong:
-            words += "; " + ", ".join(dict.fromkeys(starts + wrong))
-        found[serving[at][0]] = words, not starts
-    return found
+        lost = at[1] == "D" and heats and not heats_in_defrost(how.job, wire_of(how), "D")
+        found[serving[at][0]] = break_of(ends, perfect, lost)
+    return twins | found
 
 
-def _changed(ends: list[Rest], perfect: list[Rest]) -> tuple[list[str], list[str], list[str]]:
-    """Return in words what stops, what runs unasked, and what runs in a wrong way, beside perfect copper."""
-    stops, starts, wrong = [], [], []
-    for end, sound in zip(ends, perfect, strict=True):
-        want = sound.responding
-        for equipment, word in want.items():
-            now = end.responding[equipment]
-            if now == "off" != word:
-                stops.append(equipment)
-            elif word == "off" != now:
-                starts.append(f"{equipment} runs in {end.case.call}")
-        airless = end.responding["compressor stage 1"] != "off" and end.responding["blower"] == "off"
-        if airless and want["blower"] != "off":
-            wrong.append(f"the compressor runs without air in {end.case.call}")
-        kinds = [end.delivering.partition(",")[0], sound.delivering.partition(",")[0]]
-        if set(kinds) == {"cooling", "heating"}:
-            wrong.append(f"{kinds[0]} in {end.case.call}")
-    return stops, starts, wrong
+def heats_in_defrost(job: Job, wire: Wire = Wiring, broken: str = "") -> bool:
+    """Return whether a forced defrost brings auxiliary heat on indoors, with one outdoor conductor broken.
 
-
-def heats_in_defrost(job: Job, broken: str = "") -> bool:
-    """Return whether a forced defrost brings auxiliary heat on indoors, with one outdoor conductor broken."""
+    A board defrosts only while it sees a call for heat.
+    """
     stat = job.outdoor_thermostat
     locked_c = -40.0 if stat is None or stat.compressor_below_c is None else stat.compressor_below_c
     outdoor_c = max(0.0, locked_c + 1.0)  # cold enough for frost, and not too cold for the compressor
-    faults = (Fault("outdoor", broken, "open"),) if broken else ()
-    bench = Bench(job.with_equipment(short_cycle_s=0.0), faults=faults, outdoor_c=outdoor_c)
-    bench.set_call("heat-1")
-    bench.advance(10.0)  # a link has carried the call, there and back
-    bench.force_defrost()
-    return bench.advance(10.0).responding["auxiliary heat"] != "off"
+    cases = [Case("heat-1", (Fault("outdoor", broken, "open"),) if broken else ())]
+    (called,) = rest(job, cases, outdoor_c=outdoor_c, wire=wire, replies=False)
+    saw = seen(called.settled.solution, job.equipment.valve, True, False, job.y1_at_board)
+    if not saw.heating or DEFROST_BOARD_AT not in called.settled.latches.awake:
+        return False
+    (forced,) = rest(job, cases, outdoor_c=outdoor_c, wire=wire, replies=False, defrosting=True)
+    return forced.responding["auxiliary heat"] != "off"

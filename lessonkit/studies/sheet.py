@@ -36,6 +36,7 @@ __all__ = [
     "BadSheet",
     "Read",
     "Step",
+    "filled_words",
     "plain",
     "shown",
     "sheet_csv",
@@ -138,6 +139,17 @@ def shown(value: Read, unit: str) -> str:
     if math.isinf(value):
         return OVERLOAD
     return f"{value:.{DECIMALS[unit]}f}"
+
+
+def filled_words(filled: int, steps: int, out: int) -> str:
+    """Return in a sentence how far a sheet is filled in, and how many readings are out of their band."""
+    if not filled:
+        return f"No step of the {steps} has a reading yet."
+    told = f"All {steps} steps have" if filled == steps else f"{filled} of {steps} steps have"
+    if filled == 1:
+        told = f"One of {steps} steps has"
+    wrong = "none is" if not out else "one is" if out == 1 else f"{out} are"
+    return f"{told} a reading; {wrong} out of {'its' if out < 2 else 'their'} band."
 
 
 def sheet_csv(steps: Iterable[Step], readings: Mapping[int, Read] | None = None) -> str:

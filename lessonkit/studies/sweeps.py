@@ -27,6 +27,7 @@ from lessonkit.bench.meter import Meter
 from lessonkit.errors import require, require_finite, require_positive
 from lessonkit.job.faults import EARTH_KINDS, Fault
 from lessonkit.job.model import RUN_ENDS, Job
+from lessonkit.job.ohms import ohm_words
 from lessonkit.job.toml import load_job
 from lessonkit.studies.cases import Case, if_held, rest
 
@@ -125,7 +126,7 @@ class EarthSweep:
     def _rows(self) -> list[tuple[str, ...]]:
         columns = zip(self.ohm, self.coil_v, self.common_v, self.odds, self.outcomes, strict=True)
         return [
-            (f"{ohm:g} ohm", f"{coil:.1f} V", f"{common:.2f} V", f"{100 * odds:.0f} %", word)
+            (ohm_words(ohm), f"{coil:.1f} V", f"{common:.2f} V", f"{100 * odds:.0f} %", word)
             for ohm, coil, common, odds, word in columns
         ]
 
@@ -148,7 +149,7 @@ def earth_sweep(job: Job | str, ohms: Sequence[float], call: str = "cool-2", see
     require(len(ohms) > 0, "ohms", ohms, "at least one number")
     for ohm in ohms:
         fits = allowed.low <= require_finite("ohms", ohm) <= allowed.high
-        require(fits, "ohms", ohm, f"numbers from {allowed.low:g} to {allowed.high:g} ohm")
+        require(fits, "ohms", ohm, f"numbers from {ohm_words(allowed.low)} to {ohm_words(allowed.high)}")
     cases = [Case(call, (Fault("outdoor", "earth", "resistance", float(ohm)),)) for ohm in ohms]
     loaded, ended = if_held(job, cases, seed), rest(job, [Case(call), *cases], seed)
     wanted, ended = ended[0].delivering, ended[1:]

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from lessonkit.job.model import Job
+from lessonkit.job.ohms import ohm_words
 from lessonkit.job.toml import load_job
 from lessonkit.studies.asked import Asked, Rows, Told
 from lessonkit.studies.experiment import experiment
@@ -44,7 +45,7 @@ class WorseGround:
 
     def _question(self, k: int) -> Asked:
         words = (
-            f"The way home has {self.sweep.ohm[k]:g} ohm more than a good bond. The call is "
+            f"The way home has {ohm_words(self.sweep.ohm[k])} more than a good bond. The call is "
             f"{self.sweep.call}. What happens?"
         )
         return Asked(words, tuple(GROUND_ANSWERS.values()), partial(self._told, k))

@@ -45,6 +45,26 @@ def test_a_short_from_both_ends(near_ohm: float, far_ohm: float) -> None:
     assert short_distance(near_ohm, far_ohm, 100.0, 6.385e-3) == pytest.approx(30.0, abs=0.02)
 
 
+@pytest.mark.parametrize("touch_ohm", [0.0, 50.0])
+@pytest.mark.parametrize(
+    ("loop_ohm", "share", "ohm_a_length", "answer"),
+    [
+        # Hawkins Electrical Guide, vol. 3, fig. 597 (seen in a copy): ohms a mile; printed 1.09 miles.
+        (54.07, 0.332, 16.46, 1.0906),
+        # An examination key (seen): a cable of 600 m and its equal, arms 3 to 1; 1 ohm stands for a metre.
+        (1200.0, 0.25, 1.0, 300.0),
+    ],
+)
+def test_a_loop_through_a_good_conductor_finds_what_a_murray_bridge_does(
+    loop_ohm: float, share: float, ohm_a_length: float, answer: float, touch_ohm: float
+) -> None:
+    """With a good conductor joined at the far end, both ends are here, and the touch's ohms fall out."""
+    near_ohm, far_ohm = (part * loop_ohm + touch_ohm for part in (share, 1 - share))
+    # A touch to ground is read against ground: one way each, where `short_distance` reads there and back.
+    found = short_distance(2 * near_ohm, 2 * far_ohm, loop_ohm / ohm_a_length, ohm_a_length)
+    assert found == pytest.approx(answer, rel=5e-4)
+
+
 @pytest.mark.parametrize(("pieces", "readings"), [(4, 2.0), (7, 2.8571), (8, 3.0), (12, 3.6667), (16, 4.0)])
 def test_half_split_takes_as_many_readings_as_it_must(pieces: int, readings: float) -> None:
     """Every place for the fault, one after the other, and the mean over them."""

@@ -15,6 +15,7 @@ from lessonkit.exercises.compare import Choice, ListOf, Record
 from lessonkit.exercises.core import Exercise, Givens, WrongModel
 from lessonkit.job.toml import demo_job
 from lessonkit.studies.arrangements import NEW, Arrangement, Served
+from lessonkit.studies.break_harms import STARTS, Break, Effect
 from lessonkit.studies.plan import Plan
 from lessonkit.studies.survey import WallConductor, WallRun
 
@@ -61,7 +62,8 @@ def _plan_of(kind: str, minutes: float, earth_a: float) -> Plan:
         unproven=("outdoor o2: not measured",) if kind == "unproven" else (),
         job=demo_job("wire-return"),
     )
-    broken = {"o0": ("compressor", kind != "starts")}
+    starts = (Effect(STARTS, "compressor stage 2", "cool-1"),) if kind == "starts" else ()
+    broken = {"o0": Break(("compressor stage 1",), starts)}
     return Plan(
         arrangement=how,
         works=kind != "fails",

@@ -12,6 +12,7 @@ import pytest
 
 from lessonkit.__main__ import main
 from lessonkit.draw.plan_page import broken_rows, plan_page, way_row
+from lessonkit.studies.break_harms import STARTS, Break, Effect
 from lessonkit.studies.plan import Planned
 from lessonkit.studies.survey import survey_from_toml
 
@@ -45,9 +46,9 @@ def test_the_page_says_what_the_plan_says(planned: Planned) -> None:
         assert f": {end}</td>" in text
     for coil in best.coils.values():
         assert f"{coil.margin_v:+.1f} V" in text
-    for label, (words, _) in best.lost_if_broken.items():
+    for label, lost in best.lost_if_broken.items():
         assert label in text
-        assert words.partition("; ")[0] in text
+        assert lost.stops_words in text
     assert f"{best.minutes:.0f} minutes" in text
     assert all(need in text for need in best.needs)
     assert "NOT bonded" in text
@@ -66,8 +67,16 @@ def test_a_break_that_starts_nothing_can_still_harm(planned: Planned) -> None:
     ]
     assert rows[at["O"]][1:] == ["nothing", "cool-1, cool-2: wrong mode (heating): switch off"]
     assert rows[at["W1"]] == ["auxiliary heat", "nothing", "none seen on the bench"]
-    odd = replace(best, lost_if_broken=MappingProxyType({"x": ("blower; furnace runs in off", False)}))
+    lost = Break(("blower",), (Effect(STARTS, "furnace", "off"),))
+    odd = replace(best, lost_if_broken=MappingProxyType({"x": lost}))
     assert list(broken_rows(odd)) == [("x", "blower", "off: FURNACE", "off: runs unasked: switch off")]
+
+
+def test_the_command_says_the_harm_of_a_break_that_starts_nothing(capsys: Capture) -> None:
+    """What is printed without a page names each conductor whose break can harm, and how."""
+    assert main(["plan", "stair-hall"]) == 0
+    told = [line.strip() for line in capsys.readouterr().out.splitlines()]
+    assert any(line.startswith("harm if ") and "no air: ices up or trips" in line for line in told)
 
 
 def test_current_on_ground_stands_against_a_way(plan_of: PlanOf) -> None:

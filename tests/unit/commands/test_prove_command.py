@@ -107,6 +107,9 @@ def test_the_page_stands_alone_and_prints(job: str, tmp_path: Path, capsys: Capt
     assert ("Equipment ground carries" in text) == (job == "two-run")
     assert ("Open both disconnects" in text) == (job == "second-transformer")
     assert 'content: "Page " counter(page)' in text
+    lists = re.findall(r'<ul class="steps">(.*?)</ul>', text)
+    assert 6 <= max(one.count("<li>") for one in lists) <= 12  # a list on one sheet of paper
+    assert '</ul></div><div class="together"><ul class="steps">' in text, "it goes on between two steps"
     last = text[text.rindex('<div class="together"><h2>Hand-over') :]
     assert "<h2>Signed</h2>" in last  # on the same sheet of paper
     assert 'V = <span class="line word">' in text

@@ -15,7 +15,7 @@ from lessonkit.draw.svg import text_width
 from lessonkit.draw.wiring import wiring_svg
 from lessonkit.draw.words import state_words
 from lessonkit.errors import BadParameter
-from lessonkit.job.toml import demo_names
+from lessonkit.job.toml import demo_names, load_job
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -172,3 +172,16 @@ def test_a_lifted_end_looks_like_what_is_on_it() -> None:
     wire = next(w for w in conductors(bench.state, bench.job) if w.key == "outdoor.R")
     assert (wire.near, wire.far) == ("live", "live")
     assert not bench.state.boards["out:defrost-board"].awake
+
+
+def test_a_thermostat_ahead_of_an_encoder_is_drawn() -> None:
+    """Where a link carries Y1 on, its input has a rung with the outdoor thermostat that locks it out."""
+    job = load_job("two-run").with_outdoor_thermostat(compressor_below_c=-5.0, at="air")
+    for outdoor_c, state, volts in ((8.0, "closed", "live"), (-10.0, "open", "dead")):
+        bench = Bench(job, call="heat-1", outdoor_c=outdoor_c)
+        bench.advance(60.0)
+        svg = ladder_svg(bench.state, job)
+        assert f"outdoor thermostat: {state}" in svg
+        assert "input Y1" in svg
+        assert f"V, {volts}<" in svg
+    assert "input" not in ladder_svg(Bench("full-cable").state, load_job("full-cable"))

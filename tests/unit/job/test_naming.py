@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
 from lessonkit.bench.bench import Bench
 from lessonkit.bench.meter import Meter
-from lessonkit.job.faults import fault_parts, parse_fault
+from lessonkit.job.faults import BadFault, fault_parts, parse_fault
 from lessonkit.job.naming import fault_sentence, fault_words, node_words, terminal_words
+from lessonkit.job.ohms import ohm_words
 from lessonkit.job.toml import demo_job, demo_names
 
 
@@ -57,3 +60,15 @@ def test_every_fault_of_every_job_has_words(name: str) -> None:
             assert words
             assert "=" not in words
             assert "another conductor" not in words
+
+
+def test_many_ohms_are_said_as_a_meter_says_them() -> None:
+    """Many ohms have their unit and no exponent, endless ones are open; limits of a fault say the same."""
+    assert [ohm_words(ohm) for ohm in (0.001, 0.5, 20.0, 17.7828, 2200.0, 1e6, 1e9, math.inf)] == [
+        "0.001 ohm", "0.5 ohm", "20 ohm", "17.7828 ohm", "2.2 kohm", "1 Mohm", "1 Gohm", "open",
+    ]  # fmt: skip
+    assert ohm_words(999_999.7) == "1 Mohm"
+    job = demo_job("full-cable")
+    assert fault_words(parse_fault("outdoor.C=resistance:1e9", job), job) == "bad splice, 1 Gohm"
+    with pytest.raises(BadFault, match=r"a number from 0.01 to 1000000000 \(1 Gohm\)"):
+        parse_fault("outdoor.C=resistance:1e12", job)

@@ -94,7 +94,7 @@ def test_a_reading_is_judged_beside_its_box(sheet: ProvePanel) -> None:
     assert "✓ in its band" in line.says.value
     line.box.value = f"{float(step.low) - 1:.2f}"
     assert "✕ 1.00 V below its band" in line.says.value
-    assert "1 are out of their band" in sheet.news.value
+    assert "one is out of its band" in sheet.news.value
     line.box.value = "about 24"
     assert "must be a number of V, or OL" in line.says.value
     assert "1 can" in sheet.news.value

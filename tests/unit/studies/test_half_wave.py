@@ -4,18 +4,21 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from html import escape
 
 import pytest
 
 from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.wire import resistance_per_m
-from lessonkit.draw.plan_page import NO_PICTURE, plan_page
+from lessonkit.draw.plan_page import NO_PICTURE, pair_words, plan_page
 from lessonkit.errors import LessonError
+from lessonkit.panels.plan import plan_html
 from lessonkit.studies.arrangements import Arrangement, NoBenchJob, arrangements, job_of
 from lessonkit.studies.cases import Case, rest
 from lessonkit.studies.corners import LINE, at_line, unfriendly
 from lessonkit.studies.half_wave import RELAY, SharedWire, failed_diodes, read_pair, stand_in, steering_of
 from lessonkit.studies.plan import Plan, Planned, first_of
+from lessonkit.studies.plan_ends import heats_in_defrost, wire_of
 from lessonkit.studies.plan_sweeps import bad_corner
 from lessonkit.studies.steering import Steering, steer
 from lessonkit.studies.survey import Survey, WallConductor, WallRun
@@ -74,10 +77,9 @@ def test_the_shared_way_works_and_says_its_price(plan: Plan) -> None:
 def test_both_stages_stop_when_the_shared_conductor_breaks(plan: Plan) -> None:
     """A break of the shared conductor takes both calls, starts nothing, and so is safe."""
     label = next(f"outdoor {s.label}" for s in plan.arrangement.schedule if s.terminal == "Y1+Y2")
-    stops, safe = plan.lost_if_broken[label]
-    assert safe
-    assert "compressor stage 1" in stops
-    assert "compressor stage 2" in stops
+    lost = plan.lost_if_broken[label]
+    assert lost.safe
+    assert {"compressor stage 1", "compressor stage 2"} <= set(lost.stops)
 
 
 def test_a_way_with_a_conductor_of_its_own_comes_first() -> None:
@@ -143,3 +145,19 @@ def test_the_page_has_words_instead_of_a_picture(plan: Plan) -> None:
     assert NO_PICTURE in text
     assert "Y1+Y2 share a conductor of the outdoor run by half-waves" in text
     assert "misread" in text
+
+
+def test_the_open_plan_of_a_panel_says_the_pair(plan: Plan) -> None:
+    """The panel says what the printed page does of a shared conductor: its relays' volts and its price."""
+    assert plan.shared
+    for pair in plan.shared:
+        assert escape(pair_words(pair)) in plan_html(plan)
+
+
+def test_a_forced_defrost_goes_by_the_shared_relays() -> None:
+    """Where the relays of a shared conductor get too little, no compressor runs, and nothing defrosts."""
+    how = shared_way(site("mnopqrst", "abcde"))
+    assert heats_in_defrost(how.job, wire_of(how))
+    low = at_line(how.job.with_supply(open_v=24.5), 0.9)
+    assert heats_in_defrost(low)
+    assert not heats_in_defrost(low, wire_of(how))
