@@ -12,11 +12,11 @@ value.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterable, Sequence
+from collections.abc import Callable, Generator, Iterable
 from dataclasses import dataclass
 
 from lessonkit.bench.asking import Asks
-from lessonkit.bench.wiring import Wiring, solve_side_by_side
+from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.network import Solution
 from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
@@ -71,7 +71,7 @@ def settling(
     `held` names coils and boards that have lost their volts too shortly ago to let go, `carried` boards
     that a store carries just now, whatever volts they get.
 
-    Written as a generator so that many circuits can settle side by side and share their linear algebra.
+    Written as a generator, for whoever solves decides how. `side_by_side` does the same for many at once.
     """
     seen: list[tuple[Latches, frozenset[str]]] = []
     chattering: frozenset[str] = frozenset()
@@ -108,26 +108,6 @@ def settle(
         except StopIteration as end:
             settled: Settled = end.value
             return settled
-
-
-def settle_many(cases: Sequence[tuple[Wiring, Latches, Asks]], freq_hz: float) -> list[Settled]:
-    """Settle many circuits side by side; those of the same shape share one stack of matrices.
-
-    Gives for each case what `settle` gives.
-    """
-    steps = [settling(*case) for case in cases]
-    waiting = {k: next(step) for k, step in enumerate(steps)}
-    done: dict[int, Settled] = {}
-    while waiting:
-        order = list(waiting)
-        solutions = solve_side_by_side([(cases[k][0], waiting[k], None) for k in order], freq_hz)
-        for k, solution in zip(order, solutions, strict=True):
-            try:
-                waiting[k] = steps[k].send(solution)
-            except StopIteration as end:
-                done[k] = end.value
-                del waiting[k]
-    return [done[k] for k in range(len(cases))]
 
 
 def blown_by(faults: Iterable[Fault]) -> frozenset[str]:

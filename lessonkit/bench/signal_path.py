@@ -12,17 +12,20 @@ A **way** is a direction, `down` or `up`; a **signal path** is what lies on it.
 
 from __future__ import annotations
 
+import cmath
 import math
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lessonkit.bench.layout import conductor_node, link_common, run_end
 from lessonkit.bench.link import down_frame, up_frame
-from lessonkit.bench.wiring import Wiring, solve_side_by_side
+from lessonkit.bench.side_by_side import volts_side_by_side
+from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.network import Solution
 from lessonkit.job.model import RUN_ENDS, LinkSettings, is_idle
 from lessonkit.signal import channel, edges, error_rates
@@ -140,70 +143,76 @@ def one_way(
     the driver of one link at space there is only other current into the same matrix.  `settled` are the
     alternating solutions of the circuits as they are, which are those of the way "down".
     """
-    levels: list[tuple[Wiring, frozenset[str], str | None]] = []
-    states: list[frozenset[str]] = []
-    places: list[tuple[int, str, int, int]] = []  # case, run, mark, space
-    for k, (wiring, on, awake) in enumerate(cases):
-        links = wiring.job.links
-        drivers = {run: f"driver {run}.near" for run in links}
+    found: list[dict[str, SignalPath]] = [{} for _ in cases]
+    linked = [k for k, (wiring, _, _) in enumerate(cases) if wiring.job.links]
+    if not linked:
+        return found
+    states: list[tuple[Wiring, frozenset[str]]] = []
+    silenced: list[tuple[str | None, ...]] = []
+    for k in linked:
+        wiring, on, awake = cases[k]
+        drivers = {run: f"driver {run}.near" for run in wiring.job.links}
         if way == "up":
             on -= set(drivers.values())
-            far = [run for run in links if f"{RUN_ENDS[run][1]}:relay-board" in awake]
-            drivers = {run: f"driver {run}.far" for run in far}
+            drivers = {
+                run: f"driver {run}.far" for run in drivers if f"{RUN_ENDS[run][1]}:relay-board" in awake
+            }
             on |= set(drivers.values())
-        states.append(on)
-        if links:
-            levels.append((wiring, on, None))
-            mark = len(levels) - 1
-        for run in links:
-            driver = drivers.get(run)
-            levels.append((wiring, on, driver if driver in on else None))
-            places.append((k, run, mark, len(levels) - 1))
-    found: list[dict[str, SignalPath]] = [{} for _ in cases]
-    if not places:
-        return found
-    linked = sorted({k for k, *_ in places})
+        quiet = (drivers.get(run) for run in wiring.job.links)
+        states.append((wiring, on))
+        silenced.append((None, *(driver if driver in on else None for driver in quiet)))
     if way == "down" and settled:
-        hum_at = dict(enumerate(settled))
+        hums = [settled[k].phasors for k in linked]
     else:
-        hums = [(cases[k][0], states[k], None) for k in linked]
-        frequency_hz = cases[0][0].job.frequency_hz
-        hum_at = dict(zip(linked, solve_side_by_side(hums, frequency_hz), strict=True))
-    level_at = solve_side_by_side(levels, 0.0)
-    for k, run, mark, space in places:
-        end, sender = RUN_ENDS[run] if way == "up" else RUN_ENDS[run][::-1]
+        hums = [columns[0] for columns in volts_side_by_side(states, cases[0][0].job.frequency_hz)]
+    levels = volts_side_by_side(states, 0.0, silenced)
+    for k, hum_v, columns in zip(linked, hums, levels, strict=True):
         wiring = cases[k][0]
-        node, common = conductor_node(run, "SIG", end), link_common(wiring.job, run, end)
-        high_v, low_v = (level_at[at].v(node, common).real for at in (mark, space))
-        shift, apart = (hum_at[k].v(there, common) for there in (node, link_common(wiring.job, run, sender)))
-        line = _line(wiring, run, low_v, high_v)
-        found[k][run] = SignalPath(low_v, high_v, abs(shift), float(np.angle(shift)), line, apart)
+        for column, (run, (node, common, sender)) in enumerate(_points(wiring, way).items(), 1):
+            high_v, low_v = ((columns[at][node] - columns[at][common]).real for at in (0, column))
+            shift, apart = hum_v[node] - hum_v[common], hum_v[sender] - hum_v[common]
+            line = channel.Line(low_v, high_v, *_copper(wiring, run))
+            found[k][run] = SignalPath(low_v, high_v, abs(shift), cmath.phase(shift), line, apart)
     return found
 
 
-def _line(wiring: Wiring, run: str, low_v: float, high_v: float) -> channel.Line:
-    """Return the conductor as an edge sees it.
+def _points(wiring: Wiring, way: str) -> dict[str, tuple[int, int, int]]:
+    """Return where in a solution each link's receiver, its common, and the sender's common are."""
+    kept: dict[str, dict[str, tuple[int, int, int]]] = wiring.kept("points of links", dict)
+    if way not in kept:
+        at, job = wiring.template.index, wiring.job
+        kept[way] = {}
+        for run in job.links:
+            end, sender = RUN_ENDS[run] if way == "up" else RUN_ENDS[run][::-1]
+            nodes = conductor_node(run, "SIG", end), link_common(job, run, end), link_common(job, run, sender)
+            kept[way][run] = at[nodes[0]], at[nodes[1]], at[nodes[2]]
+    return kept[way]
 
-    That is the driver, the copper, and its capacitance to two neighbours.
+
+def _copper(wiring: Wiring, run: str) -> tuple[float, float, float, float]:
+    """Return what of a `Line` no level changes.
+
+    That is the driver, the copper, its capacitance to two neighbours, and the load.
     """
-    cable, settings = wiring.job.runs[run], settings_of(wiring, run)
-    spliced = sum(
-        float(f.value or 0.0)
-        for f in wiring.faults
-        if (f.where, f.part, f.kind) == (run, "SIG", "resistance")
-    )
-    # A spare hangs free between two conductors, so there two capacitances are in series.
-    beside = [name for pair in cable.neighbours() if "SIG" in pair for name in pair if name != "SIG"]
-    sides = sum(0.5 if is_idle(name) else 1.0 for name in beside)
-    return channel.Line(
-        low_v=low_v,
-        high_v=high_v,
-        # The sending end listens too: its own input is in parallel with its driver.
-        source_ohm=1 / (1 / settings.drive_ohm + 1 / settings.load_ohm),
-        line_ohm=cable.ohm_of("SIG") + spliced,
-        line_farad=cable.pair_farad * sides,
-        load_ohm=settings.load_ohm,
-    )
+    kept: dict[str, tuple[float, float, float, float]] = wiring.kept("copper of links", dict)
+    if run not in kept:
+        cable, settings = wiring.job.runs[run], settings_of(wiring, run)
+        spliced = sum(
+            float(f.value or 0.0)
+            for f in wiring.faults
+            if (f.where, f.part, f.kind) == (run, "SIG", "resistance")
+        )
+        # A spare hangs free between two conductors, so there two capacitances are in series.
+        beside = [name for pair in cable.neighbours() if "SIG" in pair for name in pair if name != "SIG"]
+        sides = sum(0.5 if is_idle(name) else 1.0 for name in beside)
+        kept[run] = (
+            # The sending end listens too: its own input is in parallel with its driver.
+            1 / (1 / settings.drive_ohm + 1 / settings.load_ohm),
+            cable.ohm_of("SIG") + spliced,
+            cable.pair_farad * sides,
+            settings.load_ohm,
+        )
+    return kept[run]
 
 
 def tried(
@@ -337,9 +346,23 @@ def read_inputs(wiring: Wiring, solution: Solution, run: str, live_v: float) -> 
 
     With it, whether the far end sees a heat request on D.
     """
-    job, (near, far) = wiring.job, RUN_ENDS[run]
-    terminals = job.call_terminals if run == "thermostat" else job.outdoor_terminals
-    nodes = {t: run_end(job, run, t, near) for t in terminals}
-    live = frozenset(t for t in terminals if abs(solution.v(nodes[t], f"{near}:C")) >= live_v)
-    wants_heat = run == "outdoor" and job.has_defrost and abs(solution.v(f"{far}:D", f"{far}:C")) >= live_v
-    return live, wants_heat
+    inputs, common, request = _inputs(wiring, run)
+    volts = solution.phasors
+    base = volts[common]
+    live = frozenset(terminal for terminal, node in inputs if abs(volts[node] - base) >= live_v)
+    return live, request is not None and abs(volts[request[0]] - volts[request[1]]) >= live_v
+
+
+_Inputs: TypeAlias = tuple[tuple[tuple[str, int], ...], int, tuple[int, int] | None]
+
+
+def _inputs(wiring: Wiring, run: str) -> _Inputs:
+    """Return where in a solution an encoder's inputs, its common, and the far D with its common are."""
+    kept: dict[str, _Inputs] = wiring.kept("inputs of links", dict)
+    if run not in kept:
+        job, (near, far), at = wiring.job, RUN_ENDS[run], wiring.template.index
+        terminals = job.call_terminals if run == "thermostat" else job.outdoor_terminals
+        inputs = tuple((terminal, at[run_end(job, run, terminal, near)]) for terminal in terminals)
+        asks = run == "outdoor" and job.has_defrost
+        kept[run] = inputs, at[f"{near}:C"], (at[f"{far}:D"], at[f"{far}:C"]) if asks else None
+    return kept[run]

@@ -22,20 +22,24 @@ the parts are.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from copy import copy
 from functools import cached_property
+from typing import Any, TypeVar
 
 from lessonkit.bench.appliances import lay_out
-from lessonkit.bench.layout import REFERENCE, Layout, Toggle
+from lessonkit.bench.forms import Form, Values, form_of
+from lessonkit.bench.layout import REFERENCE, Layout
 from lessonkit.copper.elements import Branch, Resistance
 from lessonkit.copper.network import Network, Solution
-from lessonkit.copper.two_way import Equations, solve_systems, two_way_equations
+from lessonkit.copper.two_way import Equations, two_way_equations
 from lessonkit.job.faults import Fault
 from lessonkit.job.handwork import HandWork
 from lessonkit.job.model import Job
 from lessonkit.job.parts import Coil
 from lessonkit.job.supply import Supply
+
+Kept = TypeVar("Kept")
 
 
 class Wiring:
@@ -55,45 +59,53 @@ class Wiring:
         self.follows = to.follows
         self.keys = tuple(to.toggles)
         self._fixed = tuple(to.fixed)
-        self._breakable = frozenset(to.conductors)
+        self._whole = frozenset(to.conductors)
         self._toggles = tuple(to.toggles.values())
         self._place = {key: place for place, key in enumerate(self.keys)}
         self._equations: dict[float, Equations] = {}
-        # Conductors that can be opened stand behind the other two-way elements; `_whole` are the places of
-        # those that are not. What was opened has its equations from the wiring `_opened_of`.
-        self._conductors: tuple[Toggle, ...] = ()
-        self._whole: tuple[int, ...] = ()
-        self._opened_of: Wiring | None = None
-
-    def breakable(self) -> Wiring:
-        """Return this circuit with equations in which each conductor that is whole can be opened.
-
-        They are written once, for `opened` of as many conductors as wanted.
-        """
-        made = copy(self)
-        broken = tuple(branch for branch in self._fixed if branch.name in self._breakable)
-        made._fixed = tuple(branch for branch in self._fixed if branch not in broken)
-        made._conductors = tuple(Toggle(_opened(branch), branch) for branch in broken)
-        made._whole = tuple(range(len(self.keys), len(self.keys) + len(broken)))
-        made._equations = {}
-        made.__dict__.pop("template", None)
-        return made
+        self._values: dict[float, Values] = {}
+        # What was opened has its values from the wiring that it was opened of, and the places that are open.
+        self._opened_of: tuple[Wiring, tuple[int, ...]] | None = None
+        self._kept: dict[str, Any] = {}
 
     def opened(self, faults: tuple[Fault, ...]) -> Wiring:
-        """Return a `breakable` circuit with some conductors open, each in the middle.
+        """Return this circuit with some conductors open, each in the middle.
 
-        It is that of a new wiring with these faults, and shares the equations with this one.
+        It is that of a new wiring with these faults, has the form of this one, and costs next to nothing.
         """
-        made, gone = copy(self), {f"{fault.where}.{fault.part}#0" for fault in faults}
-        first = len(self.keys)
-        made._whole = tuple(k for k in self._whole if self._conductors[k - first].on.name not in gone)
-        made.faults, made._opened_of = self.faults + faults, self.shape
+        made, gone = copy(self), {f"{fault.where}.{fault.part}#0" for fault in faults} & self._whole
+        form = self.form
+        made._opened_of = self, tuple(k for k, branch in enumerate(self._fixed) if branch.name in gone)
+        made._fixed = tuple(_opened(branch) if branch.name in gone else branch for branch in self._fixed)
+        made._whole, made.faults = self._whole - gone, self.faults + faults
+        made._equations, made._values, made._kept = {}, {}, {}
+        made.__dict__.pop("template", None)
+        made.__dict__["form"] = form
         return made
 
-    @property
-    def shape(self) -> Wiring:
-        """Return the wiring whose equations these are: itself, or the one of which it was opened."""
-        return self if self._opened_of is None else self._opened_of
+    @cached_property
+    def form(self) -> Form:
+        """Return what this circuit shares with others that differ in numbers alone."""
+        return form_of(self)
+
+    def kept(self, name: str, made: Callable[[], Kept]) -> Kept:
+        """Return what somebody keeps for this wiring under a name; the first time it is `made`."""
+        if name not in self._kept:
+            self._kept[name] = made()
+        kept: Kept = self._kept[name]
+        return kept
+
+    def values(self, freq_hz: float) -> Values:
+        """Return what the branches admit and drive at a frequency."""
+        if freq_hz not in self._values:
+            if self._opened_of is not None:
+                whole, places = self._opened_of
+                self._values[freq_hz] = whole.values(freq_hz).opened(whole.template, places)
+            else:
+                on = (toggle.on for toggle in self._toggles)
+                all_on = Network((*self._fixed, *on), REFERENCE)
+                self._values[freq_hz] = Values.of(self.template, all_on, freq_hz)
+        return self._values[freq_hz]
 
     def lay_out(self, job: Job, faults: tuple[Fault, ...], hands: tuple[HandWork, ...]) -> Layout:
         """Return what the job puts into the circuit."""
@@ -161,29 +173,24 @@ class Wiring:
     @cached_property
     def template(self) -> Network:
         """Return the network with everything off: the shape that all states share."""
-        if self._opened_of is not None:
-            return self._opened_of.template
-        off = (toggle.off for toggle in (*self._toggles, *self._conductors))
-        return Network((*self._fixed, *off), REFERENCE)
+        return Network((*self._fixed, *(toggle.off for toggle in self._toggles)), REFERENCE)
 
     def network(self, on: frozenset[str], extra: Iterable[Branch] = ()) -> Network:
         """Return the network in one state, with extra branches (a meter, say) if wanted."""
         chosen = (t.on if key in on else t.off for key, t in zip(self.keys, self._toggles, strict=True))
-        first, whole = len(self.keys), set(self._whole)
-        wires = (t.on if first + k in whole else t.off for k, t in enumerate(self._conductors))
-        return Network((*self._fixed, *chosen, *wires, *extra), REFERENCE)
+        return Network((*self._fixed, *chosen, *extra), REFERENCE)
 
     def _at(self, freq_hz: float) -> Equations:
-        """Return the equations at a frequency; written once for all wirings of one shape."""
-        if freq_hz not in self._equations:  # wirings of one shape share this shelf
-            on = [toggle.on for toggle in (*self._toggles, *self._conductors)]
+        """Return the equations at a frequency, written once."""
+        if freq_hz not in self._equations:
+            on = [toggle.on for toggle in self._toggles]
             self._equations[freq_hz] = two_way_equations(self.template, on, freq_hz)
         return self._equations[freq_hz]
 
-    def _places(self, on: frozenset[str], whole: tuple[int, ...]) -> list[int]:
-        """Return the two-way branches of a state, by their numbers; `whole` are its conductors."""
+    def _places(self, on: frozenset[str]) -> list[int]:
+        """Return the two-way branches of a state, by their numbers."""
         place = self._place
-        return [*(place[key] for key in on if key in place), *whole]
+        return [place[key] for key in on if key in place]
 
     def solve(
         self, states: Sequence[frozenset[str]], freq_hz: float, silenced: Sequence[str | None] = ()
@@ -194,40 +201,11 @@ class Wiring:
         """
         place = self._place
         quiet = [(None if key is None else place[key],) for key in silenced]
-        return self._at(freq_hz).system([self._places(on, self._whole) for on in states], quiet).solve()
+        return self._at(freq_hz).system([self._places(on) for on in states], quiet).solve()
 
     def solution(self, on: frozenset[str], freq_hz: float) -> Solution:
         """Return the solution of one state."""
         return self.solve([on], freq_hz)[0]
-
-
-def solve_side_by_side(
-    cases: Sequence[tuple[Wiring, frozenset[str], str | None]], freq_hz: float
-) -> list[Solution]:
-    """Solve states of many wirings at one frequency, those with as many nodes as one stack of matrices.
-
-    Each case is a wiring, what is on, and the driver that sends a space (None: all send a mark). A state that
-    is there twice is solved once, and both cases get the same solution; one that is there with several
-    drivers silenced is one matrix with several columns.
-    """
-    asked: dict[Wiring, dict[tuple[frozenset[str], tuple[int, ...]], dict[str | None, None]]] = {}
-    for wiring, on, silenced in cases:
-        asked.setdefault(wiring.shape, {}).setdefault((on, wiring._whole), {})[silenced] = None
-    drivers_rest = any(silenced is not None for _, _, silenced in cases)
-    systems = []
-    for shape, states in asked.items():
-        place, quiet = shape._place, states.values() if drivers_rest else ()
-        systems.append(
-            shape._at(freq_hz).system(
-                [shape._places(on, whole) for on, whole in states],
-                [[None if key is None else place[key] for key in columns] for columns in quiet],
-            )
-        )
-    found: dict[tuple[object, ...], Solution] = {}
-    for (shape, states), solutions in zip(asked.items(), solve_systems(systems), strict=True):
-        names = [(shape, *state, key) for state, columns in states.items() for key in columns]
-        found.update(zip(names, solutions, strict=True))
-    return [found[wiring.shape, on, wiring._whole, silenced] for wiring, on, silenced in cases]
 
 
 def _opened(branch: Branch) -> Branch:

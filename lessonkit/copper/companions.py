@@ -16,7 +16,7 @@ offers them. `transient` marches through time with the two.
 from __future__ import annotations
 
 import math
-from operator import gt
+from operator import sub
 from typing import Final, TypeAlias
 
 import numpy as np
@@ -167,7 +167,7 @@ class Junctions:
         # Where the curve bends most: beyond it a free step would overflow the exponential.
         bend = np.log(self.scale_v / (math.sqrt(2) * self.saturation_a))
         self.bend_v = self.scale_v * np.maximum(bend, 0.0)
-        self.bends_v = self.bend_v.tolist()
+        self.limits_v = list(zip(self.bend_v.tolist(), (2 * self.scale_v).tolist(), strict=True))
         self.unit = np.eye(len(diodes))
 
     def meet(self, form: Form, memory: Wave, source_v: Wave, v: Wave, time_s: float) -> tuple[Wave, Wave]:
@@ -181,17 +181,20 @@ class Junctions:
         open_v, ohms = form.open[0] @ memory + form.open[1] @ source_v, form.ohms
         grown = np.exp(v / self.scale_v) * self.saturation_a
         amperes = grown - self.saturation_a + (LEAKAGE_S - PAD_S) * v
+        was = v.tolist()
         for _ in range(200):
             slope = grown / self.scale_v + (LEAKAGE_S - PAD_S)
             new = v + np.linalg.solve(self.unit + ohms * slope, open_v - ohms @ amperes - v)
             # Of a handful of junctions plain numbers are told sooner than arrays.
-            if any(map(gt, new.tolist(), self.bends_v)):
+            told = new.tolist()
+            ends = zip(told, was, self.limits_v, strict=True)
+            if any(now > bend and abs(now - old) > far for now, old, (bend, far) in ends):
                 new = self._cut_short(v, new)
-            moved = max(map(abs, (new - v).tolist()))
-            v = new
+                told = new.tolist()
+            moved = max(map(abs, map(sub, told, was)))
+            v, was = new, told
             grown = np.exp(v / self.scale_v) * self.saturation_a
             amperes = grown - self.saturation_a + (LEAKAGE_S - PAD_S) * v
-            told = v.tolist()
             if moved < _SETTLED_V * (1.0 + max(map(abs, told))) and math.isfinite(sum(told)):
                 return v, amperes
         raise NotSettled(time_s)

@@ -77,9 +77,10 @@ class _Element:
     b: str
 
     def __post_init__(self) -> None:
-        for word, what in ((self.name, "name"), (self.a, "a"), (self.b, "b")):
-            if not (isinstance(word, str) and word.strip()):
-                require(False, f"{what} of {self.name!r}", word, "a word")
+        words = self.name, self.a, self.b
+        if not all(type(word) is str and word and not word.isspace() for word in words):
+            for word, what in zip(words, ("name", "a", "b"), strict=True):
+                require(isinstance(word, str) and word.strip(), f"{what} of {self.name!r}", word, "a word")
         if self.a == self.b:
             require(
                 False, f"b of {self.name}", self.b, "another node than a: between them nothing can happen"
@@ -108,7 +109,8 @@ class Resistance(_Element):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        require_positive(f"r_ohm of {self.name}", self.r_ohm, endless_ok=True, unit="ohms")
+        if not (type(self.r_ohm) is float and self.r_ohm > 0):  # a circuit has hundreds of these
+            require_positive(f"r_ohm of {self.name}", self.r_ohm, endless_ok=True, unit="ohms")
 
     def admittance(self, freq_hz: float) -> complex:
         """Return 1 / R in siemens, the same at every frequency."""
@@ -145,7 +147,8 @@ class Capacitance(_Element):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        require_positive(f"c_farad of {self.name}", self.c_farad, zero_ok=True, unit="farads")
+        if not (type(self.c_farad) is float and 0 <= self.c_farad < math.inf):
+            require_positive(f"c_farad of {self.name}", self.c_farad, zero_ok=True, unit="farads")
         require_finite(f"initial_v of {self.name}", self.initial_v)
 
     def admittance(self, freq_hz: float) -> complex:

@@ -13,6 +13,7 @@ end (relays that let go because they pulled in) is reported as restless, which i
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
@@ -23,7 +24,8 @@ import numpy as np
 
 from lessonkit.bench.asking import Asks, Wants, what_asks
 from lessonkit.bench.indoor import FURNACE_AT
-from lessonkit.bench.settling import Latches, Settled, blown_by, settle_many, too_weak
+from lessonkit.bench.settling import Latches, Settled, blown_by, too_weak
+from lessonkit.bench.side_by_side import settle_many
 from lessonkit.bench.signal_path import (
     SignalPath,
     foregone,
@@ -128,26 +130,29 @@ def rest(
     Without `replies`, `links` of the ends may tell of the way out alone; nothing else differs. With
     `defrosting` the board outdoors defrosts under every call: whoever asks sees to it that one is for heat.
     """
+    return rest_of([(job, case) for case in cases], seed, outdoor_c, wire, replies, defrosting)
+
+
+def rest_of(
+    asked: Sequence[tuple[Job, Case]],
+    seed: int = 0,
+    outdoor_c: float = 8.0,
+    wire: Wire = Wiring,
+    replies: bool = True,
+    defrosting: bool = False,
+) -> list[Rest]:
+    """Return how each case of several jobs ends; parameters as in `rest`.
+
+    Jobs that differ in numbers alone, such as one site at several corners, go through as one.
+    """
     equipment.check_outdoor_c(outdoor_c)
-    try:
-        return _ends(_Runners(job, cases, seed, outdoor_c, wire, defrosting=defrosting), replies)
-    except _Doubt:
-        # Some frames have to be tried, and their noise must not depend on which others could be left out.
-        unsure = _Runners(job, cases, seed, outdoor_c, wire, sure=False, defrosting=defrosting)
-        return _ends(unsure, replies=False)
-
-
-def _ends(runners: _Runners, replies: bool) -> list[Rest]:
+    runners = _Runners(asked, seed, outdoor_c, wire, defrosting)
     for _ in range(_ROUNDS):
         if not runners.step():
             break
     if replies:
         runners.try_replies()
     return runners.ends()
-
-
-class _Doubt(Exception):
-    """The fate of some frames is not sure beforehand."""
 
 
 @dataclass(frozen=True)
@@ -169,8 +174,15 @@ def if_held(
     Frames are tried both ways over each link, as in `rest`, but decide nothing here; `frames` False leaves
     them away.
     """
-    runners = _Runners(job, cases, seed, wire=wire)
-    for k, called in enumerate(runners.called):
+    return if_held_of([(job, case) for case in cases], seed, wire, frames)
+
+
+def if_held_of(
+    asked: Sequence[tuple[Job, Case]], seed: int = 0, wire: Wire = Wiring, frames: bool = True
+) -> list[Held]:
+    """Return for each case of several jobs what `if_held` gives."""
+    runners = _Runners(asked, seed, wire=wire)
+    for k, (job, called) in enumerate(zip(runners.jobs, runners.called, strict=True)):
         for run in job.links:
             here = called if run == "thermostat" else called & set(job.outdoor_terminals)
             runners.held[k] = {**runners.held[k], (run, "far"): frozenset(here)}
@@ -190,36 +202,42 @@ _Heard: TypeAlias = dict[tuple[int, str, str], SignalPath]
 class _Runners:
     """All cases on their way; the held relays of each link and sleeping boards are what changes.
 
-    While the fate of all frames is `sure` beforehand, replies that carry nothing can wait for the end.
+    Replies that carry nothing wait for the end.
     """
 
     def __init__(
         self,
-        job: Job,
-        cases: Sequence[Case],
+        asked: Sequence[tuple[Job, Case]],
         seed: int,
         outdoor_c: float = 8.0,
         wire: Wire = Wiring,
-        sure: bool = True,
         defrosting: bool = False,
     ) -> None:
         require(isinstance(seed, int | np.integer) and seed >= 0, "seed", seed, "a whole number, 0 or more")
-        self.job, self.rng, self.outdoor_c, self.sure = job, np.random.default_rng(seed), outdoor_c, sure
-        self.defrosting = defrosting
-        wirings: dict[tuple[Fault, ...], Wiring] = {}
-        for case in cases:
-            if case.faults not in wirings:
-                wirings[case.faults] = _wiring(wire, job, as_faults(case.faults, job))
-        self.wirings = [wirings[case.faults] for case in cases]
-        self.cases = [Case(check_call(c.call), wirings[c.faults].faults, c.before) for c in cases]
-        self.called = [thermostat_terminals(job, c.call, c.faults, c.mode) for c in self.cases]
+        self.seed, self.outdoor_c, self.defrosting = int(seed), outdoor_c, defrosting
+        self.jobs = [job for job, _ in asked]
+        wirings: dict[tuple[int, tuple[Fault, ...]], Wiring] = {}
+        for job, case in asked:
+            if (id(job), case.faults) not in wirings:
+                wirings[id(job), case.faults] = _wiring(wire, job, as_faults(case.faults, job))
+        self.wirings = [wirings[id(job), case.faults] for job, case in asked]
+        self.cases = [
+            Case(check_call(case.call), wiring.faults, case.before)
+            for wiring, (_, case) in zip(self.wirings, asked, strict=True)
+        ]
+        self.called = [
+            thermostat_terminals(job, c.call, c.faults, c.mode)
+            for job, c in zip(self.jobs, self.cases, strict=True)
+        ]
         nothing: dict[tuple[str, str], frozenset[str]] = {}
-        self.held = [dict(nothing) for _ in cases]  # (run, "far" or "near") -> terminals
-        self.odds = [dict.fromkeys(job.links, 0.0) for _ in cases]
-        self.woken: list[set[str]] = [set() for _ in cases]
+        self.held = [dict(nothing) for _ in asked]  # (run, "far" or "near") -> terminals
+        self.odds = [dict.fromkeys(job.links, 0.0) for job in self.jobs]
+        self.heat: list[frozenset[str]] = [frozenset() for _ in asked]  # runs whose replies were tried
+        self.woken: list[set[str]] = [set() for _ in asked]
         self.settled: dict[int, Settled] = {}
+        self.asks: dict[tuple[object, ...], Asks] = {}
         self.tried: dict[tuple[object, ...], float] = {}
-        self.moving = set(range(len(cases)))
+        self.moving = set(range(len(asked)))
         self._break_at_rest()
 
     def _break_at_rest(self) -> None:
@@ -233,12 +251,20 @@ class _Runners:
             (
                 wiring,
                 Latches(awake=frozenset(wiring.boards), blown=blown_by(wiring.faults)),
-                self._asks(k, thermostat_terminals(self.job, off.call, wiring.faults, off.mode)),
+                self._asks(k, thermostat_terminals(self.jobs[k], off.call, wiring.faults, off.mode)),
             )
             for wiring, k in first.items()
         ]
-        at_rest = dict(zip(first, settle_many(start, self.job.frequency_hz), strict=True))
+        at_rest = dict(zip(first, self._settle(start), strict=True))
         self.latches = [at_rest[wiring].latches for wiring in self.wirings]
+
+    def _settle(self, start: list[tuple[Wiring, Latches, Asks]]) -> list[Settled]:
+        """Settle circuits side by side, those of each frequency together."""
+        found: dict[int, Settled] = {}
+        for freq_hz in {wiring.job.frequency_hz for wiring, *_ in start}:
+            at = [k for k, (wiring, *_) in enumerate(start) if wiring.job.frequency_hz == freq_hz]
+            found.update(zip(at, settle_many([start[k] for k in at], freq_hz), strict=True))
+        return [found[k] for k in range(len(start))]
 
     def step(self) -> bool:
         """Settle every case that still moves, let frames pass, and return whether anything changed."""
@@ -246,12 +272,11 @@ class _Runners:
         start = [
             (self.wirings[k], self.latches[k], self._asks(k, self.called[k], self.defrosting)) for k in order
         ]
-        for k, settled in zip(order, settle_many(start, self.job.frequency_hz), strict=True):
+        for k, settled in zip(order, self._settle(start), strict=True):
             self.settled[k] = settled
             self.latches[k] = settled.latches
         heard = self._heard("down", [k for k in order if self._any(k, self._speaks)])
-        replies = self._brings_heat if self.sure else self._speaks
-        heard |= self._heard("up", [k for k in order if self._any(k, replies)])
+        heard |= self._heard("up", [k for k in order if self._any(k, self._brings_heat)])
         for k in order:
             held = self._frames(k, heard)
             if held == self.held[k] and not self._wake(k):
@@ -268,7 +293,7 @@ class _Runners:
         }
 
     def _any(self, k: int, wanted: Callable[[int, str], bool]) -> bool:
-        return any(wanted(k, run) for run in self.job.links)
+        return any(wanted(k, run) for run in self.jobs[k].links)
 
     def _speaks(self, k: int, run: str) -> bool:
         """Return whether a link sends frames, and somebody is there to hear them."""
@@ -294,70 +319,84 @@ class _Runners:
     def _asks(self, k: int, called: frozenset[str], defrosting: bool = False) -> Asks:
         held = tuple((run, end, terminals) for (run, end), terminals in self.held[k].items())
         wants = Wants(called, held, defrosting=defrosting, outdoor_c=self.outdoor_c)
-        return what_asks(self.wirings[k], wants)
+        wiring, job = self.wirings[k], self.jobs[k]
+        # What asks doesn't hang on numbers of the circuit, so that one answer is good for all of one form.
+        key = (id(wiring.form), job.outdoor_thermostat, job.thermostat.power, wants)
+        if key not in self.asks:
+            self.asks[key] = what_asks(wiring, wants)
+        return self.asks[key]
 
     def _frames(self, k: int, heard: _Heard) -> dict[tuple[str, str], frozenset[str]]:
         """Return what the relays hold after frames had time to pass."""
         held: dict[tuple[str, str], frozenset[str]] = {}
-        for run in self.job.links:
+        for run in self.jobs[k].links:
             live, wants_heat = self._inputs(k, run)
             down = self._odds(k, run, "down", heard, live) if self._speaks(k, run) else 0.0
-            replies = wants_heat or not self.sure
-            up = self._odds(k, run, "up", heard, live) if down and replies else float(self.sure)
+            up = self._odds(k, run, "up", heard, live) if down and wants_heat else 1.0
             held[run, "far"] = live if down >= RELIABLE else frozenset()
             held[run, "near"] = frozenset({"D"}) if down * up >= RELIABLE and wants_heat else frozenset()
             self.odds[k][run] = down * up
+            self.heat[k] = self.heat[k] | {run} if wants_heat else self.heat[k] - {run}
         return held
 
     def _odds(self, k: int, run: str, way: str, heard: _Heard, live: frozenset[str]) -> float:
-        """Return the share of frames that pass; conditions alike to a twentieth of a volt share trials."""
+        """Return the share of frames that pass; conditions alike to a twentieth of a volt share trials.
+
+        The noise of trials follows from the seed and these conditions, so that no case hangs on another.
+        """
         got, wiring = heard[k, run, way], self.wirings[k]
-        if self.sure:
-            certain = foregone(got, settings_of(wiring, run), noise_on(wiring, run))
-            if certain is None:
-                raise _Doubt
+        certain = foregone(got, settings_of(wiring, run), noise_on(wiring, run))
+        if certain is not None:
             return float(certain)
         noisy = tuple(f for f in wiring.faults if f.part == "SIG" and f.where == run)
-        key = (run, way, live, noisy, *(round(v * 20) for v in (got.low_v, got.high_v, got.hum_v)))
+        levels = tuple(round(v * 20) for v in (got.low_v, got.high_v, got.hum_v))
+        key = (settings_of(wiring, run), run, way, live, noisy, *levels)
         if key not in self.tried:
-            self.tried[key] = tried(wiring, run, got, live, self.rng, up=way == "up").odds
+            rng = self._rng(run, way, *sorted(live), *map(str, noisy), *map(str, levels))
+            self.tried[key] = tried(wiring, run, got, live, rng, up=way == "up").odds
         return self.tried[key]
 
+    def _rng(self, *words: str) -> np.random.Generator:
+        return np.random.default_rng([self.seed, zlib.crc32("|".join(words).encode())])
+
     def try_replies(self) -> None:
-        """Make the odds of every link those of both ways, a frame and its reply, while all are sure."""
+        """Make the odds of every link those of both ways, a frame and its reply."""
         answered = [k for k, odds in enumerate(self.odds) if any(odds.values())]
-        heard = self._heard("up", answered)
-        for k in answered:
-            for run, down in self.odds[k].items():
-                if down:
-                    self.odds[k][run] = self._odds(k, run, "up", heard, self._inputs(k, run)[0])
+        waiting = [
+            k for k in answered if any(odds and run not in self.heat[k] for run, odds in self.odds[k].items())
+        ]
+        heard = self._heard("up", waiting)
+        for k in waiting:
+            for run, odds in self.odds[k].items():
+                if odds and run not in self.heat[k]:
+                    self.odds[k][run] = odds * self._odds(k, run, "up", heard, self._inputs(k, run)[0])
 
     def under_load(self, frames: bool) -> list[Held]:
         """Settle every case once with the relays that are held, and try its frames."""
         start = [(w, self.latches[k], self._asks(k, self.called[k])) for k, w in enumerate(self.wirings)]
-        settled = settle_many(start, self.job.frequency_hz)
+        settled = self._settle(start)
         heard = ways_many([(w, s.on, s.latches.awake) for w, s in zip(self.wirings, settled, strict=True)])
         found = []
         for wiring, one, got in zip(self.wirings, settled, heard, strict=True):
             ways = dict(got)
             for (run, way), what in got.items() if frames else ():
                 live, _ = read_inputs(wiring, one.solution, run, INPUT_LIVE_V)
-                ways[run, way] = tried(wiring, run, what, live, self.rng, up=way == "up")
+                rng = self._rng(run, way, *sorted(live), *(f"{v:.6g}" for v in (what.low_v, what.hum_v)))
+                ways[run, way] = tried(wiring, run, what, live, rng, up=way == "up")
             found.append(Held(one, MappingProxyType(ways)))
         return found
 
     def ends(self) -> list[Rest]:
         """Return how every case ended."""
         ended = []
-        kit = self.job.equipment
-        for k, case in enumerate(self.cases):
-            settled = self.settled[k]
+        for k, (job, case) in enumerate(zip(self.jobs, self.cases, strict=True)):
+            kit, settled = job.equipment, self.settled[k]
             welded = contactor_welded(self.wirings[k].faults)
             sealed = settled.latches.sealed
             words = equipment.responding(
                 sealed, kit, self.defrosting, welded, furnace_blows=FURNACE_AT in sealed
             )
-            relays = {f"{RUN_ENDS[run][1]}:relay-board" for run in self.job.links}
+            relays = {f"{RUN_ENDS[run][1]}:relay-board" for run in job.links}
             restless = sorted(self.woken[k] or relays) if k in self.moving else ()
             ended.append(
                 Rest(

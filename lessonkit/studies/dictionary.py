@@ -34,7 +34,8 @@ from numpy.typing import NDArray
 from lessonkit.bench.layout import conductor_node
 from lessonkit.bench.meter import METER_OHM
 from lessonkit.bench.reading import Reading
-from lessonkit.bench.wiring import Wiring, solve_side_by_side
+from lessonkit.bench.side_by_side import solve_side_by_side
+from lessonkit.bench.wiring import Wiring
 from lessonkit.copper.network import Solution
 from lessonkit.errors import require
 from lessonkit.job.calls import CALLS, PLACES
@@ -402,7 +403,7 @@ def _direct_volts(
     job: Job, ends: Sequence[Rest], signals: Mapping[tuple[str, str], tuple[str, str]]
 ) -> NDArray[np.float64]:
     """Return the direct volts at both ends of every link: the mark, less half of what frames take of it."""
-    solved = solve_side_by_side([(end.wiring, end.settled.on, None) for end in ends], 0.0)
+    solved = solve_side_by_side([(end.wiring, end.settled.on) for end in ends], 0.0)
     shown = np.zeros((len(ends), len(signals)))
     for k, ((red, black), (_, run)) in enumerate(signals.items()):
         link = job.runs[run].link

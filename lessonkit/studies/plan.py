@@ -33,7 +33,7 @@ from lessonkit.job.calls import CALLS
 from lessonkit.job.model import Job, Run
 from lessonkit.studies.arrangements import GIVEN_UP, NEW, Arrangement, arrangements
 from lessonkit.studies.break_harms import Break
-from lessonkit.studies.cases import Case, Held, Rest, if_held
+from lessonkit.studies.cases import Case, Held, Rest, if_held_of
 from lessonkit.studies.corners import GROUND, LINE, MUST_PULL_V, unfriendly
 from lessonkit.studies.customary import FOOT_M
 from lessonkit.studies.half_wave import PairReading, is_shared_relay, read_pair, words_of_needs, worst
@@ -217,7 +217,11 @@ def _perfect(job: Job) -> Job:
 def _judged(site: Survey, how: Arrangement) -> Plan:
     """Return what the bench says of an arrangement."""
     job, wire = how.job, wire_of(how)
-    perfect = ends_of(_perfect(job), wire)
+    # Without a link the ground carries nothing that a corner could change.
+    grounds = GROUND if how.return_by == "earth" else GROUND[:1]
+    corners = [(line, ground) for line in LINE for ground in grounds]
+    there = [unfriendly(job, line, ground) for line, ground in corners]
+    perfect, whole, *at_corners = ends_of([_perfect(job), job, *there], wire, replies=True)
     meant = [end.responding for end in perfect]
     why: list[str] = []
     coils: dict[str, CoilMargin] = {}
@@ -225,29 +229,30 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
     shared: dict[str, PairReading] = {}
     # What equipment asks for when nothing starves it is what the nameplate has to cover.
     va, earth_a = max(_va(end) for end in perfect), 0.0
-    # Without a link the ground carries nothing that a corner could change.
-    grounds = GROUND if how.return_by == "earth" else GROUND[:1]
-    for line in LINE:
-        for ground in grounds:
-            corner = unfriendly(job, line, ground)
-            words = f"line at {line:.0%}" + (f", ground at {ground:g} times" if ground != 1 else "")
-            ends = ends_of(corner, wire, replies=True)
-            why += [w for end, want in zip(ends, meant, strict=True) for w in _against(end, want, words)]
-            va = max(va, *(_va(end) for end in ends))
-            earth_a = max(earth_a, *(abs(end.settled.solution.a("earth outdoor")) for end in ends))
-            _margins(ends, perfect, coils)
-            for pair in how.shared:
-                key = f"{pair.run} {pair.name}"
-                shared[key] = worst(shared.get(key), read_pair(pair, ends, perfect, words, line > 1))
-            if job.links:
-                loaded = if_held(corner, [Case(call) for call in CALLS], wire=wire, frames=False)
-                loaded *= len(outdoors_of(job))
-                for end, held in zip(ends, loaded, strict=True):
-                    _link_margins(corner, end, held, links)
+    for (line, ground), ends in zip(corners, at_corners, strict=True):
+        words = f"line at {line:.0%}" + (f", ground at {ground:g} times" if ground != 1 else "")
+        why += [w for end, want in zip(ends, meant, strict=True) for w in _against(end, want, words)]
+        va = max(va, *(_va(end) for end in ends))
+        earth_a = max(earth_a, *(abs(end.settled.solution.a("earth outdoor")) for end in ends))
+        _margins(ends, perfect, coils)
+        for pair in how.shared:
+            key = f"{pair.run} {pair.name}"
+            shared[key] = worst(shared.get(key), read_pair(pair, ends, perfect, words, line > 1))
+    if job.links:
+        asked = [(corner, Case(call)) for corner in there for call in CALLS]
+        loaded, size, weathers = if_held_of(asked, wire=wire, frames=False), len(CALLS), len(outdoors_of(job))
+        for k, (corner, ends) in enumerate(zip(there, at_corners, strict=True)):
+            held = loaded[k * size : k * size + size] * weathers
+            for end, one in zip(ends, held, strict=True):
+                _link_margins(corner, end, one, links)
     asked_back = site.defrost_request and job.has_defrost and ("outdoor", "D") not in how.given_up
-    heats = asked_back and heats_in_defrost(job, wire)
-    if asked_back and not heats:
-        why.append("forced defrost: no auxiliary heat comes on indoors")
+    d_counts = False
+    if asked_back:
+        by_wire = "D" in job.outdoor_run.conductors
+        heats, *without = heats_in_defrost(job, wire, ("", "D") if by_wire else ("",))
+        d_counts = heats and not all(without)
+        if not heats:
+            why.append("forced defrost: no auxiliary heat comes on indoors")
     why += [words for reading in shared.values() for words in reading.why]
     va = math.hypot(va, job.supply.open_v * sum(reading.waves_a for reading in shared.values()))
     if va > job.supply.rated_va:
@@ -263,7 +268,7 @@ def _judged(site: Survey, how: Arrangement) -> Plan:
         MappingProxyType(links),
         earth_a,
         lost,
-        MappingProxyType(if_broken(how, perfect, heats)),
+        MappingProxyType(if_broken(how, whole, perfect, d_counts)),
         tuple(_needs(site, how)),
         _minutes(site, how),
         tuple(shared.values()),

@@ -22,7 +22,7 @@ from lessonkit.job.faults import Fault
 from lessonkit.job.model import Job
 from lessonkit.studies.arrangements import Arrangement
 from lessonkit.studies.break_harms import Break, break_of
-from lessonkit.studies.cases import Case, Rest, Wire, rest
+from lessonkit.studies.cases import Case, Rest, Wire, rest, rest_of
 from lessonkit.studies.half_wave import SharedWire
 
 __all__ = ["ends_of", "heats_in_defrost", "if_broken", "outdoors_of", "wire_of"]
@@ -34,7 +34,6 @@ MILD_C, ASIDE_C = 8.0, 5.0
 NOTHING_A, NOTHING_V = 1e-3, 0.1
 #: What carries current, or a signal, under every call.
 _ALWAYS = ("R", "C", "SIG")
-_STAT = "outdoor-thermostat "
 
 
 @dataclass(frozen=True)
@@ -49,14 +48,14 @@ class _Breakable:
         return whole.opened(faults) if faults else whole
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=8)
 def _whole(wire: Wire, job: Job) -> Wiring:
-    return wire(job, ()).breakable()
+    return wire(job, ())
 
 
 def wire_of(how: Arrangement) -> Wire:
-    """Return what makes the circuit of an arrangement's job."""
-    return SharedWire(how.shared) if how.shared else Wiring
+    """Return what makes the circuit of an arrangement's job; it knows no faults but open conductors."""
+    return _Breakable(SharedWire(how.shared) if how.shared else Wiring)
 
 
 def outdoors_of(job: Job) -> tuple[float, ...]:
@@ -72,25 +71,27 @@ def outdoors_of(job: Job) -> tuple[float, ...]:
     return tuple(sorted({stat.closed(c): c for c in tried}.values()))
 
 
-def ends_of(job: Job, wire: Wire = Wiring, replies: bool = False) -> list[Rest]:
-    """Return how every call ends: all calls in the first weather that matters, then in the next.
+def ends_of(jobs: Sequence[Job], wire: Wire = Wiring, replies: bool = False) -> list[list[Rest]]:
+    """Return how every call ends in each of some jobs: all calls in the first weather that matters, then on.
 
-    `replies` as in `rest`.
+    The jobs are one site with other numbers, and have one outdoor thermostat. `replies` as in `rest`.
     """
-    cases = [Case(call) for call in CALLS]
-    weathers = outdoors_of(job)
-    first = rest(job, cases, outdoor_c=weathers[0], wire=wire, replies=replies)
-    found = [*first]
+    cases, weathers = [Case(call) for call in CALLS], outdoors_of(jobs[0])
+    asked = [(job, case) for job in jobs for case in cases]
+    first = rest_of(asked, outdoor_c=weathers[0], wire=wire, replies=replies)
+    by_weather = [first]
     for outdoor_c in weathers[1:]:
-        moved = _moved_contacts(job, weathers[0], outdoor_c)
+        moved = _moved_contacts(jobs[0], weathers[0], outdoor_c)
         differs = [k for k, end in enumerate(first) if _matters(end, moved)]
-        if differs:
-            again = rest(job, [cases[k] for k in differs], outdoor_c=outdoor_c, wire=wire, replies=replies)
-            changed = dict(zip(differs, again, strict=True))
-        else:
-            changed = {}
-        found += [changed.get(k, end) for k, end in enumerate(first)]
-    return found
+        ends = [*first]
+        again = rest_of([asked[k] for k in differs], outdoor_c=outdoor_c, wire=wire, replies=replies)
+        for k, end in zip(differs, again, strict=True):
+            ends[k] = end
+        by_weather.append(ends)
+    size = len(cases)
+    return [
+        [end for ends in by_weather for end in ends[k * size : k * size + size]] for k in range(len(jobs))
+    ]
 
 
 def _moved_contacts(job: Job, one_c: float, other_c: float) -> frozenset[str]:
@@ -102,8 +103,8 @@ def _moved_contacts(job: Job, one_c: float, other_c: float) -> frozenset[str]:
 def _matters(end: Rest, moved: frozenset[str]) -> bool:
     """Return whether an end would differ if these contacts of the outdoor thermostat were the other way."""
     solution = end.settled.solution
-    for key in end.wiring.keys:
-        if not key.startswith(_STAT) or key.split()[1] not in moved:
+    for key, which in end.wiring.lockouts.items():
+        if which not in moved:
             continue
         branch = solution.network.branches[solution.network.place_of[key]]
         if abs(solution.a(key)) > NOTHING_A or abs(solution.v(branch.a, branch.b)) > NOTHING_V:
@@ -121,7 +122,7 @@ def _broken(how: Arrangement, whole: Sequence[Rest], at: Sequence[tuple[str, str
 
     `whole` are the ends with nothing broken. A conductor that two terminals share breaks for both.
     """
-    job, wire = how.job, _Breakable(wire_of(how))
+    job, wire = how.job, wire_of(how)
     size, weathers = len(CALLS), outdoors_of(job)
     opened = [tuple(Fault(run, one, "open") for one in terminal.split("+")) for run, terminal in at]
     found = [list(whole) for _ in at]
@@ -145,37 +146,44 @@ def _broken(how: Arrangement, whole: Sequence[Rest], at: Sequence[tuple[str, str
     return found
 
 
-def if_broken(how: Arrangement, perfect: list[Rest], heats: bool) -> dict[str, Break]:
+def if_broken(
+    how: Arrangement, whole: Sequence[Rest], perfect: Sequence[Rest], d_counts: bool
+) -> dict[str, Break]:
     """Return what happens when a conductor breaks, for each one in use by its run and label.
 
-    `heats` says whether the sound job brings auxiliary heat on in a forced defrost.
+    `whole` are the ends with nothing broken, `perfect` those on copper that drops nothing; `d_counts` says
+    that without the conductor D a forced defrost brings no auxiliary heat any more.
     """
     serving: dict[tuple[str, str], list[str]] = {}
     for served in how.schedule:
         if served.terminal:
             serving.setdefault((served.run, served.terminal), []).append(f"{served.run} {served.label}")
     alone = [at for at, labels in serving.items() if len(labels) == 1]
-    broken = _broken(how, ends_of(how.job, _Breakable(wire_of(how))), alone)
+    broken = _broken(how, whole, alone)
     twins = {label: Break(twin=True) for labels in serving.values() for label in labels if len(labels) > 1}
     found = {}
     for at, ends in zip(alone, broken, strict=True):
-        lost = at[1] == "D" and heats and not heats_in_defrost(how.job, wire_of(how), "D")
-        found[serving[at][0]] = break_of(ends, perfect, lost)
+        found[serving[at][0]] = break_of(ends, perfect, d_counts and at[1] == "D")
     return twins | found
 
 
-def heats_in_defrost(job: Job, wire: Wire = Wiring, broken: str = "") -> bool:
-    """Return whether a forced defrost brings auxiliary heat on indoors, with one outdoor conductor broken.
+def heats_in_defrost(job: Job, wire: Wire = Wiring, broken: Sequence[str] = ("",)) -> list[bool]:
+    """Return whether a forced defrost brings auxiliary heat on indoors, with one outdoor conductor `broken`.
 
-    A board defrosts only while it sees a call for heat.
+    There is an answer for each of them ("": none is broken). A board defrosts only while it sees a call for
+    heat.
     """
     stat = job.outdoor_thermostat
     locked_c = -40.0 if stat is None or stat.compressor_below_c is None else stat.compressor_below_c
     outdoor_c = max(0.0, locked_c + 1.0)  # cold enough for frost, and not too cold for the compressor
-    cases = [Case("heat-1", (Fault("outdoor", broken, "open"),) if broken else ())]
-    (called,) = rest(job, cases, outdoor_c=outdoor_c, wire=wire, replies=False)
-    saw = seen(called.settled.solution, job.equipment.valve, True, False, job.y1_at_board)
-    if not saw.heating or DEFROST_BOARD_AT not in called.settled.latches.awake:
-        return False
-    (forced,) = rest(job, cases, outdoor_c=outdoor_c, wire=wire, replies=False, defrosting=True)
-    return forced.responding["auxiliary heat"] != "off"
+    cases = [Case("heat-1", (Fault("outdoor", one, "open"),) if one else ()) for one in broken]
+    called, forced = (
+        rest(job, cases, outdoor_c=outdoor_c, wire=wire, replies=False, defrosting=defrosting)
+        for defrosting in (False, True)
+    )
+    return [
+        DEFROST_BOARD_AT in before.settled.latches.awake
+        and seen(before.settled.solution, job.equipment.valve, True, False, job.y1_at_board).heating
+        and after.responding["auxiliary heat"] != "off"
+        for before, after in zip(called, forced, strict=True)
+    ]

@@ -137,7 +137,7 @@ def test_a_batch_gives_what_each_case_gives_alone(name: str) -> None:
             assert (again.fuse, again.chatter, again.delivering) == (one.fuse, one.chatter, one.delivering)
             assert again.settled.latches == one.settled.latches
             assert dict(again.volts) == pytest.approx(dict(one.volts), abs=1e-6)
-            # Shares are counted over 64 trials, and each batch has its own noise.
+            # Shares are counted over 64 trials, whose levels are those of the first case that is alike.
             assert dict(again.links) == pytest.approx(dict(one.links), abs=0.2)
 
 

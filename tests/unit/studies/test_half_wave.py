@@ -157,7 +157,7 @@ def test_the_open_plan_of_a_panel_says_the_pair(plan: Plan) -> None:
 def test_a_forced_defrost_goes_by_the_shared_relays() -> None:
     """Where the relays of a shared conductor get too little, no compressor runs, and nothing defrosts."""
     how = shared_way(site("mnopqrst", "abcde"))
-    assert heats_in_defrost(how.job, wire_of(how))
+    assert heats_in_defrost(how.job, wire_of(how), ("", "D")) == [True, False]
     low = at_line(how.job.with_supply(open_v=24.5), 0.9)
-    assert heats_in_defrost(low)
-    assert not heats_in_defrost(low, wire_of(how))
+    assert heats_in_defrost(low) == [True]
+    assert heats_in_defrost(low, wire_of(how)) == [False]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from lessonkit.bench.wiring import Wiring, solve_side_by_side
+from lessonkit.bench.side_by_side import solve_side_by_side
+from lessonkit.bench.wiring import Wiring
 from lessonkit.job.faults import as_faults
 from lessonkit.job.toml import demo_job
 from lessonkit.studies.cases import Case, rest
@@ -12,9 +13,9 @@ from lessonkit.studies.cases import Case, rest
 
 @pytest.mark.parametrize("name", ["full-cable", "two-run"])
 def test_an_opened_conductor_is_a_broken_one(name: str) -> None:
-    """Each conductor opened in a breakable circuit gives the volts of a wiring with that fault."""
+    """Each conductor opened in a circuit gives the volts of a wiring with that fault."""
     job = demo_job(name)
-    whole = Wiring(job).breakable()
+    whole = Wiring(job)
     ends = rest(job, [Case("off"), Case("cool-2")])
     for run, of in job.runs.items():
         for conductor in of.conductors:
@@ -23,7 +24,7 @@ def test_an_opened_conductor_is_a_broken_one(name: str) -> None:
             assert opened.faults == faults
             for freq_hz in (0.0, job.frequency_hz):
                 for on in (end.settled.on for end in ends):
-                    got, right = solve_side_by_side([(opened, on, None), (laid_out, on, None)], freq_hz)
+                    got, right = solve_side_by_side([(opened, on), (laid_out, on)], freq_hz)
                     for node in laid_out.template.nodes:
                         assert got.v(node) == pytest.approx(right.v(node), rel=1e-5, abs=1e-6), (node, faults)
     assert whole.faults == ()
