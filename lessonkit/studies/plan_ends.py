@@ -72,9 +72,10 @@ def outdoors_of(job: Job) -> tuple[float, ...]:
 
 
 def ends_of(jobs: Sequence[Job], wire: Wire = Wiring, replies: bool = False) -> list[list[Rest]]:
-    """Return how every call ends in each of some jobs: all calls in the first weather that matters, then on.
+    """Return how every call ends in each of some jobs, in each weather that matters.
 
-    The jobs are one site with other numbers, and have one outdoor thermostat. `replies` as in `rest`.
+    For a job come all calls in the first weather, then in the next. The jobs are one site with other numbers,
+    and have one outdoor thermostat. `replies` as in `rest`.
     """
     cases, weathers = [Case(call) for call in CALLS], outdoors_of(jobs[0])
     asked = [(job, case) for job in jobs for case in cases]
@@ -168,10 +169,10 @@ def if_broken(
 
 
 def heats_in_defrost(job: Job, wire: Wire = Wiring, broken: Sequence[str] = ("",)) -> list[bool]:
-    """Return whether a forced defrost brings auxiliary heat on indoors, with one outdoor conductor `broken`.
+    """Return whether a forced defrost brings auxiliary heat on indoors, for each conductor `broken`.
 
-    There is an answer for each of them ("": none is broken). A board defrosts only while it sees a call for
-    heat.
+    They are conductors of the outdoor run, one broken at a time ("": none is). A board defrosts only while
+    it sees a call for heat.
     """
     stat = job.outdoor_thermostat
     locked_c = -40.0 if stat is None or stat.compressor_below_c is None else stat.compressor_below_c
