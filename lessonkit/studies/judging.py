@@ -111,7 +111,7 @@ class Judged:
         }
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=4)
 def _search(job: Job) -> Search:
     """Return a fresh search of a job for single faults that stay; callers take a copy."""
     return Search(job, comes_and_goes=False, calls=calls_of(job), outdoor_c=outdoor_c_of(job))
