@@ -28,13 +28,19 @@ ROOT_FILES = {"bootstrap.js", "package.json"}
 ASKED = ["micropip", "piplite", "ssl", "sqlite3", "ipykernel", "comm", "pyodide_kernel", "jedi", "ipython"]
 """What the kernel would fetch for itself; named here it doesn't. `start.js` loads what is needed."""
 
-FRONT = ("site.css", "front.js", "notebook.js", "answers.js", "progress.js", "student.js", "icon.svg")
+FRONT = (
+    *("site.css", "needs.js", "front.js", "notebook.js", "answers.js", "progress.js", "student.js"),
+    "icon.svg",
+)
 
 OVERRIDES: dict[str, Any] = {
     # Work is saved by the page a second after each change; this is the second net.
     "@jupyterlab/docmanager-extension:plugin": {"autosaveInterval": 10},
-    # A stop button that can't stop anything is worse than none: the page says how a loop is stopped.
-    "@jupyterlab/notebook-extension:panel": {"toolbar": [{"name": "interrupt", "disabled": True}]},
+    # A stop button that can't stop anything is worse than none: the page says how a loop is stopped. A circle
+    # that is drawn anew whenever Python begins or ends something has the whole line measured at each click.
+    "@jupyterlab/notebook-extension:panel": {
+        "toolbar": [{"name": name, "disabled": True} for name in ("interrupt", "executionProgress")]
+    },
     "@jupyterlab/apputils-extension:notification": {"fetchNews": "false", "checkForUpdates": False},
     "@jupyterlab/notebook-extension:tracker": {"windowingMode": "none"},
 }
@@ -50,6 +56,10 @@ UNUSED = [
     "@jupyterlite/application-extension:about",
     *(f"@jupyter-notebook/notebook-extension:{name}" for name in ("tab-icon", "kernel-logo", "checkpoints")),
     *(f"@jupyter-notebook/application-extension:{name}" for name in ("logo", "pages")),
+    # They would look for formulas, of which no workbook has any, in every text of a panel at every click, and
+    # change the page's icon twice.
+    "@jupyterlab/mathjax-extension:plugin",
+    "@jupyterlab/application-extension:faviconbusy",
 ]
 
 EVER = "2026-01-01T00:00:00.000000Z"

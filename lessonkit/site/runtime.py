@@ -1,4 +1,4 @@
-"""Python for the page: the core files, and one pack with all that is laid before Python.
+"""Python for the page: the core files, one pack with all that is laid before Python, and its memory.
 
 The pack is a tar archive, squeezed by gzip, of what a workbook needs: the library, the published wheels and
 the pure ones that the published lock lacks, lessonkit itself. The page lays its files before Python as they
@@ -7,6 +7,10 @@ the lock that the runtime wants to see is empty. Compiled modules are only loade
 
 Half of a start would go into compiling Python. So the same runtime compiles once while the site is built:
 Node starts it on the finished folder, imports what a workbook imports, and hands back the bytecode.
+
+Most of the rest would go into importing. So Node starts it once more, imports what every workbook needs,
+and Python's memory as it is then becomes a file too. A page starts with that memory (`memory.js`); where it
+can't, it starts without, imports, and says so in the browser's console.
 """
 
 from __future__ import annotations
@@ -35,6 +39,9 @@ Files = dict[str, bytes]
 
 PACK = "python.pack"
 """The archive. A suffix of its own, since some servers unpack `.gz` on the way and others don't."""
+
+MEMORY = "python.memory"
+"""Python's memory with everything imported, squeezed by gzip."""
 
 NO_LIBRARY = "no-library.zip"
 """An archive without files, for the runtime, which expects the library in one."""
@@ -103,12 +110,17 @@ def runtime_files(store: Store, *, with_test: bool = False) -> Files:
     # The kernel imports what installs packages; here is nothing to install, and all of that need not load.
     laid |= {f"{SITE}piplite/{name}.py": page_file("piplite.py") for name in ("__init__", "piplite", "cli")}
     lock = json.dumps({"info": published["info"], "packages": {}}, indent=1).encode()
-    files = {**core, LOCK: lock, NO_LIBRARY: _nothing_zipped(), "lay.js": page_file("lay.js")}
-    made = _bytecode({**files, PACK: packed(laid, level=1)}, store)
+    files = {**core, LOCK: lock, NO_LIBRARY: _nothing_zipped()}
+    files |= {name: page_file(name) for name in ("lay.js", "memory.js")}
+    made, libraries = _bytecode({**files, PACK: packed(laid, level=1)}, store)
     # Bytecode that lies where its source lay stands for it.
-    pack = packed({name: data for name, data in laid.items() if f"{name}c" not in made} | made)
-    start = page_file("start.js").replace(b"@BYTES@", str(len(pack)).encode())
-    return {**files, PACK: pack, "start.js": start}
+    files[PACK] = packed({name: data for name, data in laid.items() if f"{name}c" not in made} | made)
+    memory, noted = _memory({**files, "libraries.json": libraries}, store)
+    files[MEMORY] = gzip.compress(memory, 6, mtime=0)
+    start = page_file("start.js").replace(b"@NOTED@", noted)
+    for mark, name in ((b"@PACK@", PACK), (b"@MEMORY@", MEMORY)):
+        start = start.replace(mark, str(len(files[name])).encode())
+    return {**files, "start.js": start}
 
 
 def _of_use(name: str) -> bool:
@@ -171,19 +183,33 @@ def package_files(with_test: bool) -> Files:
     return files
 
 
-def _bytecode(files: Files, store: Store) -> Files:
-    """Start the runtime in Node, import what workbooks import, and return the bytecode of it all."""
+def _bytecode(files: Files, store: Store) -> tuple[Files, bytes]:
+    """Return the bytecode of all that workbooks import, and the compiled modules that each workbook needs."""
+    store.say("compiling for the page")
+    made, loaded = _in_node("compile.cjs", files)
+    return _unzipped(made), loaded
+
+
+def _memory(files: Files, store: Store) -> tuple[bytes, bytes]:
+    """Return Python's memory with all imported that workbooks need, and what a page has to know of it."""
+    store.say("starting Python for the page")
+    return _in_node("remember.cjs", files)
+
+
+def _in_node(script: str, files: Files) -> tuple[bytes, bytes]:
+    """Start the runtime in Node by a script of the page, and return the two files that it makes.
+
+    Raises `CantBeHad` where there is no Node, and `CantStart`.
+    """
     node = find_node()
     if node is None:
         raise CantBeHad("building the site needs Node: `pip install lessonkit[site]` brings it.")
-    store.say("compiling for the page")
     with tempfile.TemporaryDirectory(prefix="lessonkit-") as folder:
-        for name, data in files.items():
+        for name, data in {**files, script: page_file(script)}.items():
             Path(folder, name).write_bytes(data)
-        script = Path(folder, "compile.cjs")
-        script.write_bytes(page_file("compile.cjs"))
+        made, more = Path(folder, "made"), Path(folder, "made.json")
         done = subprocess.run(
-            [*node, str(script), folder, str(Path(folder, "bytecode.zip"))],
+            [*node, str(Path(folder, script)), folder, str(made)],
             cwd=folder,
             env=node_environment(),
             capture_output=True,
@@ -191,10 +217,9 @@ def _bytecode(files: Files, store: Store) -> Files:
             errors="replace",
             check=False,
         )
-        made = Path(folder, "bytecode.zip")
-        if done.returncode or not made.is_file():
+        if done.returncode or not more.is_file():
             said = [line.strip() for line in done.stderr.splitlines() if line.strip()] or ["it said nothing"]
             raise CantStart(
                 f"the runtime did not start in Node ({said[-1][:200]}); see that Node is 18 or newer."
             )
-        return _unzipped(made.read_bytes())
+        return made.read_bytes(), more.read_bytes()

@@ -1,4 +1,5 @@
 // Runs a program of Python in a site's runtime, in Node: node run.cjs RUNTIME MOUNTS PROGRAM
+// Python starts as in a page, with the memory that was kept of it.
 // MOUNTS is JSON: which folders of this computer the program sees, by the path that they have for it.
 "use strict";
 const fs = require("node:fs");
@@ -15,14 +16,23 @@ process.on("unhandledRejection", stop);
 
 (async () => {
   const { loadPyodide } = require(path.join(runtime, "pyodide.js"));
-  const { layPack } = require(path.join(runtime, "lay.js"));
-  const pack = zlib.gunzipSync(fs.readFileSync(path.join(runtime, "python.pack")));
-  const python = await loadPyodide({
+  for (const name of ["pyodide.asm.js", "lay.js", "memory.js"]) await import(path.join(runtime, name));
+  const unpacked = (name) => new Uint8Array(zlib.gunzipSync(fs.readFileSync(path.join(runtime, name))));
+  const pack = unpacked("python.pack");
+  const [noted] = fs.readFileSync(path.join(runtime, "start.js"), "utf8").match(/\{"paths":.*\}(?=\])/);
+  const how = {
     indexURL: runtime + path.sep,
     stdLibURL: path.join(runtime, "no-library.zip"),
-    fsInit: async (files) => layPack(files, new Uint8Array(pack)),
-    env: { HOME: "/student", MPLBACKEND: "Agg", MPLCONFIGDIR: "/student/matplotlib" },
-  });
+    fsInit: async (files) => globalThis.layPack(files, pack),
+  };
+  const memory = Promise.resolve(unpacked("python.memory"));
+  const python = await globalThis.lessonkitMemory.startWith(loadPyodide, how, JSON.parse(noted), memory);
+  // There is no kernel here that would hear what is printed, and no page that shows pictures.
+  python.runPython(`
+import os, sys
+sys.stdout, sys.stderr = sys.__stdout__, sys.__stderr__
+os.environ["MPLBACKEND"] = "Agg"
+`);
   for (const [inside, outside] of Object.entries(JSON.parse(mounts))) {
     python.FS.mkdirTree(inside);
     python.FS.mount(python.FS.filesystems.NODEFS, { root: outside }, inside);

@@ -84,6 +84,7 @@ def test_all_that_the_bench_can_do_runs_in_the_page(open_context: Callable[..., 
     """Predictions, a commissioning sheet, a season, and a hidden fault to its best plan all run."""
     page = open_context(viewport={"width": 1200, "height": 900}).new_page()
     wrong = listening(page, address)
+    page.on("console", lambda line: wrong.append(line.text) if "without the memory" in line.text else None)
     open_book(page, address, START)
     write_cells(page, PREDICTED, PROVED, SEASON, PRINTED, HIDDEN)
     cells = run_book(page)
@@ -100,6 +101,17 @@ def test_all_that_the_bench_can_do_runs_in_the_page(open_context: Callable[..., 
     panel.get_by_text("The best plan is being worked out").first.wait_for()
     panel.get_by_text("The best plan", exact=True).first.wait_for()
     assert wrong == []
+
+
+def test_a_browser_that_is_too_old_is_told_so(open_context: Callable[..., Any], address: str) -> None:
+    """Without the newest part of what it needs a page says so in one sentence, and starts nothing."""
+    context = open_context()
+    context.add_init_script("delete window.DecompressionStream")
+    page = context.new_page()
+    for place in ("", f"notebooks/index.html?path={START}"):
+        page.goto(address + place)
+        page.get_by_text("This browser is too old for this page (it has no DecompressionStream)").wait_for()
+    assert page.evaluate("[document.body.dataset.workbook, typeof window.jupyterapp]") == [None, "undefined"]
 
 
 def test_panel_and_prose_on_a_phone(open_context: Callable[..., Any], address: str) -> None:
@@ -125,16 +137,19 @@ def test_panel_and_prose_on_a_phone(open_context: Callable[..., Any], address: s
 def test_plain_http_under_another_name(
     open_context: Callable[..., Any], address: str, tmp_path: Path
 ) -> None:
-    """Where the browser gives less (no https), work is kept all the same, and all of it is handed in."""
+    """With no https, and no kept memory, work is kept all the same, and all of it is handed in."""
     elsewhere = address.replace("127.0.0.1", "classroom.test")
     rules = "MAP classroom.test 127.0.0.1, MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"
     page = open_context(rules, viewport={"width": 1200, "height": 900}).new_page()
-    wrong = listening(page, elsewhere)
+    wrong, said = listening(page, elsewhere), []
+    page.on("console", lambda line: said.append(line.text))
+    page.route("**/python.memory", lambda asked: asked.abort())
     open_book(page, elsewhere, START)
     assert (
         page.evaluate("[isSecureContext, 'serviceWorker' in navigator, crossOriginIsolated]") == [False] * 3
     )
     run_book(page)
+    assert any("starts without the memory" in line for line in said)
     panel = page.locator(".lk-panel.lk-ready")
     panel.get_by_role("button", name="cool-2").click()
     panel.get_by_text("call cool-2").first.wait_for()

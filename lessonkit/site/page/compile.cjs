@@ -1,5 +1,5 @@
-// Starts the runtime of a finished folder in Node, imports what workbooks import, and writes the bytecode of it
-// all to a ZIP file: node compile.cjs FOLDER OUT.zip
+// Starts the runtime of a finished folder in Node, imports what workbooks import, and writes the bytecode of it all to a
+// ZIP file: node compile.cjs FOLDER OUT. OUT.json gets the compiled modules that every workbook needs, in their order.
 const fs = require("node:fs");
 const path = require("node:path");
 const zlib = require("node:zlib");
@@ -61,6 +61,8 @@ archive.getvalue()
 (async () => {
   const { loadPyodide } = require(path.join(folder, "pyodide.js"));
   const { layPack } = require(path.join(folder, "lay.js"));
+  require(path.join(folder, "memory.js"));
+  const { FIRST_USE } = globalThis.lessonkitMemory;
   const pack = zlib.gunzipSync(fs.readFileSync(path.join(folder, "python.pack")));
   const python = await loadPyodide({
     indexURL: folder + path.sep,
@@ -68,7 +70,11 @@ archive.getvalue()
     fsInit: async (files) => layPack(files, new Uint8Array(pack)),
     env: { HOME: "/student", PYTHONHASHSEED: "0" },
   });
+  // This loads all compiled modules that a page starts with: the kernel itself has none but those of IPython.
+  python.runPython(`import IPython\n${FIRST_USE}`);
+  const loaded = Object.keys(python._module.LDSO.loadedLibsByName).filter((name) => name !== "__main__");
   const made = python.runPython(COMPILE).toJs();
   fs.writeFileSync(out, made);
+  fs.writeFileSync(`${out}.json`, JSON.stringify(loaded));
   process.exit(0);
 })().catch(stop);

@@ -224,6 +224,7 @@ const watchLoops = (app, panel) => {
 };
 
 const main = async () => {
+  if (window.lessonkitLacks) return; // needs.js has said so
   const { litePluginSettings } = readConfig();
   const { pyodideUrl } = litePluginSettings["@jupyterlite/pyodide-kernel-extension:kernel"];
   meetWorkers(new URL(pyodideUrl, BASE).href);

@@ -15,18 +15,16 @@
     throw error;
   };
 
-  const PACK_BYTES = @BYTES@;
+  // Bytes of what is fetched; and what the kept memory needs beside itself.
+  const [PACK_BYTES, MEMORY_BYTES, NOTED] = [@PACK@, @MEMORY@, @NOTED@];
 
-  // The pack as it comes in, unpacked; `tell` hears what share of it is there.
-  const fetchPack = async (address, tell) => {
+  // A packed file as it comes in, unpacked; `tell` hears how many bytes came.
+  const fetchPacked = async (address, tell) => {
     const answer = await fetch(address);
     if (!answer.ok) throw new Error(`${address} is not to be had (${answer.status})`);
-    // A whole percent at a time: a message for each of the hundreds of pieces would keep the page busy.
-    let come = 0, told = 0;
     const counted = new TransformStream({
       transform(chunk, out) {
-        come += chunk.length;
-        if (come - told > PACK_BYTES / 100 || come === PACK_BYTES) tell((told = come) / PACK_BYTES);
+        tell(chunk.length);
         out.enqueue(chunk);
       },
     });
@@ -34,27 +32,24 @@
     return new Uint8Array(await new Response(stream).arrayBuffer());
   };
 
-  // Most of what is left of a start; the kernel and the first cell find it done. Python's search for circles of objects
-  // takes a quarter of a second with all that loaded; so it waits meanwhile, and leaves it all aside for good.
-  const IMPORTS = `
-import gc
-gc.disable()
-import piplite.piplite, pyodide_kernel
-import lessonkit
-lessonkit.bench_panel
-gc.freeze()
-gc.enable()
-`;
-
   const startPython = async (options) => {
     const folder = options.indexURL;
     const tell = (share, text) => self.postMessage({ lessonkit: { share, text } });
     const began = performance.now();
     tell(0, "fetching Python and the bench");
-    const pack = fetchPack(folder + "python.pack", (share) => tell(0.6 * share, "fetching Python and the bench"));
-    importScripts(folder + "pyodide.js", folder + "lay.js");
+    // A whole percent at a time: a message for each of the hundreds of pieces would keep the page busy.
+    let [come, told] = [0, 0];
+    const whole = PACK_BYTES + MEMORY_BYTES;
+    const count = (bytes) => {
+      come += bytes;
+      if (come - told > whole / 100) tell((0.6 * (told = come)) / whole, "fetching Python and the bench");
+    };
+    const [pack, memory] = ["python.pack", "python.memory"].map((name) => fetchPacked(folder + name, count));
+    memory.catch(() => {}); // Python starts without it, and says below what was wrong
+    importScripts(...["pyodide.js", "pyodide.asm.js", "lay.js", "memory.js"].map((name) => folder + name));
+    const { IMPORTS, startWith } = self.lessonkitMemory;
     const start = self.loadPyodide;
-    const python = await start({
+    const how = {
       ...options,
       packages: [],
       stdLibURL: folder + "no-library.zip",
@@ -63,6 +58,12 @@ gc.enable()
         tell(0.7, "starting Python");
       },
       env: { HOME: "/student", MPLCONFIGDIR: "/student/matplotlib" },
+    };
+    const python = await startWith(start, how, NOTED, memory).catch(async (error) => {
+      console.warn("Python starts without the memory that was kept of it:", error);
+      const plain = await start(how);
+      plain.runPython(IMPORTS);
+      return plain;
     });
     tell(0.8, "starting Python");
     const run = python.runPythonAsync.bind(python);
@@ -76,7 +77,6 @@ gc.enable()
       }
       return answer;
     };
-    await run(IMPORTS);
     return python;
   };
 
