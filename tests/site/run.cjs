@@ -27,9 +27,10 @@ process.on("unhandledRejection", stop);
   };
   const memory = Promise.resolve(unpacked("python.memory"));
   const python = await globalThis.lessonkitMemory.startWith(loadPyodide, how, JSON.parse(noted), memory);
-  // There is no kernel here that would hear what is printed, and no page that shows pictures.
+  // There is no kernel here that would hear what is printed and what a panel says, and no page that shows pictures.
   python.runPython(`
-import os, sys
+import comm, os, sys
+comm.create_comm, comm.get_comm_manager = comm._create_comm, comm._get_comm_manager
 sys.stdout, sys.stderr = sys.__stdout__, sys.__stderr__
 os.environ["MPLBACKEND"] = "Agg"
 `);

@@ -39,6 +39,7 @@ def test_firefox_runs_a_workbook_and_its_panel(page: Page, built_site: Path) -> 
         page.wait_for("document.body.dataset.workbook === 'open'")
         page.click("document.querySelector('.lk-run')")
         page.wait_for("document.querySelector('.lk-panel.lk-ready')")
+        page.wait_for("document.body.dataset.pythonMemory === 'kept'")
         # While cells still run the page moves, and a click would miss.
         page.wait_for(f"{CELLS.strip()[6:]}.every(cell => cell.ran > 0 && !cell.busy)")
         page.click(KEY.format("cool-2"))

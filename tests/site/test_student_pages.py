@@ -84,10 +84,10 @@ def test_all_that_the_bench_can_do_runs_in_the_page(open_context: Callable[..., 
     """Predictions, a commissioning sheet, a season, and a hidden fault to its best plan all run."""
     page = open_context(viewport={"width": 1200, "height": 900}).new_page()
     wrong = listening(page, address)
-    page.on("console", lambda line: wrong.append(line.text) if "without the memory" in line.text else None)
     open_book(page, address, START)
     write_cells(page, PREDICTED, PROVED, SEASON, PRINTED, HIDDEN)
     cells = run_book(page)
+    assert page.evaluate("document.body.dataset.pythonMemory") == "kept"
     said = [text_of(cells[f"own-{k}"]) for k in range(5)]
     assert not any(o["output_type"] == "error" for cell in cells.values() for o in cell["outputs"]), said
     assert "skipped" in said[0]
@@ -141,15 +141,14 @@ def test_plain_http_under_another_name(
     elsewhere = address.replace("127.0.0.1", "classroom.test")
     rules = "MAP classroom.test 127.0.0.1, MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"
     page = open_context(rules, viewport={"width": 1200, "height": 900}).new_page()
-    wrong, said = listening(page, elsewhere), []
-    page.on("console", lambda line: said.append(line.text))
+    wrong = listening(page, elsewhere)
     page.route("**/python.memory", lambda asked: asked.abort())
     open_book(page, elsewhere, START)
     assert (
         page.evaluate("[isSecureContext, 'serviceWorker' in navigator, crossOriginIsolated]") == [False] * 3
     )
     run_book(page)
-    assert any("starts without the memory" in line for line in said)
+    assert page.evaluate("document.body.dataset.pythonMemory") == "none"
     panel = page.locator(".lk-panel.lk-ready")
     panel.get_by_role("button", name="cool-2").click()
     panel.get_by_text("call cool-2").first.wait_for()

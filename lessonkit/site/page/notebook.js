@@ -25,7 +25,9 @@ const meetWorkers = (startScript) => {
       const { share, text } = data.lessonkit;
       ready = Boolean(data.lessonkit.ready);
       say(ready ? text : `${text} (${Math.round(100 * share)} %)`, share);
-      if (ready) document.body.dataset.pythonSeconds = data.lessonkit.seconds;
+      if (!ready) return;
+      document.body.dataset.pythonSeconds = data.lessonkit.seconds;
+      document.body.dataset.pythonMemory = data.lessonkit.kept ? "kept" : "none";
     });
     return worker;
   };

@@ -59,7 +59,9 @@
       },
       env: { HOME: "/student", MPLCONFIGDIR: "/student/matplotlib" },
     };
+    let kept = true;
     const python = await startWith(start, how, NOTED, memory).catch(async (error) => {
+      kept = false;
       console.warn("Python starts without the memory that was kept of it:", error);
       const plain = await start(how);
       plain.runPython(IMPORTS);
@@ -73,7 +75,7 @@
         // Completion by types would need another two megabytes.
         python.runPython("pyodide_kernel.ipython_shell.Completer.use_jedi = False");
         const seconds = (performance.now() - began) / 1000;
-        self.postMessage({ lessonkit: { share: 1, text: "Python is ready", ready: true, seconds } });
+        self.postMessage({ lessonkit: { share: 1, text: "Python is ready", ready: true, seconds, kept } });
       }
       return answer;
     };
