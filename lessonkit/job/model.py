@@ -384,9 +384,10 @@ class Job:
             ]
             if unlisted:
                 yield (
-                    f"{' and '.join(unlisted)} must have interconnection_listed = true, since runs.outdoor "
-                    "joins the commons of two sources, which only listed ones may be (NEC 725.121(B)); "
-                    'or say runs.outdoor.receiver = "isolated"'
+                    "runs.outdoor joins the commons of two sources, and only sources that their makers have "
+                    "listed for that may be joined (NEC 725.121(B)): say interconnection_listed = true for "
+                    f"{' and '.join(unlisted)} if they are, or keep them apart by runs.outdoor.receiver = "
+                    '"isolated"'
                 )
 
 

@@ -297,11 +297,10 @@ class HiddenFaultPanel(Panel):
             )
         else:
             complaint = hidden.complaint or NOTHING
-            last = hidden.entries[-1]
-            words = (
-                f"Complaint: {complaint}. {hidden.minutes:g} min, {wrong_words(hidden.wrong_parts)}. "
-                f"{_sentence(f'{last.act}: {last.shown}')}"
-            )
+            words = f"Complaint: {complaint}. {hidden.minutes:g} min, {wrong_words(hidden.wrong_parts)}."
+            if len(hidden.entries) > 1:  # the first is the complaint itself
+                last = hidden.entries[-1]
+                words += f" {_sentence(f'{last.act}: {last.shown}')}"
         if self._refused:
             return f"{escape(words)} <strong>✕ {escape(self._refused)}</strong>"
         return escape(words)

@@ -231,9 +231,9 @@ def test_an_unprotected_source_burns_on_a_short() -> None:
 def test_commons_are_joined_only_where_both_sources_are_listed() -> None:
     """The refusal names what is not listed, and the other honest form."""
     job = demo_job("second-transformer")
-    with pytest.raises(BadJob, match=r"job 'second-transformer': supply must have interconnection_listed"):
+    with pytest.raises(BadJob, match=r"listed for .* interconnection_listed = true for supply if"):
         job.with_supply(interconnection_listed=False)
-    with pytest.raises(BadJob, match='or say runs.outdoor.receiver = "isolated"'):
+    with pytest.raises(BadJob, match='keep them apart by runs.outdoor.receiver = "isolated"'):
         job.with_run("outdoor", far_supply=Supply())
     with pytest.raises(BadJob, match="receiver is isolated, which only"):
         demo_job("wire-return").with_run("outdoor", receiver="isolated")

@@ -176,7 +176,7 @@ def test_a_refusal_is_a_sentence() -> None:
     meter = Meter(Bench("full-cable"))
     assert "the power is still on" in refused(meter.ohms, "out:CC", "out:C")
     assert refused(meter.volts, "air:R", "air:C") == "It was not refused, and gave 27.40 V."
-    assert "must have interconnection_listed" in refused(
+    assert "interconnection_listed = true" in refused(
         demo_job("second-transformer").with_supply, interconnection_listed=False
     )
     with pytest.raises(TypeError):

@@ -21,6 +21,7 @@ def test_the_picture_is_covered_until_all_is_over(panel: HiddenFaultPanel) -> No
     for telling in ("outdoor.O=open", "broken", "faulted"):
         assert telling not in shown
     assert "Complaint: cool-1: reversing valve off." in panel.living.value
+    assert panel.living.value.count("reversing valve off") == 1, "said once, at the start too"
     panel.give_up.click()
     assert "It was O broken (outdoor.O=open)." in panel.living.value
     assert "broken" in panel.drawn.value
