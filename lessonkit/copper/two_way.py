@@ -12,7 +12,7 @@ A state is then one small product and one solution. Volts and amperes as in `net
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,7 +28,7 @@ from lessonkit.copper.network import (
     refuse_islands,
 )
 
-__all__ = ["Equations", "System", "solve_systems", "two_way_equations"]
+__all__ = ["Equations", "System", "two_way_equations"]
 
 
 @dataclass(frozen=True)
@@ -161,23 +161,3 @@ def two_way_equations(network: Network, on: Sequence[Branch], freq_hz: float) ->
     except FloatingNode:
         hangs_together = False
     return Equations(network, freq_hz, numbers, touched, rows, hangs_together)
-
-
-def solve_systems(systems: Iterable[System]) -> list[list[Solution]]:
-    """Solve systems, those of the same shape as one stack; returns the solutions of each."""
-    given = list(systems)
-    found: list[list[Solution]] = [[] for _ in given]
-    shapes: dict[tuple[float, tuple[int, ...]], list[int]] = {}
-    for k, system in enumerate(given):
-        shapes.setdefault((system.freq_hz, system.injected.shape[1:]), []).append(k)
-    for (freq_hz, _), members in shapes.items():
-        if len(members) == 1:
-            found[members[0]] = given[members[0]].solve()
-            continue
-        matrix = np.concatenate([given[k].matrix for k in members])
-        injected = np.concatenate([given[k].injected for k in members])
-        node_v = _volts(freq_hz, matrix, injected)
-        ends = np.cumsum([len(given[k].values) for k in members])[:-1]
-        for k, part in zip(members, np.split(node_v, ends), strict=True):
-            found[k] = given[k].solutions(part)
-    return found
