@@ -185,7 +185,6 @@ PLANS = (
 LONGEST = (
     "tests/browser/test_every_page.py",
     "tests/workbooks/test_workbooks.py",
-    "tests/browser/test_site.py",
     "tests/workbooks/test_class_of_thirty.py",
     *PANELS,
     *PLANS,

