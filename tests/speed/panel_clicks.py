@@ -6,7 +6,9 @@ and scope together. Beside it stand what does not depend on what else the machin
 that come to the page, and the processor time of each program. With `--beside` another checkout is measured in
 turn with this one. The aim for two-run with its scope is a median under 45 ms and a 95th percentile under
 80 ms on two quiet cores; the nearest known limit of what a person takes for instantaneous is 100 ms (Nielsen,
-Usability Engineering, 1993).
+Usability Engineering, 1993). With `--least` a button that changes one digit is timed in the same way: that is
+what the page, its kernel and this timing cost whatever a panel does. `page.js` is the one installed in this
+environment, whichever checkout is measured.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ import os
 import statistics
 import sys
 import tempfile
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +34,21 @@ CELLS = (
     "import lessonkit as lk\nfrom IPython.display import display",
     "panel = lk.bench_panel({job!r}, scope={scope})\ndisplay(panel)",
 )
+
+#: A panel that does as little as one can.
+LEAST = """
+import ipywidgets
+said = ipywidgets.HTML("0")
+def say(button):
+    said.value = str(1 - int(said.value))
+button = ipywidgets.Button(description="go")
+button.on_click(say)
+panel = ipywidgets.VBox([button, ipywidgets.Box([said])])
+panel.add_class("lk-panel")
+panel.add_class("lk-ready")
+panel.children[1].add_class("lk-picture")
+display(panel)
+"""
 
 # The answer to a click comes as several messages, and the kernel is idle after the last. A change is on the
 # screen two animation frames after it was made. What is only told to screen readers is no pixel.
@@ -107,6 +125,16 @@ def clicks(page: Any, rounds: int, links: tuple[str, ...]) -> tuple[list[float],
     return first, everything
 
 
+def least_clicks(page: Any, rounds: int) -> tuple[list[float], list[float]]:
+    """Click the button that does least, as often as `clicks` clicks a panel, and return the same."""
+    button, times = page.locator('.lk-panel button:text-is("go")').last, []
+    for _ in range(32 * rounds):
+        times.append(button.evaluate(TIMED_CLICK))
+        page.wait_for_timeout(60)
+    first, everything = zip(*times, strict=True)
+    return list(first), list(everything)
+
+
 def _links(job: str) -> tuple[str, ...]:
     from lessonkit.job.toml import demo_job
 
@@ -120,7 +148,8 @@ def measure(tree: Path, chromium: str, job: str, rounds: int, scope: bool) -> di
         (root / "notebooks").mkdir()
         env = shared.make_private_env(root / "env")
         env["PYTHONPATH"] = os.pathsep.join([str(tree), env.get("PYTHONPATH", "")])
-        write_notebook(root / "notebooks" / "a.ipynb", *(c.format(job=job, scope=scope) for c in CELLS))
+        cells = (CELLS[0], LEAST) if job == "least" else (c.format(job=job, scope=scope) for c in CELLS)
+        write_notebook(root / "notebooks" / "a.ipynb", *cells)
         with (
             lab_server(root / "notebooks", env, root / "log.txt") as server,
             sync_playwright() as tools,
@@ -131,10 +160,13 @@ def measure(tree: Path, chromium: str, job: str, rounds: int, scope: bool) -> di
             run_all(page, server, "a.ipynb", "cell-1")
             page.locator(".lk-panel.lk-ready").wait_for()
             page.wait_for_timeout(1000)
-            clicks(page, 1, _links(job))
+            click = (
+                partial(least_clicks, page) if job == "least" else partial(clicks, page, links=_links(job))
+            )
+            click(1)
             before = _processor_s()
             sizes.clear()
-            picture, everything = clicks(page, rounds, _links(job))
+            picture, everything = click(rounds)
             found = {"picture ms": picture, "everything ms": everything}
             count = len(everything)
             found["messages"], found["kilobytes"] = [len(sizes) / count], [sum(sizes) / count / 1000]
@@ -163,13 +195,14 @@ def main() -> None:
     options.add_argument("--runs", type=int, default=1, help="runs of each checkout, in turn")
     options.add_argument("--jobs", nargs="+", default=["two-run", "full-cable"])
     options.add_argument("--no-scope", action="store_true")
+    options.add_argument("--least", action="store_true", help="time the least possible click, too")
     options.add_argument("--beside", type=Path, help="another checkout, measured in turn with this one")
     chosen = options.parse_args()
     chromium = shared.find_chromium()
     if not chromium:
         sys.exit("no Chromium on this machine")
     trees = [tree for tree in (chosen.beside, TESTS.parent) if tree]
-    for job in chosen.jobs:
+    for job in [*chosen.jobs, *(["least"] if chosen.least else [])]:
         found: dict[Path, list[dict[str, list[float]]]] = {tree: [] for tree in trees}
         for _ in range(chosen.runs):
             for tree in trees:
