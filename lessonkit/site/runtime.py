@@ -205,7 +205,7 @@ def _in_node(script: str, files: Files) -> tuple[bytes, bytes]:
     if node is None:
         raise CantBeHad("building the site needs Node: `pip install lessonkit[site]` brings it.")
     with tempfile.TemporaryDirectory(prefix="lessonkit-") as folder:
-        for name, data in {**files, script: page_file(script)}.items():
+        for name, data in {**files, **{name: page_file(name) for name in (script, "stop.cjs")}}.items():
             Path(folder, name).write_bytes(data)
         made, more = Path(folder, "made"), Path(folder, "made.json")
         done = subprocess.run(

@@ -362,7 +362,8 @@ class Search:
     __repr__ = __str__
 
     def _next_words(self) -> str:
-        spent = f"{len(self.looked)} look{'s'[len(self.looked) == 1 :]}, {self.minutes:g} min so far; "
+        looks = "1 look" if len(self.looked) == 1 else f"{len(self.looked)} looks"
+        spent = f"{looks}, {self.minutes:g} min so far; "
         step = self.next
         if step is None or step.bits < _LITTLE:
             return spent + "no look tells much more"

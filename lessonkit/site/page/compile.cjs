@@ -4,14 +4,7 @@ const fs = require("node:fs");
 const path = require("node:path");
 const zlib = require("node:zlib");
 const [folder, out] = process.argv.slice(2);
-
-const stop = (error) => {
-  // The runtime's own traces quote a megabyte of code; the message alone says what was wrong.
-  console.error(String((error && error.message) || error).trim());
-  process.exit(1);
-};
-process.on("uncaughtException", stop);
-process.on("unhandledRejection", stop);
+const stop = require("./stop.cjs");
 
 const COMPILE = `
 import importlib.util, io, marshal, sys, zipfile

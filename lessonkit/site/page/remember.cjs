@@ -5,13 +5,7 @@ const fs = require("node:fs");
 const path = require("node:path");
 const zlib = require("node:zlib");
 const [folder, out] = process.argv.slice(2);
-
-const stop = (error) => {
-  console.error(String((error && error.message) || error).trim());
-  process.exit(1);
-};
-process.on("uncaughtException", stop);
-process.on("unhandledRejection", stop);
+const stop = require("./stop.cjs");
 
 // Everything that would differ from one build to the next: the day, the clock, chance, this program's own name, and when
 // JavaScript drops what nobody needs.
