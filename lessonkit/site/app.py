@@ -56,6 +56,8 @@ UNUSED = [
     "@jupyterlite/application-extension:about",
     *(f"@jupyter-notebook/notebook-extension:{name}" for name in ("tab-icon", "kernel-logo", "checkpoints")),
     *(f"@jupyter-notebook/application-extension:{name}" for name in ("logo", "pages")),
+    # It connects to the kernel twice, to list help that lies elsewhere.
+    "@jupyterlab/help-extension:resources",
     # They would look for formulas, of which no workbook has any, in every text of a panel at every click, and
     # change the page's icon twice.
     "@jupyterlab/mathjax-extension:plugin",

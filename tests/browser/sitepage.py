@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,6 +12,29 @@ from typing import Any
 from labpage import BROWSER_OPTIONS
 
 from lessonkit.site import serve_site
+
+PATIENCE_MS = 240_000
+"""How long to wait for anything in a page: the slowest machine needs a tenth of it."""
+
+OPEN: list[tuple[Any, list[str]]] = []
+"""The pages with a workbook, each with what it has said in its console."""
+
+STATE = """
+() => {
+  const panel = window.jupyterapp?.shell?.currentWidget;
+  const kernel = panel?.sessionContext?.session?.kernel;
+  return {
+    said: document.querySelector('.lk-state')?.textContent,
+    noted: { ...document.body.dataset },
+    dialog: document.querySelector('.jp-Dialog')?.textContent,
+    kernel: kernel && [kernel.connectionStatus, kernel.status, kernel.handleComms],
+    cells: panel?.content?.widgets?.filter(cell => cell.model.type === 'code').map(cell =>
+      [cell.model.id, cell.model.executionCount, cell.model.executionState, cell.model.outputs.length]),
+    panels: [...document.querySelectorAll('.lk-panel')].map(one => one.className),
+    scripts: performance.getEntriesByType('resource').filter(one => !one.responseEnd).map(one => one.name),
+  };
+}
+"""
 
 CELLS = """
 () => window.jupyterapp.shell.currentWidget.content.widgets
@@ -73,9 +97,27 @@ def listening(page: Any, address: str) -> list[str]:
 
 def open_book(page: Any, address: str, path: str) -> None:
     """Open a workbook of the site."""
-    page.set_default_timeout(600_000)
+    page.set_default_timeout(PATIENCE_MS)
+    if all(one is not page for one, _ in OPEN):
+        heard: list[str] = []
+        page.on("console", lambda word: heard.append(word.text))
+        page.on("pageerror", lambda error: heard.append(str(error)))
+        page.on("close", lambda one: OPEN.remove((one, heard)))
+        OPEN.append((page, heard))
     page.goto(f"{address}notebooks/index.html?path={path}")
     page.wait_for_function("document.body.dataset.workbook === 'open'")
+
+
+def states() -> str:
+    """Return how each open page with a workbook is, for a test that failed."""
+    found = []
+    for page, heard in OPEN:
+        try:
+            state = json.dumps(page.evaluate(STATE), indent=1)
+        except Exception as error:  # a page may be past answering; that is a finding, too
+            state = f"it does not answer: {error}"
+        found.append("\n".join([page.url, state, *heard[-20:]]))
+    return "\n\n".join(found)
 
 
 def cells_when(page: Any, done: str) -> dict[str, dict[str, Any]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,7 @@ import pytest
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent / "browser")]
 
-from sitepage import site_browser, site_server  # noqa: E402
+from sitepage import site_browser, site_server, states  # noqa: E402
 
 
 @pytest.fixture(scope="module")
@@ -36,3 +36,12 @@ def open_context(browser_tools: Any, chromium: str) -> Iterator[Callable[..., An
             return context
 
         yield opened
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(call: pytest.CallInfo[None]) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Say how the pages are when a test fails in one: what went wrong is seldom where it is missed."""
+    report = yield
+    if call.when == "call" and report.failed:
+        report.sections.append(("open pages", states()))
+    return report

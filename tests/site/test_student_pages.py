@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
+import threading
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from sitepage import cells_when, fill_in, kept, listening, open_book, run_book
+from sitepage import cells_when, fill_in, kept, listening, open_book, run_book, site_server
 
 from lessonkit.exercises.pristine import workbook_names
+from lessonkit.site.serve import SiteHandler
 
 pytestmark = [pytest.mark.chromium, pytest.mark.site]
 
@@ -175,3 +178,70 @@ def test_plain_http_under_another_name(
         ]
         assert b'"answer_0_1 = 0"' in content.read("bo-brook/00_start_here_bo-brook.ipynb")
     assert wrong == []
+
+
+def test_first_visit_tells_how_far_it_is_and_the_next_needs_no_network(
+    open_context: Callable[..., Any], built_site: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is kept for later is shown while it still comes in; then the server may go."""
+    rest_may_come = threading.Event()
+    send = SiteHandler.copyfile
+
+    def send_a_part_first(handler: SiteHandler, source: Any, out: Any) -> None:
+        if "/python." in handler.path:
+            out.write(source.read(2_000_000))
+            out.flush()
+            rest_may_come.wait(120)
+        send(handler, source, out)
+
+    monkeypatch.setattr(SiteHandler, "copyfile", send_a_part_first)
+    page = open_context(viewport={"width": 1200, "height": 900}).new_page()
+    with site_server(built_site) as address:
+        page.goto(address)
+        page.wait_for_function("navigator.serviceWorker.controller")
+        open_book(page, address, START)
+        page.get_by_text(re.compile(r"^fetching Python and the bench [(][1-9]\d? %[)]$")).wait_for(timeout=60_000)
+        rest_may_come.set()
+        run_book(page)
+        page.wait_for_function(
+            """async () => {
+                const shelves = await Promise.all((await caches.keys()).map(name => caches.open(name)));
+                const paths = (await Promise.all(shelves.map(shelf => shelf.keys()))).flat();
+                return ["pack", "memory"].every(one => paths.some(({ url }) => url.endsWith(`python.${one}`)));
+            }"""
+        )
+    page.goto(address)
+    page.get_by_role("link", name="00 start here").first.wait_for()
+    open_book(page, address, START)
+    run_book(page)
+
+
+def test_two_saves_at_once_are_no_conflict(open_context: Callable[..., Any], address: str) -> None:
+    """On a slow device a save is not through when the next begins; nobody is asked to go back to the last one."""
+    page = open_context(viewport={"width": 1200, "height": 900}).new_page()
+    open_book(page, address, START)
+    page.evaluate(
+        """async () => {
+            const { contents } = window.jupyterapp.serviceManager;
+            const { context } = window.jupyterapp.shell.currentWidget;
+            const sleep = ms => new Promise(done => setTimeout(done, ms));
+            await context.save();
+            await sleep(1000);
+            // A save asks what there is, writes, and asks again; the first one's last word comes late.
+            const get = contents.get.bind(contents);
+            const late = [0, 3000];
+            contents.get = async (...what) => {
+                const ms = late.shift() ?? 0;
+                const found = await get(...what);
+                await sleep(ms);
+                return found;
+            };
+            const begin = k => { context.model.setMetadata("round", k); return context.save(); };
+            const first = begin(1);
+            await sleep(1000);
+            Promise.all([first, begin(2)]).then(() => { window.allSaved = true; });
+        }"""
+    )
+    page.wait_for_function("window.allSaved || document.querySelector('.jp-Dialog')")
+    assert page.locator(".jp-Dialog").count() == 0
+    assert page.evaluate("window.jupyterapp.shell.currentWidget.context.model.metadata.round") == 2

@@ -91,6 +91,17 @@ const neverAsk = (app, panel) => {
   };
 };
 
+// One save at a time: to one that begins before the last is through, the file looks changed by somebody else, and the
+// page asks whether all should go back to that.
+const saveInTurn = (context) => {
+  const save = context.save.bind(context);
+  let last = Promise.resolve();
+  context.save = () => {
+    last = last.catch(() => {}).then(save); // who asked for the last one hears how that went
+    return last;
+  };
+};
+
 // Runs code cells one after the other and stops at an error, but for one that a workbook shows on purpose:
 // this kernel would drop all that waits behind it.
 let turn = 0;
@@ -98,8 +109,8 @@ const runCells = async (app, panel, end = Infinity) => {
   turn += 1;
   const mine = turn;
   const notebook = panel.content;
-  // What is asked of Python before it is there may be lost.
-  while (!ready || !panel.sessionContext.session?.kernel) {
+  // What is asked of Python before it is there may be lost; and one that is there has told how it does.
+  while (!ready || (panel.sessionContext.session?.kernel?.status ?? "unknown") === "unknown") {
     await sleep(100);
     if (mine !== turn) return;
   }
@@ -245,6 +256,7 @@ const main = async () => {
   const app = window.jupyterapp;
   neverAsk(app, panel);
   await panel.context.ready;
+  saveInTurn(panel.context);
   await fillOwnCells(panel);
   document.title = `${panel.context.path.replace(/[.]ipynb$/, "").replace(/_/g, " ")} - lessonkit`;
   const save = keepSaving(panel);

@@ -20,14 +20,15 @@ self.addEventListener("activate", (event) => {
   );
 });
 
-const kept = async (request, url) => {
+const kept = async (event, url) => {
   const shelf = await caches.open(SHELF + BUILD);
   // A query only tells the page what to show, or names a version; the file is the same.
   const key = url.origin + url.pathname;
   const found = await shelf.match(key);
   if (found) return found;
-  const answer = await fetch(request);
-  if (answer.status === 200) await shelf.put(key, answer.clone()).catch(() => {});
+  const answer = await fetch(event.request);
+  // It is kept beside: the page goes on with what has come, and says how far it is.
+  if (answer.status === 200) event.waitUntil(shelf.put(key, answer.clone()).catch(() => {}));
   return answer;
 };
 
@@ -35,5 +36,5 @@ self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
   if (url.origin !== SCOPE.origin || !url.pathname.startsWith(SCOPE.pathname)) return;
   if (event.request.method !== "GET" || event.request.headers.has("range")) return;
-  event.respondWith(kept(event.request, url));
+  event.respondWith(kept(event, url));
 });
