@@ -39,7 +39,9 @@ def open_context(browser_tools: Any, chromium: str) -> Iterator[Callable[..., An
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_runtest_makereport(call: pytest.CallInfo[None]) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+def pytest_runtest_makereport(
+    call: pytest.CallInfo[None],
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
     """Say how the pages are when a test fails in one: what went wrong is seldom where it is missed."""
     report = yield
     if call.when == "call" and report.failed:

@@ -200,14 +200,15 @@ def test_first_visit_tells_how_far_it_is_and_the_next_needs_no_network(
         page.goto(address)
         page.wait_for_function("navigator.serviceWorker.controller")
         open_book(page, address, START)
-        page.get_by_text(re.compile(r"^fetching Python and the bench [(][1-9]\d? %[)]$")).wait_for(timeout=60_000)
+        told = re.compile(r"^fetching Python and the bench [(][1-9]\d? %[)]$")
+        page.get_by_text(told).wait_for(timeout=60_000)
         rest_may_come.set()
         run_book(page)
         page.wait_for_function(
             """async () => {
                 const shelves = await Promise.all((await caches.keys()).map(name => caches.open(name)));
                 const paths = (await Promise.all(shelves.map(shelf => shelf.keys()))).flat();
-                return ["pack", "memory"].every(one => paths.some(({ url }) => url.endsWith(`python.${one}`)));
+                return ['pack', 'memory'].every(one => paths.some(({ url }) => url.endsWith(`.${one}`)));
             }"""
         )
     page.goto(address)
@@ -217,7 +218,7 @@ def test_first_visit_tells_how_far_it_is_and_the_next_needs_no_network(
 
 
 def test_two_saves_at_once_are_no_conflict(open_context: Callable[..., Any], address: str) -> None:
-    """On a slow device a save is not through when the next begins; nobody is asked to go back to the last one."""
+    """On a slow device a save is not through when the next begins; nobody is asked to go back."""
     page = open_context(viewport={"width": 1200, "height": 900}).new_page()
     open_book(page, address, START)
     page.evaluate(
