@@ -60,6 +60,23 @@ TOO_WIDE = """
 """
 
 
+#: The longest that the bar says.
+NOT_KEPT = "this browser would not keep your work: download it now"
+
+CUT_OFF = """
+words => words.filter(one => {
+  const state = document.querySelector('.lk-state');
+  const before = state.textContent;
+  state.textContent = one;
+  const bar = document.querySelector('.lk-bar').getBoundingClientRect();
+  const covers = bar.bottom > document.getElementById('main').getBoundingClientRect().top;
+  const cut = state.scrollHeight > state.clientHeight || state.scrollWidth > state.clientWidth;
+  state.textContent = before;
+  return cut || covers;
+})
+"""
+
+
 def write_cells(page: Any, *sources: str) -> None:
     """Put cells of our own in the place of a workbook's."""
     page.evaluate(
@@ -125,6 +142,7 @@ def test_panel_and_prose_on_a_phone(open_context: Callable[..., Any], address: s
     assert page.evaluate(SMALL_TARGETS, TARGET_PX) == []
     assert page.evaluate(TOO_WIDE) == []
     open_book(page, address, START)
+    assert page.evaluate(CUT_OFF, ["fetching Python and the bench (100 %)", NOT_KEPT]) == []
     page.get_by_role("button", name="I understand").tap()
     page.locator(".lk-run").tap()
     panel = page.locator(".lk-panel.lk-ready")
