@@ -80,8 +80,7 @@ class Bench(Polling, Waiting, Powering):
         self.job = job if isinstance(job, Job) else load_job(job)
         whole = isinstance(seed, int | np.integer) and not isinstance(seed, bool)
         require(whole and 0 <= seed < MANY_SEEDS, "seed", seed, f"a whole number from 0 to {MANY_SEEDS - 1}")
-        self._rng = np.random.default_rng(seed)
-        self._known = known_wirings(self.job)
+        self._known = known_wirings(self.job, int(seed))
         self.time_s = 0.0
         self.call, self.mode = "off", ""
         self._power = Power()
@@ -212,7 +211,6 @@ class Bench(Polling, Waiting, Powering):
         self._answers = self._known(faults + self._worn, self.hands)
         self.wiring, self._paths = self._answers.wiring, self._answers.paths
         self._read: dict[str, tuple[frozenset[str], bool]] = {}
-        self._paths.begin(int(self._rng.integers(2**32)))
         self._frames.forget_ahead()
         self._welded = contactor_welded(faults)
         self._look_at_call()

@@ -125,10 +125,10 @@ def ways_many(
     cases: Sequence[tuple[Wiring, frozenset[str], frozenset[str]]],
 ) -> list[dict[tuple[str, str], SignalPath]]:
     """Return for many circuits what `ways` returns for one, sharing the linear algebra."""
-    both = zip(one_way(cases, "down"), one_way(cases, "up"), strict=True)
+    found = _over([(*case, way) for way in ("down", "up") for case in cases])
     return [
         {(run, way): path for run in down for way, path in (("down", down[run]), ("up", up[run]))}
-        for down, up in both
+        for down, up in zip(found[: len(cases)], found[len(cases) :], strict=True)
     ]
 
 
@@ -139,18 +139,27 @@ def one_way(
 ) -> list[dict[str, SignalPath]]:
     """Return for many circuits what the receivers at one end of every link get: run -> SignalPath.
 
-    For each circuit: one alternating solution for the shift, and a direct one with every driver at mark; with
-    the driver of one link at space there is only other current into the same matrix.  `settled` are the
-    alternating solutions of the circuits as they are, which are those of the way "down".
+    `settled` are the alternating solutions of the circuits as they are, which are those of the way "down".
+    """
+    return _over([(*case, way) for case in cases], settled if way == "down" else ())
+
+
+def _over(
+    cases: Sequence[tuple[Wiring, frozenset[str], frozenset[str], str]], settled: Sequence[Solution] = ()
+) -> list[dict[str, SignalPath]]:
+    """Return for many circuits, each with a way, what the receivers of that way get: run -> SignalPath.
+
+    For each: one alternating solution for the shift, and a direct one with every driver at mark; with the
+    driver of one link at space there is only other current into the same matrix.
     """
     found: list[dict[str, SignalPath]] = [{} for _ in cases]
-    linked = [k for k, (wiring, _, _) in enumerate(cases) if wiring.job.links]
+    linked = [k for k, (wiring, *_) in enumerate(cases) if wiring.job.links]
     if not linked:
         return found
     states: list[tuple[Wiring, frozenset[str]]] = []
     silenced: list[tuple[str | None, ...]] = []
     for k in linked:
-        wiring, on, awake = cases[k]
+        wiring, on, awake, way = cases[k]
         drivers = {run: f"driver {run}.near" for run in wiring.job.links}
         if way == "up":
             on -= set(drivers.values())
@@ -161,13 +170,13 @@ def one_way(
         quiet = (drivers.get(run) for run in wiring.job.links)
         states.append((wiring, on))
         silenced.append((None, *(driver if driver in on else None for driver in quiet)))
-    if way == "down" and settled:
+    if settled:
         hums = [settled[k].phasors for k in linked]
     else:
         hums = [columns[0] for columns in volts_side_by_side(states, cases[0][0].job.frequency_hz)]
     levels = volts_side_by_side(states, 0.0, silenced)
     for k, hum_v, columns in zip(linked, hums, levels, strict=True):
-        wiring = cases[k][0]
+        wiring, _, _, way = cases[k]
         for column, (run, (node, common, sender)) in enumerate(_points(wiring, way).items(), 1):
             high_v, low_v = ((columns[at][node] - columns[at][common]).real for at in (0, column))
             shift, apart = hum_v[node] - hum_v[common], hum_v[sender] - hum_v[common]
@@ -276,20 +285,15 @@ def foregone(way: SignalPath, settings: LinkSettings, noise: channel.Noise) -> b
 class SignalPaths:
     """The ways over all links of one wiring, each state of the circuit tried once and then kept.
 
-    Parameters: `wiring` is fixed; `seed` is a number that the bench draws, so that its history repeats with
-    its own seed. Every state of the circuit has trials of its own that follow from that number: so looking
-    at a bench never changes what happens on it.
+    Parameters: `wiring` is fixed; `seed` is the bench's, so that its history repeats with it. Every state of
+    the circuit has trials of its own that follow from it: so looking at a bench never changes what happens
+    on it, and a wiring that comes back has the odds that it had.
     """
 
     def __init__(self, wiring: Wiring, seed: int = 0) -> None:
-        self._wiring = wiring
+        self._wiring, self._seed = wiring, seed
         self._ways: dict[tuple[object, ...], dict[tuple[str, str], SignalPath]] = {}
         self._conditions: dict[tuple[object, ...], Conditions] = {}
-        self.begin(seed)
-
-    def begin(self, seed: int) -> None:
-        """Begin new trials; what the circuit does to a frame stays known."""
-        self._seed = seed
         self._tried: dict[tuple[object, ...], SignalPath] = {}
 
     def _untried(self, on: frozenset[str], awake: frozenset[str]) -> dict[tuple[str, str], SignalPath]:

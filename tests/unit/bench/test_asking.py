@@ -44,7 +44,7 @@ def test_what_is_looked_up_is_what_would_be_worked_out(name: str) -> None:
 def test_a_wiring_that_comes_back_does_as_one_that_is_new(name: str) -> None:
     """Broken and mended in turn, with noise: keeping wirings changes nothing of a bench's history."""
     kept, afresh = Bench(name, seed=4), Bench(name, seed=4)
-    afresh._known = partial(Known, afresh.job)  # type: ignore[assignment]
+    afresh._known = partial(Known, afresh.job, 4)  # type: ignore[assignment]
     whole = kept.wiring
     noise = "outdoor.SIG=noise:3"
     for faults in ([noise], [noise, "outdoor.R=open"], [noise], [], [noise], ["outdoor.R=resistance:4"], []):
