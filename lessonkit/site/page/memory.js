@@ -24,6 +24,30 @@ import lessonkit
 lessonkit.show_bench("two-run", "cool-2")
 `;
 
+  // So do the first panel, the first clicks, and the first error that is shown. What they would tell the page goes
+  // nowhere, and the panel is gone afterwards.
+  const FIRST_PANEL = `
+def first_panel():
+    import gc, sys
+    import comm, ipywidgets, lessonkit
+    told, comm.create_comm = comm.create_comm, comm.DummyComm
+    panel = lessonkit.bench_panel("two-run", scope=True)
+    key = panel.breaking.keys["outdoor.SIG"]
+    for click in (panel.calls["cool-2"].click, key.click, key.click):
+        click()
+    ipywidgets.Widget.close_all()
+    comm.create_comm = told
+    try:
+        a_name
+    except NameError:
+        get_ipython().InteractiveTB.structured_traceback(*sys.exc_info())
+    gc.collect()
+    gc.freeze()
+from IPython import get_ipython
+first_panel()
+del first_panel
+`;
+
   // What was drawn by chance is drawn anew; a sum shows that compiled modules are alive.
   const WAKE = `
 import random, sys
@@ -126,5 +150,5 @@ assert numpy.linalg.solve(numpy.eye(2) * 2.0, numpy.ones(2)).sum() == 1.0
     }
   };
 
-  globalThis.lessonkitMemory = { IMPORTS, FIRST_USE, load, note, startWith };
+  globalThis.lessonkitMemory = { IMPORTS, FIRST_USE, FIRST_PANEL, load, note, startWith };
 })();

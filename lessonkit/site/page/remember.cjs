@@ -35,7 +35,7 @@ fixed("crypto", {
 (async () => {
   const { loadPyodide } = require(path.join(folder, "pyodide.js"));
   for (const name of ["pyodide.asm.js", "lay.js", "memory.js"]) await import(path.join(folder, name));
-  const { IMPORTS, FIRST_USE, load, note } = globalThis.lessonkitMemory;
+  const { IMPORTS, FIRST_USE, FIRST_PANEL, load, note } = globalThis.lessonkitMemory;
   const paths = JSON.parse(fs.readFileSync(path.join(folder, "libraries.json"), "utf8"));
   const pack = new Uint8Array(zlib.gunzipSync(fs.readFileSync(path.join(folder, "python.pack"))));
   const create = globalThis._createPyodideModule;
@@ -60,6 +60,7 @@ fixed("crypto", {
   });
   python.runPython(FIRST_USE);
   python.runPython(IMPORTS);
+  python.runPython(FIRST_PANEL);
   const { public_api: shown } = runtime.API;
   // A list that no page looks at, and that a memory can't have.
   for (const name of Object.keys(python.loadedPackages)) delete python.loadedPackages[name];
