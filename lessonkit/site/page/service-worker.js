@@ -20,15 +20,17 @@ self.addEventListener("activate", (event) => {
   );
 });
 
+// A full or broken browser keeps nothing; then everything is fetched as if this worker weren't there. A room's wireless
+// network loses an answer now and then, and a page with a part missing stays broken: so it is asked for once more.
 const kept = async (event, url) => {
-  const shelf = await caches.open(SHELF + BUILD);
+  const shelf = await caches.open(SHELF + BUILD).catch(() => null);
   // A query only tells the page what to show, or names a version; the file is the same.
   const key = url.origin + url.pathname;
-  const found = await shelf.match(key);
+  const found = await shelf?.match(key).catch(() => null);
   if (found) return found;
-  const answer = await fetch(event.request);
+  const answer = await fetch(event.request).catch(() => fetch(event.request));
   // It is kept beside: the page goes on with what has come, and says how far it is.
-  if (answer.status === 200) event.waitUntil(shelf.put(key, answer.clone()).catch(() => {}));
+  if (shelf && answer.status === 200) event.waitUntil(shelf.put(key, answer.clone()).catch(() => {}));
   return answer;
 };
 
