@@ -78,11 +78,12 @@ class Arrangement:
     @property
     def name(self) -> str:
         """Return it in a few words."""
-        words = [f"thermostat run {self.thermostat}", f"outdoor run {self.outdoor}"]
+        words = [self.thermostat, self.outdoor]
         if self.outdoor == "link":
             words[1] += f" by {self.return_by.replace('-', ' ')}"
         for pair in self.shared:
             words[pair.run == "outdoor"] += f" {pair.name}"
+        words = [f"{way} on the {run} run" for way, run in zip(words, ("thermostat", "outdoor"), strict=True)]
         if self.given_up:
             words.append("without " + ", ".join(dict.fromkeys(terminal for _, terminal in self.given_up)))
         return ", ".join(words)

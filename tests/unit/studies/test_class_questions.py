@@ -98,7 +98,7 @@ def test_a_wall_is_counted_before_it_is_planned() -> None:
     assert "unproven" not in repr(planned)
     assert sound.told.right == "2"
     assert enough.told.right == "no"
-    assert "thermostat run link, outdoor run link by wire" in ways.among
+    assert "link on the thermostat run, link by wire on the outdoor run" in ways.among
     assert ways.among[-1] == NOTHING_WORKS
 
 

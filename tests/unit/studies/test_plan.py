@@ -136,14 +136,14 @@ def test_no_spare_lies_beside_the_signal(carries: str) -> None:
 
 
 EXAMPLES = {
-    "mill-steps": "thermostat run direct, outdoor run direct",
-    "quay-house": "thermostat run direct, outdoor run link by second transformer",
-    "kiln-yard": "thermostat run direct, outdoor run link by wire",
-    "lantern-court": "thermostat run direct, outdoor run link by wire",
-    "salt-loft": "thermostat run direct, outdoor run direct",
-    "bell-tower": "thermostat run direct, outdoor run link by wire",
-    "ferry-steps": "thermostat run direct, outdoor run link by second transformer",
-    "warden-flat": "thermostat run link, outdoor run direct",
+    "mill-steps": "direct on the thermostat run, direct on the outdoor run",
+    "quay-house": "direct on the thermostat run, link by second transformer on the outdoor run",
+    "kiln-yard": "direct on the thermostat run, link by wire on the outdoor run",
+    "lantern-court": "direct on the thermostat run, link by wire on the outdoor run",
+    "salt-loft": "direct on the thermostat run, direct on the outdoor run",
+    "bell-tower": "direct on the thermostat run, link by wire on the outdoor run",
+    "ferry-steps": "direct on the thermostat run, link by second transformer on the outdoor run",
+    "warden-flat": "link on the thermostat run, direct on the outdoor run",
 }
 REFUSED = {
     "orchard-gate": "the outdoor run has 1",
