@@ -64,7 +64,7 @@ def test_a_margin_falls_with_length_and_then_a_coil_stays_open(best: Plan) -> No
 def test_what_one_conductor_more_is_worth() -> None:
     """One sound conductor leaves a new cable, three are a link by wire; the ways are those of the planner."""
     sweep = conductor_sweep(SITE, most=3)
-    assert [name.rpartition("outdoor run ")[2] for name in sweep.best] == [
+    assert [name.split(", ")[1].removesuffix(" on the outdoor run") for name in sweep.best] == [
         "new cable",
         "new cable",
         "link by wire",
