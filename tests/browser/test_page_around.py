@@ -114,7 +114,7 @@ def _contrast_of(found: Any) -> float:
 
 
 def test_a_dark_page_keeps_every_caption(seen: Any) -> None:
-    """On JupyterLab's dark theme all words keep 4.5 to 1 (WCAG 2.2, 1.4.3)."""
+    """On JupyterLab's dark theme all words, and choosers' arrows, keep 4.5 to 1 (WCAG 2.2, 1.4.3)."""
     run_command(seen.page, "apputils:change-theme", theme="JupyterLab Dark")
     seen.page.wait_for_selector("body[data-jp-theme-light=false]", state="attached")
     try:
@@ -122,6 +122,14 @@ def test_a_dark_page_keeps_every_caption(seen: Any) -> None:
             for found in seen.locator(words).all():
                 if found.is_visible() and found.is_enabled() and found.inner_text().strip():
                     assert _contrast_of(found) >= 4.5, (words, found.inner_text())
+        choosers = [one for one in seen.locator("select").all() if one.is_visible()]
+        assert choosers
+        for chooser in choosers:
+            assert _contrast_of(chooser) >= 4.5
+            ink, arrow = chooser.evaluate(
+                "one => [getComputedStyle(one).color, getComputedStyle(one).backgroundImage]"
+            )
+            assert ink in arrow
     finally:
         run_command(seen.page, "apputils:change-theme", theme="JupyterLab Light")
 
