@@ -56,6 +56,8 @@ UNUSED = [
     "@jupyterlite/application-extension:about",
     *(f"@jupyter-notebook/notebook-extension:{name}" for name in ("tab-icon", "kernel-logo", "checkpoints")),
     *(f"@jupyter-notebook/application-extension:{name}" for name in ("logo", "pages")),
+    # It puts whatever is higher than the screen, as a panel is on a phone, into a small box to scroll in.
+    "@jupyter-notebook/notebook-extension:scroll-output",
     # It connects to the kernel twice, to list help that lies elsewhere.
     "@jupyterlab/help-extension:resources",
     # They would look for formulas, of which no workbook has any, in every text of a panel at every click, and

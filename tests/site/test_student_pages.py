@@ -77,6 +77,14 @@ words => words.filter(one => {
 """
 
 
+#: Parts of a workbook with a height of their own, in which a student would have to scroll beside the page.
+SQUEEZED = """
+() => [...document.querySelectorAll('.jp-Cell-outputArea')]
+  .filter(one => one.scrollHeight > one.clientHeight + 2)
+  .map(one => `${one.textContent.slice(0, 40)}: ${one.clientHeight} of ${one.scrollHeight}`)
+"""
+
+
 def write_cells(page: Any, *sources: str) -> None:
     """Put cells of our own in the place of a workbook's."""
     page.evaluate(
@@ -153,6 +161,16 @@ def test_panel_and_prose_on_a_phone(open_context: Callable[..., Any], address: s
     panel.get_by_role("button", name="cool-2").tap()
     panel.get_by_role("button", name="outdoor run: break SIG", exact=True).tap()
     panel.locator(".lk-break-outdoor-SIG[aria-pressed=true]").wait_for()
+
+    # The whole panel, with scope and hands, is three times as high as the screen.
+    write_cells(page, "import lessonkit as lk\nlk.bench_panel('kiln-room')")
+    page.locator(".lk-run").tap()
+    panel.wait_for()
+    page.wait_for_function("height => document.querySelector('.lk-panel').scrollHeight > height", arg=2 * 844)
+    page.wait_for_timeout(1000)
+    assert page.evaluate(SQUEEZED) == []
+    assert page.evaluate(SMALL_TARGETS, TARGET_PX) == []
+    assert page.evaluate(TOO_WIDE) == []
 
 
 def test_plain_http_under_another_name(
