@@ -65,7 +65,7 @@ def test_what_is_said_of_the_plans(found: Planned) -> None:
     """Six ways; the three that are compared have their minutes, order, amperes and proof."""
     assert len(found.plans) == 6
     assert "Two times three is **six**" in text()
-    by_way = {one.arrangement.name.rpartition("outdoor run ")[2]: one for one in found.plans[::-1]}
+    by_way = {one.arrangement.name.split(", ")[1].split(" on the ")[0]: one for one in found.plans[::-1]}
     wire, earth, new = by_way["link by wire"], by_way["link by earth"], by_way["new cable"]
     assert [one for one in found.plans if one in (wire, earth, new)] == [wire, new, earth]
     assert f"unproven: {wire.minutes:.0f} minutes, its proof included" in text()
