@@ -14,7 +14,7 @@ from labpage import BROWSER_OPTIONS
 from lessonkit.site import serve_site
 
 PATIENCE_MS = 240_000
-"""How long to wait for anything in a page: the slowest machine needs a tenth of it."""
+"""How long to wait for anything in a page: far longer than any step took anywhere so far."""
 
 OPEN: list[tuple[Any, list[str]]] = []
 """The pages with a workbook, each with what it has said in its console."""

@@ -149,22 +149,16 @@ const goToCell = (panel) => {
 
 const keepSaving = (panel) => {
   let waiting = 0;
-  let saving = null;
   const save = async () => {
     waiting = 0;
-    if (saving) await saving;
-    saving = panel.context
+    await panel.context
       .save()
       .then(() => {
         document.body.dataset.savedAt = String(Date.now());
         if (!waiting) document.body.dataset.work = "kept"; // else it was changed while it was being kept
         if (ready) say(`kept in this browser at ${new Date().toLocaleTimeString()}`, 1);
       })
-      .catch(() => say("this browser would not keep your work: download it now", 1))
-      .finally(() => {
-        saving = null;
-      });
-    await saving;
+      .catch(() => say("this browser would not keep your work: download it now", 1));
   };
   panel.context.model.contentChanged.connect(() => {
     clearTimeout(waiting);

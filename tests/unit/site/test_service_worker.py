@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import json
-import subprocess
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
-from lessonkit.site.fetch import find_node
 
 WORKER = Path(__file__).resolve().parents[3] / "lessonkit" / "site" / "page" / "service-worker.js"
 
@@ -45,27 +43,27 @@ answer.then((one) => one.text()).catch((error) => error.message)
 """
 
 
-def asked(**given: object) -> list[object]:
-    """Return what a page gets for a file, how often the network was asked, how often it was to be kept."""
-    node = find_node()
-    if node is None:
-        pytest.skip("Node is not on this machine: pip install lessonkit[site]")
-    case = {"open": "", "match": "", "put": "fails", "lost": 0, "status": 200, **given}
-    script = f"const given = {json.dumps(case)};{AROUND}{WORKER.read_text(encoding='utf-8')}{ASKED}"
-    done = subprocess.run(
-        [*node, "-"], input=script, capture_output=True, text=True, encoding="utf-8", timeout=60, check=False
-    )
-    assert done.returncode == 0, done.stderr[-2000:]
-    found: list[object] = json.loads(done.stdout)
-    return found
+@pytest.fixture
+def asked(node_says: Callable[..., str]) -> Callable[..., list[object]]:
+    """Give what a page gets for a file, how often the network was asked, how often it was to be kept."""
+
+    def answer(**given: object) -> list[object]:
+        case = {"open": "", "match": "", "put": "fails", "lost": 0, "status": 200, **given}
+        worker = WORKER.read_text(encoding="utf-8")
+        found: list[object] = json.loads(
+            node_says(f"const given = {json.dumps(case)};{AROUND}{worker}{ASKED}")
+        )
+        return found
+
+    return answer
 
 
-def test_what_is_kept_needs_no_network() -> None:
+def test_what_is_kept_needs_no_network(asked: Callable[..., list[object]]) -> None:
     """A second visit gets what the first one kept."""
     assert asked(match="kept") == ["kept", 0, 0]
 
 
-def test_page_does_not_wait_until_it_is_kept() -> None:
+def test_page_does_not_wait_until_it_is_kept(asked: Callable[..., list[object]]) -> None:
     """What has come goes on to the page while it is still being kept."""
     assert asked(put="never") == ["fresh", 1, 1]
 
@@ -73,17 +71,19 @@ def test_page_does_not_wait_until_it_is_kept() -> None:
 @pytest.mark.parametrize(
     ("given", "put"), [({"put": "fails"}, 1), ({"match": "fails"}, 1), ({"open": "fails"}, 0)]
 )
-def test_browser_that_keeps_nothing_still_shows_the_page(given: dict[str, str], put: int) -> None:
+def test_browser_that_keeps_nothing_still_shows_the_page(
+    asked: Callable[..., list[object]], given: dict[str, str], put: int
+) -> None:
     """Where the shelf is full, or can't be read or opened, the file comes from the network."""
     assert asked(**given) == ["fresh", 1, put]
 
 
-def test_one_answer_may_be_lost() -> None:
+def test_one_answer_may_be_lost(asked: Callable[..., list[object]]) -> None:
     """A lost answer is asked for once more; a network that is gone is no endless loop."""
     assert asked(lost=1) == ["fresh", 2, 1]
     assert asked(lost=9) == ["lost", 2, 0]
 
 
-def test_what_is_not_there_is_not_kept() -> None:
+def test_what_is_not_there_is_not_kept(asked: Callable[..., list[object]]) -> None:
     """A missing file is answered as such, and looked for again next time."""
     assert asked(status=404) == ["fresh", 1, 0]

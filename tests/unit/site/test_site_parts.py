@@ -6,12 +6,11 @@ import gzip
 import hashlib
 import io
 import json
-import subprocess
 import threading
 import urllib.error
 import urllib.request
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
 
@@ -28,7 +27,7 @@ from lessonkit.site.app import contents_files
 from lessonkit.site.books import books_list
 from lessonkit.site.build import workbook_files
 from lessonkit.site.classroom import key_of, own_cells, place_of
-from lessonkit.site.fetch import CantBeHad, Store, find_node
+from lessonkit.site.fetch import CantBeHad, Store
 from lessonkit.site.pins import CARRIER, PARTS, RUNTIME, Pin
 from lessonkit.site.runtime import TEST_ROOMS, package_files, packed
 from lessonkit.site.serve import SiteHandler
@@ -46,26 +45,6 @@ def books() -> dict[str, bytes]:
 
 def quiet(text: str) -> None:
     """Say nothing."""
-
-
-def node_says(script: str, told: str = "") -> str:
-    """Run a script of our page in Node, tell it something, and return what it prints."""
-    node = find_node()
-    if node is None:
-        pytest.skip("Node is not on this machine: pip install lessonkit[site]")
-    command = [*node, "--input-type=module", "-e", script]
-    done = subprocess.run(
-        command,
-        cwd=PAGE,
-        input=told,
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        timeout=120,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr[-2000:]
-    return done.stdout
 
 
 # Fetching --------------------------------------------------------------------------------------------------
@@ -132,7 +111,7 @@ def test_archive_is_the_same_whenever_made() -> None:
     assert packed(files) == packed(dict(reversed(files.items())))
 
 
-def test_page_lays_what_was_packed(tmp_path: Path) -> None:
+def test_page_lays_what_was_packed(node_says: Callable[..., str], tmp_path: Path) -> None:
     """Before Python lies every file of the pack: long paths, empty files, and each folder made once."""
     files = {
         "a/empty.txt": b"",
@@ -315,7 +294,7 @@ def test_names_that_a_page_takes_for_one_are_refused(room: ClassSite) -> None:
         twins.files(books())
 
 
-def test_page_makes_the_same_keys() -> None:
+def test_page_makes_the_same_keys(node_says: Callable[..., str]) -> None:
     """The page's SHA-256, keys and words equal Python's hashlib and ours (FIPS 180-4 through OpenSSL)."""
     texts = ["", "abc", "x" * 55, "y" * 56, "z" * 64, "ä€" * 100]
     script = f"""
@@ -330,7 +309,7 @@ def test_page_makes_the_same_keys() -> None:
     assert places == [place_of(key_of(name, "salt", 50)) for name in NAMES]
 
 
-def test_page_packs_what_python_unpacks(tmp_path: Path) -> None:
+def test_page_packs_what_python_unpacks(node_says: Callable[..., str], tmp_path: Path) -> None:
     """The archive of the answers is a plain one: Python's zipfile reads every name and text out of it."""
     texts = {"ana-maría/00 a.ipynb": "x" * 5000 + "°Ω", "b.ipynb": ""}
     script = f"""
@@ -345,7 +324,7 @@ def test_page_packs_what_python_unpacks(tmp_path: Path) -> None:
         assert {name: archive.read(name).decode() for name in archive.namelist()} == texts
 
 
-def test_page_lays_own_cells_only_over_untouched_ones() -> None:
+def test_page_lays_own_cells_only_over_untouched_ones(node_says: Callable[..., str]) -> None:
     """A student's numbers replace everyone's, and never what the student has written."""
     script = """
         import { withOwn } from "./answers.js";
@@ -398,7 +377,7 @@ def answered_book(sheet: dict, source: str, said: str, guesses: int) -> dict:
     return sheet
 
 
-def test_front_page_says_what_the_start_page_says(tmp_path: Path) -> None:
+def test_front_page_says_what_the_start_page_says(node_says: Callable[..., str], tmp_path: Path) -> None:
     """Of the same answers the front page and `lk.progress()` say the same words, the next step too."""
     listed = json.loads(books_list(books()))["books"]
     pristine = {book["file"]: json.loads(books()[book["file"]]) for book in listed}
