@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from labpage import run_command
 from sitepage import cells_when, fill_in, kept, listening, open_book, run_book, site_server
 
 from lessonkit.exercises.pristine import workbook_names
@@ -282,3 +283,42 @@ def test_two_saves_at_once_are_no_conflict(open_context: Callable[..., Any], add
     page.wait_for_function("window.allSaved || document.querySelector('.jp-Dialog')")
     assert page.locator(".jp-Dialog").count() == 0
     assert page.evaluate("window.jupyterapp.shell.currentWidget.context.model.metadata.round") == 2
+
+
+#: How far the page is scrolled, and the cell in hand.
+PLACE = """
+() => {
+  const notebook = window.jupyterapp.shell.currentWidget.content;
+  return [notebook.outerNode.scrollTop, notebook.activeCellIndex];
+}
+"""
+
+
+def test_run_all_stays_with_its_reader_goes_to_an_error_and_wakes_python(
+    open_context: Callable[..., Any], address: str
+) -> None:
+    """The page moves only to show an error; and Python that was shut down by the menu is started again."""
+    page = open_context(viewport={"width": 1200, "height": 900}).new_page()
+    open_book(page, address, START)
+    long = "print('a line\\n' * 80)"
+    write_cells(page, "x = 1", long, "print(x)", long, "1 / 0", "y = 2")
+    page.locator(".jp-Cell").first.click()
+    page.locator(".lk-run").click()
+    page.get_by_text("ZeroDivisionError").first.wait_for()
+    page.wait_for_function(f"() => ({PLACE})()[1] === 4")
+    page.wait_for_function(
+        """() => { const box = document.querySelectorAll('.jp-Cell')[4].getBoundingClientRect();
+          return box.top >= 0 && box.top < window.innerHeight; }"""
+    )
+    assert cells_when(page, "!cell.busy")["own-5"]["ran"] is None
+
+    write_cells(page, "x = 1", long, "print(x)", long, "y = 2", long)
+    page.locator(".jp-Cell").first.click()
+    before = page.evaluate(PLACE)
+    run_book(page)
+    assert page.evaluate(PLACE) == before == [0, 0]
+
+    run_command(page, "kernelmenu:shutdown")
+    page.get_by_text("Python is shut down: Run all starts it again").wait_for()
+    write_cells(page, "x = 3", "print(x)")
+    assert text_of(run_book(page)["own-1"]) == "3\n"

@@ -7,6 +7,7 @@ const $ = (selector) => document.querySelector(selector);
 const sleep = (ms) => new Promise((done) => setTimeout(done, ms));
 
 let ready = false;
+let shutDown = false; // by the menu
 
 const say = (text, share) => {
   $(".lk-state").textContent = text;
@@ -89,6 +90,12 @@ const neverAsk = (app, panel) => {
     });
     return starting;
   };
+  session.kernelChanged.connect((_, { newValue }) => {
+    shutDown = !newValue;
+    if (!shutDown) return;
+    ready = false;
+    say("Python is shut down: Run all starts it again", 1);
+  });
 };
 
 // One save at a time: to one that begins before the last is through, the file looks changed by somebody else, and the
@@ -103,26 +110,35 @@ const saveInTurn = (context) => {
 };
 
 // Runs code cells one after the other and stops at an error, but for one that a workbook shows on purpose:
-// this kernel would drop all that waits behind it.
+// this kernel would drop all that waits behind it. No cell becomes the one in hand by that, as it would by the command
+// to run it: the page stays where its reader is, and no time goes into moving the cell's toolbar.
 let turn = 0;
-const runCells = async (app, panel, end = Infinity) => {
+const runCells = async (panel, end = Infinity) => {
   turn += 1;
   const mine = turn;
-  const notebook = panel.content;
+  const { content: notebook, sessionContext } = panel;
+  if (shutDown) await sessionContext.startKernel();
   // What is asked of Python before it is there may be lost; and one that is there has told how it does.
-  while (!ready || (panel.sessionContext.session?.kernel?.status ?? "unknown") === "unknown") {
-    await sleep(100);
+  while (!ready || (sessionContext.session?.kernel?.status ?? "unknown") === "unknown") {
+    await sleep(20);
     if (mine !== turn) return;
   }
   for (let k = 0; k < Math.min(end, notebook.widgets.length); k += 1) {
-    const { model } = notebook.widgets[k];
-    if (model.type !== "code") continue;
-    notebook.deselectAll();
-    notebook.activeCellIndex = k;
-    await app.commands.execute("notebook:run-cell");
-    if (mine !== turn) return; // Python began anew meanwhile, and another run goes on from there
-    const failed = model.outputs.toJSON().some((output) => output.output_type === "error");
-    if (failed && !(model.getMetadata("tags") || []).includes("raises-exception")) return;
+    const cell = notebook.widgets[k];
+    if (cell.model.type !== "code") continue;
+    const { deletedCells } = notebook.model;
+    const reply = await cell.constructor.execute(cell, sessionContext, { deletedCells }).catch((reason) => {
+      if (!String(reason?.message).startsWith("Canceled")) throw reason;
+      return null;
+    });
+    if (mine !== turn || reply === null) return; // Python began anew meanwhile, or the cell went away
+    const failed = cell.model.outputs.toJSON().some((output) => output.output_type === "error");
+    if (failed && !(cell.model.getMetadata("tags") || []).includes("raises-exception")) {
+      notebook.deselectAll();
+      notebook.activeCellIndex = k;
+      notebook.scrollToItem(k, "smart");
+      return;
+    }
   }
 };
 
@@ -178,7 +194,7 @@ const keepSaving = (panel) => {
 };
 
 // A loop without an end keeps Python from hearing anything. The way out is to begin Python anew.
-const watchLoops = (app, panel) => {
+const watchLoops = (panel) => {
   const since = new Map();
   const note = (cell) => {
     const box = document.createElement("div");
@@ -204,7 +220,7 @@ const watchLoops = (app, panel) => {
       panel.content.deselectAll();
       panel.content.activeCellIndex = index;
       cell.setPrompt("");
-      await runCells(app, panel, index);
+      await runCells(panel, index);
     });
     box.append(words, button);
     cell.node.append(box);
@@ -254,12 +270,12 @@ const main = async () => {
   await fillOwnCells(panel);
   document.title = `${panel.context.path.replace(/[.]ipynb$/, "").replace(/_/g, " ")} - lessonkit`;
   const save = keepSaving(panel);
-  watchLoops(app, panel);
+  watchLoops(panel);
   // The line with the file's name is other people's; a phone has no room for a menu either.
   app.shell.collapseTop();
   if (window.matchMedia("(max-width: 700px)").matches) app.shell.menu.setHidden(true);
   goToCell(panel);
-  $(".lk-run").addEventListener("click", () => runCells(app, panel));
+  $(".lk-run").addEventListener("click", () => runCells(panel));
   $(".lk-download").addEventListener("click", async () => {
     await save();
     const { name } = student();
