@@ -4,8 +4,9 @@ A box that is typed into tells the kernel of it when it is left or Enter is hit,
 answer to the first letter could come between and take the next one away.
 
 A key that is pressed says so three times: by a tick, by its colour, and to a screen reader. All three
-follow from one class, which is sent to the page only when it changed. No name is left out: the page would
-write "null" where a tip is missing.
+follow from one class, which is sent to the page only when it changed. What is known of a thing when it is
+made goes to the page with it: a class added later is a message of its own, and a panel has dozens of keys.
+No name is left out: the page would write "null" where a tip is missing.
 """
 
 from __future__ import annotations
@@ -28,9 +29,12 @@ def key(
     `tip` is shown by the mouse and read out in place of the words, which it holds; `toggle` says that the key
     can stay pressed.
     """
-    made = widgets.Button(description=words, tooltip=tip, layout=widgets.Layout(width="auto"))
-    for name in ("lk-key", *(("lk-toggle",) if toggle else ()), *classes):
-        made.add_class(name)
+    made = widgets.Button(
+        description=words,
+        tooltip=tip,
+        layout=widgets.Layout(width="auto"),
+        _dom_classes=("lk-key", *(("lk-toggle",) if toggle else ()), *classes),
+    )
     made.on_click(lambda _: act())
     return made
 
@@ -48,19 +52,15 @@ def is_pressed(button: widgets.Button) -> bool:
 
 def row(*children: Any, label: str = "", classes: Iterable[str] = ()) -> widgets.Box:
     """Return things side by side, wrapped where the page is narrow."""
-    made = widgets.Box([*([widgets.Label(label, tooltip="")] if label else []), *children])
-    for name in ("lk-row", *classes):
-        made.add_class(name)
-    return made
+    named_first = [widgets.Label(label, tooltip="")] if label else []
+    return widgets.Box([*named_first, *children], _dom_classes=("lk-row", *classes))
 
 
 def named(options: Sequence[Any], words: str, value: Any = None, wide: str = "auto") -> widgets.Dropdown:
     """Return a choice with its name beside it; None may not be an option, widgets take it for nothing."""
     layout = widgets.Layout(width=wide)
-    made = widgets.Dropdown(options=options, description=words, tooltip="", layout=layout)
-    if value is not None:
-        made.value = value
-    return made
+    chosen = {} if value is None else {"value": value}
+    return widgets.Dropdown(options=options, description=words, tooltip="", layout=layout, **chosen)
 
 
 def typed_box(kind: type[TextBox], words: str = "", value: str = "", **more: Any) -> TextBox:
@@ -70,7 +70,4 @@ def typed_box(kind: type[TextBox], words: str = "", value: str = "", **more: Any
 
 def shown(value: str = "", *classes: str) -> widgets.HTML:
     """Return a place for HTML: a picture, a table, a line."""
-    made = widgets.HTML(value=value, tooltip="")
-    for name in classes:
-        made.add_class(name)
-    return made
+    return widgets.HTML(value=value, tooltip="", _dom_classes=classes)
