@@ -302,7 +302,6 @@ def test_run_all_stays_with_its_reader_goes_to_an_error_and_wakes_python(
     open_book(page, address, START)
     long = "print('a line\\n' * 80)"
     write_cells(page, "x = 1", long, "print(x)", long, "1 / 0", "y = 2")
-    page.locator(".jp-Cell").first.click()
     page.locator(".lk-run").click()
     page.get_by_text("ZeroDivisionError").first.wait_for()
     page.wait_for_function(f"() => ({PLACE})()[1] === 4")
@@ -313,10 +312,16 @@ def test_run_all_stays_with_its_reader_goes_to_an_error_and_wakes_python(
     assert cells_when(page, "!cell.busy")["own-5"]["ran"] is None
 
     write_cells(page, "x = 1", long, "print(x)", long, "y = 2", long)
-    page.locator(".jp-Cell").first.click()
-    before = page.evaluate(PLACE)
+    page.evaluate(
+        """() => {
+            const notebook = window.jupyterapp.shell.currentWidget.content;
+            notebook.activeCellIndex = 0;
+            notebook.outerNode.scrollTop = 0;
+        }"""
+    )
+    page.wait_for_function(f"() => ({PLACE})().every(one => one === 0)")
     run_book(page)
-    assert page.evaluate(PLACE) == before == [0, 0]
+    assert page.evaluate(PLACE) == [0, 0]
 
     run_command(page, "kernelmenu:shutdown")
     page.get_by_text("Python is shut down: Run all starts it again").wait_for()
