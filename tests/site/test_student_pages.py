@@ -327,3 +327,18 @@ def test_run_all_stays_with_its_reader_goes_to_an_error_and_wakes_python(
     page.get_by_text("Python is shut down: Run all starts it again").wait_for()
     write_cells(page, "x = 3", "print(x)")
     assert text_of(run_book(page)["own-1"]) == "3\n"
+
+
+def test_menus_run_all_cells_past_an_error_shown_on_purpose(
+    open_context: Callable[..., Any], address: str
+) -> None:
+    """Restart Kernel and Run All Cells, which workbook 00 names, and Run All Cells both come to the end."""
+    page = open_context(viewport={"width": 1200, "height": 900}).new_page()
+    open_book(page, address, START)
+    page.wait_for_function("document.body.dataset.pythonSeconds")
+    page.evaluate("() => { window.jupyterapp.commands.execute('runmenu:restart-and-run-all'); }")
+    page.locator(".jp-Dialog .jp-mod-warn").click()
+    cells = cells_when(page, "cell.ran > 0 && !cell.busy")
+    assert any(output["output_type"] == "error" for output in cells["red-error"]["outputs"])
+    page.evaluate("() => { window.jupyterapp.commands.execute('runmenu:run-all'); }")
+    cells_when(page, f"cell.ran > {len(cells)} && !cell.busy")

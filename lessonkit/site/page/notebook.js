@@ -142,6 +142,19 @@ const runCells = async (panel, end = Infinity) => {
   }
 };
 
+// The menus and the toolbar run all cells in the same way: what they would send at once, this kernel drops behind the
+// error that a workbook shows on purpose.
+const runAllByMenu = (app, panel) => {
+  const execute = app.commands.execute.bind(app.commands);
+  const runs = {
+    "notebook:run-all-cells": () => runCells(panel),
+    "notebook:restart-run-all": async () => {
+      if (await execute("notebook:restart-kernel")) await runCells(panel); // else it was thought better of
+    },
+  };
+  app.commands.execute = (id, ...words) => (id in runs ? runs[id]() : execute(id, ...words));
+};
+
 const fillOwnCells = async (panel) => {
   const cells = (await ownCells())[panel.context.path];
   if (!cells) return;
@@ -271,6 +284,7 @@ const main = async () => {
   document.title = `${panel.context.path.replace(/[.]ipynb$/, "").replace(/_/g, " ")} - lessonkit`;
   const save = keepSaving(panel);
   watchLoops(panel);
+  runAllByMenu(app, panel);
   // The line with the file's name is other people's; a phone has no room for a menu either.
   app.shell.collapseTop();
   if (window.matchMedia("(max-width: 700px)").matches) app.shell.menu.setHidden(true);
